@@ -1,0 +1,92 @@
+"""The error tree.
+
+    PlannerError                 exit 1   our own fault, or a state that should not be
+     +- InputError               exit 2   what the keeper gave us is wrong
+     |   +- ConfigError                   a config file has faults (all of them on one sheet)
+     |   +- NotKnown                      no such job, surface, day (the known ones are listed)
+     +- ForecastError            exit 3   no usable forecast
+         +- ForecastUnavailable           the provider could not be reached in time
+         +- ForecastMalformed             its answer cannot be read
+         +- UnitMismatch                  it declares a unit we did not ask for and cannot convert
+         +- NoPassYet                     nothing stored: the first pass has not been made
+
+Every message says what is wrong, where, and what to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class PlannerError(Exception):
+    """Root of the tree."""
+
+    exit_code = 1
+
+
+class InputError(PlannerError):
+    """Something handed in by the keeper cannot be used."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault of a config file: where it stands, what is wrong, what is allowed."""
+
+    where: str
+    says: str
+    line: int | None = None
+
+
+class ConfigError(InputError):
+    """A config file with all its faults."""
+
+    def __init__(self, file: str, faults: Sequence[Fault]) -> None:
+        self.file = file
+        self.faults = tuple(faults)
+        super().__init__(self.sheet())
+
+    def sheet(self) -> str:
+        """All faults on one sheet, one a line."""
+        count = len(self.faults)
+        lines = [f"{self.file} has {count} fault{'' if count == 1 else 's'}"]
+        for fault in self.faults:
+            place = f"line {fault.line}: " if fault.line else ""
+            lines.append(f"  {place}{fault.where}: {fault.says}")
+        return "\n".join(lines)
+
+
+class NotKnown(InputError):
+    """A name that is not in the config; the known names are listed."""
+
+    def __init__(self, sort: str, name: str, known: Sequence[str]) -> None:
+        import difflib
+
+        self.sort, self.name, self.known = sort, name, tuple(known)
+        near = difflib.get_close_matches(name, known, n=1)
+        hint = f' Did you mean "{near[0]}"?' if near else ""
+        super().__init__(f'There is no {sort} "{name}".{hint} Known: {", ".join(known) or "none"}.')
+
+
+class ForecastError(PlannerError):
+    """No usable forecast."""
+
+    exit_code = 3
+
+
+class ForecastUnavailable(ForecastError):
+    """The provider could not be reached, or refused."""
+
+
+class ForecastMalformed(ForecastError):
+    """The provider's answer, or a weather file, cannot be read."""
+
+
+class UnitMismatch(ForecastMalformed):
+    """A declared unit is not one we know how to convert."""
+
+
+class NoPassYet(ForecastError):
+    """Nothing is stored yet."""

@@ -1,0 +1,159 @@
+"""Every quantity that is known of a surface hour by hour, computed when first asked for.
+
+`Quantities` answers `quantities["delta_t_k"]` with an array of shape (members or 1, hours): a weather column
+as it came, or an index from the table in `planner.indices`. What depends on the sky alone is computed once
+and shared by all surfaces of a site.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from planner.errors import NotKnown
+from planner.site import Site, Sowing, Surface
+from planner.weather import VARIABLE, Array, HourlyWeather
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Index:
+    """One row of the table of indices."""
+
+    name: str
+    unit: str
+    says: str
+    """One line for people: what the figure tells."""
+    low: float
+    high: float
+    scope: str
+    """`sky`: the same for all surfaces of the site; `surface`: its own for each."""
+    needs: tuple[str, ...]
+    """Weather columns and other indices that it reads."""
+    compute: Callable[[Quantities], Array]
+    source: str
+    """Key in docs/references.md."""
+    valid: str
+    check: str
+    """The test that reproduces a published number, as a pytest id."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocalDays:
+    """The site's days within a run of hours. A day has 23, 24 or 25 hours; the first and last may be cut."""
+
+    dates: tuple[date, ...]
+    first_hour: tuple[int, ...]
+    """Index of each day's first hour."""
+    of_hour: np.ndarray[Any, np.dtype[np.int64]]
+    """Day number of each hour, shape (hours,)."""
+
+    def mean(self, values: Array) -> Array:
+        """Mean of each day, shape (members, days); NaN where any hour of the day is unknown."""
+        counts = np.diff([*self.first_hour, self.of_hour.size])
+        sums: Array = np.add.reduceat(values, self.first_hour, axis=-1)
+        return sums / counts
+
+    def lowest(self, values: Array) -> Array:
+        """Lowest of each day, shape (members, days); NaN where any hour is unknown."""
+        return np.minimum.reduceat(values, self.first_hour, axis=-1)
+
+    def highest(self, values: Array) -> Array:
+        """Highest of each day, shape (members, days); NaN where any hour is unknown."""
+        return np.maximum.reduceat(values, self.first_hour, axis=-1)
+
+    def total(self, values: Array) -> Array:
+        """Sum of each day, shape (members, days); NaN where any hour is unknown."""
+        return np.add.reduceat(values, self.first_hour, axis=-1)
+
+    def spread(self, daily: Array) -> Array:
+        """Daily values laid on the hours again, shape (members, hours)."""
+        return daily[..., self.of_hour]
+
+
+def local_days(weather: HourlyWeather, zone: ZoneInfo, *, turn_h: int = 0) -> LocalDays:
+    """The local days of the hours; with `turn_h` 12 the nights from noon to noon, dated by the evening."""
+    labels = weather.epoch_s
+    offsets = weather.local_offset_h(zone)
+    numbers = np.floor_divide(labels + np.rint(offsets * 3600).astype(np.int64) - turn_h * 3600, 86400)
+    starts = np.flatnonzero(np.diff(numbers, prepend=numbers[0] - 1))
+    of_hour = np.cumsum(np.isin(np.arange(numbers.size), starts)) - 1
+    dates = tuple(date(1970, 1, 1) + timedelta(days=int(numbers[start])) for start in starts)
+    return LocalDays(dates=dates, first_hour=tuple(int(start) for start in starts), of_hour=of_hour)
+
+
+class Quantities:
+    """Weather and indices of one surface (or of the sky alone, when `surface` is None)."""
+
+    def __init__(
+        self,
+        weather: HourlyWeather,
+        site: Site,
+        table: Mapping[str, Index],
+        *,
+        now: datetime,
+        surface: Surface | None = None,
+        sky: Quantities | None = None,
+        sowings: tuple[Sowing, ...] = (),
+        given: Mapping[str, Array] | None = None,
+    ) -> None:
+        self.weather = weather
+        self.site = site
+        self.now = now
+        self.surface = surface
+        self.sowings = tuple(s for s in sowings if surface is not None and s.surface == surface.name)
+        self._table = table
+        self._sky = sky
+        self._known: dict[str, Array] = dict(given or {})
+        self._days: dict[int, LocalDays] = {} if sky is None else sky._days
+
+    def __getitem__(self, name: str) -> Array:
+        """The quantity, shape (members or 1, hours). NotKnown when neither a column nor an index has that name."""
+        known = self._known.get(name)
+        if known is not None:
+            return known
+        if name in VARIABLE:
+            return self.weather[name]
+        index = self._table.get(name)
+        if index is None:
+            raise NotKnown("quantity", name, [*VARIABLE, *self._table])
+        if index.scope == "sky" and self._sky is not None:
+            return self._sky[name]
+        values = np.atleast_2d(index.compute(self))
+        values.setflags(write=False)
+        self._known[name] = values
+        return values
+
+    def given(self, name: str) -> bool:
+        """Whether the forecast itself carries the weather column, with at least one value."""
+        return name in self.weather and not bool(np.isnan(self.weather[name]).all())
+
+    @property
+    def ground(self) -> Surface:
+        """The surface, where there must be one."""
+        if self.surface is None:
+            raise NotKnown("surface", "(the sky alone)", [surface.name for surface in self.site.surfaces])
+        return self.surface
+
+    @property
+    def days(self) -> LocalDays:
+        """Local calendar days of the site."""
+        return self._local(0)
+
+    @property
+    def nights(self) -> LocalDays:
+        """Local noon-to-noon spans, dated by the evening they start in."""
+        return self._local(12)
+
+    def _local(self, turn_h: int) -> LocalDays:
+        if turn_h not in self._days:
+            self._days[turn_h] = local_days(self.weather, self.site.zone, turn_h=turn_h)
+        return self._days[turn_h]
+
+    def hours_since(self, moment: datetime) -> Array:
+        """Hours from the moment to the start of each hour, shape (1, hours); negative before it."""
+        return np.atleast_2d((self.weather.epoch_s - moment.astimezone(UTC).timestamp()) / 3600.0)

@@ -1,0 +1,124 @@
+"""The ground: sites, surfaces, what was sown and what was done on them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from planner.errors import InputError
+
+
+def require_aware(moment: datetime, what: str) -> datetime:
+    """The moment itself, refused when it has no offset from UTC."""
+    if moment.tzinfo is None or moment.utcoffset() is None:
+        raise InputError(f"{what} is {moment.isoformat()}, which has no zone: write an offset or Z behind it.")
+    return moment
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """From start up to, not including, end."""
+
+    start: datetime
+    end: datetime
+
+    def __post_init__(self) -> None:
+        require_aware(self.start, "the start of a span")
+        require_aware(self.end, "the end of a span")
+        if self.end <= self.start:
+            raise InputError(f"a span must end after it starts: {self.start} to {self.end}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grass:
+    """What the growth and emergence formulas need to know of a grass. Temperatures in C."""
+
+    name: str
+    season: str
+    """`cool` (C3) or `warm` (C4)."""
+    optimum_c: float
+    width_c: float
+    degree_day_base_c: float
+    emergence_days: float
+    """Days to emergence at the optimum soil temperature."""
+    emergence_optimum_c: float
+    emergence_base_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edge:
+    """Something beside a surface that drift must not reach, and where it lies from the surface."""
+
+    name: str
+    bearing_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface:
+    """One piece of turf that is kept alike."""
+
+    name: str
+    kind: str
+    area_m2: float
+    grass: Grass
+    cut_height_mm: float
+    slope_pct: float = 0.0
+    slope_length_m: float = 10.0
+    soil: str = "loam"
+    root_depth_m: float = 0.15
+    shade: float = 0.0
+    edges: tuple[Edge, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sowing:
+    """Seed put down on a surface. Cover in percent of the ground, 0 for none."""
+
+    surface: str
+    at: datetime
+    grass: Grass
+    cover_pct: float = 0.0
+    tackifier: bool = False
+
+    def __post_init__(self) -> None:
+        require_aware(self.at, "the time of a sowing")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkDone:
+    """One job finished on one surface."""
+
+    job: str
+    kind: str
+    surface: str
+    at: datetime
+
+    def __post_init__(self) -> None:
+        require_aware(self.at, "the time of work done")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """A place under one sky and one clock."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    timezone: str
+    surfaces: tuple[Surface, ...] = field(default=())
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's own clock."""
+        return ZoneInfo(self.timezone)
+
+    def surface(self, name: str) -> Surface:
+        """The surface of that name."""
+        from planner.errors import NotKnown
+
+        for surface in self.surfaces:
+            if surface.name == name:
+                return surface
+        raise NotKnown("surface", name, [surface.name for surface in self.surfaces])
