@@ -1,0 +1,175 @@
+"""The forecast room: weather services, recorded answers and tables of observations, in one vocabulary."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from importlib import import_module
+from typing import cast
+
+import numpy as np
+
+from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable, NotKnown
+from planner.forecast.base import Answer, Provider, Request, read_answer
+from planner.weather import NEEDED, Forecast
+
+__all__ = [
+    "ENSEMBLE",
+    "PROVIDERS",
+    "Answer",
+    "Fetched",
+    "Provider",
+    "Request",
+    "fetch",
+    "provider",
+    "read_answer",
+]
+
+#: Name in a site file -> the module whose PROVIDER it is. Loaded when used.
+PROVIDERS: Mapping[str, str] = {
+    "open-meteo": "planner.forecast.open_meteo",
+    "met-norway": "planner.forecast.met_norway",
+    "open-meteo-ensemble": "planner.forecast.open_meteo_ensemble",
+}
+ENSEMBLE = "open-meteo-ensemble"
+#: An ensemble older than this says little about the chance of an hour.
+ENSEMBLE_MAX_AGE_H = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fetched:
+    """What a pass got: a forecast to work with, and what a store should keep."""
+
+    forecast: Forecast
+    ensemble: Forecast | None
+    answers: Mapping[str, Answer]
+    """The answers behind `forecast` and `ensemble`, by service: keep them for `last` next time."""
+    stale: bool
+    """True when no service answered and `forecast` is the last good one."""
+    age_h: float
+    """Hours from when the forecast was fetched to now."""
+    faults: tuple[str, ...]
+    """What went wrong on the way, a sentence each."""
+
+
+def provider(name: str) -> Provider:
+    """The service of that name. Raises NotKnown, with the known ones."""
+    module = PROVIDERS.get(name)
+    if module is None:
+        raise NotKnown("weather service", name, list(PROVIDERS))
+    return cast(Provider, import_module(module).PROVIDER)
+
+
+def fetch(
+    request: Request,
+    names: Sequence[str],
+    *,
+    last: Mapping[str, Answer],
+    now: datetime,
+    budget_s: float = 60.0,
+) -> Fetched:
+    """The forecast of the first of `names` that answers; else the last good one, marked stale.
+
+    The time is shared between the services still to be asked. An answer counts only once it is read and
+    holds hours ahead of `now`. The ensemble is a second call, made when `request.members` is set;
+    it may fail alone. Raises ForecastUnavailable, naming the fault of every service, when there is nothing to work with.
+    """
+    begun = time.monotonic()
+    plain = [name for name in names if name != ENSEMBLE]
+    asked = [*plain, ENSEMBLE] if request.members or ENSEMBLE in names else plain
+    faults: list[str] = []
+    got: dict[str, Answer] = {}
+    forecast: Forecast | None = None
+    ensemble: Forecast | None = None
+    for index, name in enumerate(asked):
+        if name != ENSEMBLE and forecast is not None:
+            continue
+        waiting = len([other for other in asked[index:] if other == ENSEMBLE or forecast is None])
+        share_s = (budget_s - (time.monotonic() - begun)) / waiting
+        try:
+            read, answer = _ask(name, request, last.get(name), now, share_s)
+        except ForecastError as fault:
+            faults.append(f"{name}: {fault}")
+            continue
+        got[name] = answer
+        if name == ENSEMBLE:
+            ensemble = read
+        else:
+            forecast = read
+    stale = forecast is None
+    if forecast is None:
+        forecast = _newest(plain, last, now, got, faults)
+    if ensemble is None and ENSEMBLE in asked:
+        ensemble = _kept_ensemble(last, now, got, faults)
+    if forecast is None:
+        raise ForecastUnavailable(
+            "No weather service gave a forecast and no earlier one is left to use. "
+            + (" ".join(faults) or "No service is named: name one in the site file.")
+        )
+    return Fetched(
+        forecast=forecast,
+        ensemble=ensemble,
+        answers=got,
+        stale=stale,
+        age_h=(now - forecast.fetched_at) / timedelta(hours=1),
+        faults=tuple(faults),
+    )
+
+
+def require_hours_ahead(forecast: Forecast, now: datetime) -> None:
+    """Raise ForecastMalformed unless some hour from `now` on has every needed column known."""
+    weather = forecast.weather
+    ahead = slice(max(0, weather.index(now)), None)
+    whole = np.ones(weather.hours, dtype=bool)
+    for name in NEEDED:
+        whole &= ~np.isnan(weather[name]).all(axis=0)
+    if not whole[ahead].any():
+        raise ForecastMalformed(
+            f"The forecast of {forecast.provider} ({weather.start:%Y-%m-%d %H:%M}Z to "
+            f"{weather.end:%Y-%m-%d %H:%M}Z) "
+            f"has no hour after {now:%Y-%m-%d %H:%M%z} in which {', '.join(NEEDED)} are all known."
+        )
+
+
+def _ask(
+    name: str, request: Request, last: Answer | None, now: datetime, budget_s: float
+) -> tuple[Forecast, Answer]:
+    service = provider(name)
+    if budget_s <= 0:
+        raise ForecastUnavailable("not asked, as the time was used up.")
+    answer = service.fetch(request, last=last, now=now, budget_s=budget_s)
+    forecast = read_answer(service, answer)
+    require_hours_ahead(forecast, now)
+    return forecast, answer
+
+
+def _newest(
+    names: Sequence[str], last: Mapping[str, Answer], now: datetime, got: dict[str, Answer], faults: list[str]
+) -> Forecast | None:
+    kept = sorted(((last[name].fetched_at, name) for name in names if name in last), reverse=True)
+    for _, name in kept:
+        try:
+            forecast = read_answer(provider(name), last[name])
+            require_hours_ahead(forecast, now)
+        except ForecastError as fault:
+            faults.append(f"{name}, the last answer: {fault}")
+            continue
+        got[name] = last[name]
+        return forecast
+    return None
+
+
+def _kept_ensemble(
+    last: Mapping[str, Answer], now: datetime, got: dict[str, Answer], faults: list[str]
+) -> Forecast | None:
+    kept = last.get(ENSEMBLE)
+    if kept is None or now - kept.fetched_at > timedelta(hours=ENSEMBLE_MAX_AGE_H):
+        faults.append("the chance of rain is not known: there is no ensemble, or only one that is too old.")
+        return None
+    forecast = _newest([ENSEMBLE], last, now, got, faults)
+    if forecast is not None:
+        age_h = (now - kept.fetched_at) / timedelta(hours=1)
+        faults.append(f"the ensemble is the last one, {age_h:.1f} h old.")
+    return forecast

@@ -1,0 +1,267 @@
+"""MET Norway's location forecast 2.0: the second service. https://api.met.no/
+
+Amounts are labelled at the START of their block. The list is hourly for about two and a half days, then goes
+by six hours; the later blocks are spread evenly over their hours, which carry a step of 6.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlencode
+
+import numpy as np
+
+from planner.errors import ForecastMalformed, ForecastUnavailable, UnitMismatch
+from planner.forecast import document
+from planner.forecast.base import Answer, Request
+from planner.forecast.sea_level import pressure_at_site_hpa
+from planner.units import convert
+from planner.weather import HOUR_S, VARIABLE, Array, Forecast, HourlyWeather
+
+WHO = "MET Norway"
+CREDIT = "Data from MET Norway"
+CREDIT_URL = "https://www.met.no/"
+LICENCE = "NLOD 2.0 and CC BY 4.0"
+BASE_URL = "https://api.met.no"
+
+#: Our column and the name of the reading at an instant.
+INSTANT: Mapping[str, str] = {
+    "air_temp_c": "air_temperature",
+    "rel_humidity_pct": "relative_humidity",
+    "dew_point_c": "dew_point_temperature",
+    "wind_10m_ms": "wind_speed",
+    "gust_10m_ms": "wind_speed_of_gust",
+    "wind_dir_deg": "wind_from_direction",
+    "cloud_pct": "cloud_area_fraction",
+    "pressure_hpa": "air_pressure_at_sea_level",
+}
+#: Our column and the name of what is told of a block of hours.
+BLOCK: Mapping[str, str] = {
+    "rain_mm": "precipitation_amount",
+    "rain_chance_pct": "probability_of_precipitation",
+}
+LONGEST_STEP_H = 6
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    hour: int
+    """Hours since 1970 UTC."""
+    instant: Mapping[str, Any]
+    block_h: int
+    """Length of the block that begins here: 1, 6, or 0 where none is told."""
+    block: Mapping[str, Any]
+
+
+def parse_document(answer: Any, *, fetched_at: datetime) -> Forecast:
+    """The forecast in a decoded answer, compact or complete. Raises ForecastMalformed or UnitMismatch."""
+    properties = document.table(answer, "properties", who=WHO)
+    meta = document.table(properties, "meta", who=WHO)
+    units = document.table(meta, "units", who=WHO)
+    entries = _entries(properties.get("timeseries"))
+    first, last = entries[0].hour, entries[-1].hour
+    hours = last - first + 1
+    slots = np.asarray([entry.hour - first for entry in entries])
+    columns: dict[str, Array] = {}
+    for column, name in INSTANT.items():
+        told = _told([entry.instant for entry in entries], name, units, VARIABLE[column].unit)
+        if told is not None:
+            columns[column] = _between(slots, told, hours, column)
+    steps = np.ones(hours)
+    for column, name in BLOCK.items():
+        told = _told([entry.block for entry in entries], name, units, VARIABLE[column].unit)
+        if told is not None:
+            columns[column] = _spread(entries, told, hours, steps, shared=column == "rain_mm")
+    notes = _reduce_pressure(answer, columns)
+    if (steps > 1).any():
+        begins = datetime.fromtimestamp((first + int(np.argmax(steps > 1))) * HOUR_S, fetched_at.tzinfo)
+        notes.append(f"from {begins:%Y-%m-%d %H:%M%z} on the service tells only blocks of up to 6 h")
+    return Forecast(
+        weather=HourlyWeather.from_columns(
+            epoch_s=[(first + hour) * HOUR_S for hour in range(hours)], columns=columns, step_h=steps
+        ),
+        provider="met-norway",
+        issued_at=_moment(meta.get("updated_at"), "meta.updated_at"),
+        fetched_at=fetched_at,
+        credit=CREDIT,
+        credit_url=CREDIT_URL,
+        licence=LICENCE,
+        notes=tuple(notes),
+    )
+
+
+def _entries(series: Any) -> list[_Entry]:
+    if not isinstance(series, list) or not series:
+        raise ForecastMalformed(
+            f"The answer of {WHO} has no timeseries. Ask for the compact or complete product."
+        )
+    entries: list[_Entry] = []
+    for index, item in enumerate(series):
+        where = f"timeseries[{index}] of {WHO}"
+        if not isinstance(item, Mapping):
+            raise ForecastMalformed(f"{where} is a {type(item).__name__}, not an object.")
+        label = _moment(item.get("time"), f"{where}.time").timestamp()
+        if label % HOUR_S:
+            raise ForecastMalformed(f"{where} is at {item['time']}, not on a full hour.")
+        data = document.table(item, "data", who=where)
+        block_h, block = 0, {}
+        for key, length in (("next_1_hours", 1), ("next_6_hours", LONGEST_STEP_H)):
+            told = _details(data.get(key))
+            if told.get("precipitation_amount") is not None:
+                block_h, block = length, told
+                break
+        entries.append(
+            _Entry(
+                hour=int(label) // HOUR_S, instant=_details(data.get("instant")), block_h=block_h, block=block
+            )
+        )
+        if len(entries) > 1 and entries[-1].hour <= entries[-2].hour:
+            raise ForecastMalformed(f"{where} is at {item['time']}, which is not after the entry before it.")
+    return entries
+
+
+def _details(part: Any) -> dict[str, Any]:
+    details = part.get("details") if isinstance(part, Mapping) else None
+    return dict(details) if isinstance(details, Mapping) else {}
+
+
+def _moment(text: Any, where: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise ForecastMalformed(f"{where} is {text!r}, not a time.") from None
+    if moment.tzinfo is None:
+        raise ForecastMalformed(f"{where} is {text!r}, which has no zone.")
+    return moment
+
+
+def _told(parts: list[Mapping[str, Any]], name: str, units: Mapping[str, Any], unit: str) -> Array | None:
+    """What the entries tell under `name`, shape (entries,); None when none of them tells it."""
+    values = [part.get(name) for part in parts]
+    if all(value is None for value in values):
+        return None
+    where = f'"{name}" of {WHO}'
+    declared = units.get(name)
+    if not isinstance(declared, str):
+        raise UnitMismatch(f"{where} declares no unit under meta.units. Correct the file, or ask again.")
+    return convert(document.numbers(values, length=len(values), where=where), declared, unit, where=where)
+
+
+def _between(slots: np.ndarray[Any, np.dtype[np.int64]], told: Array, hours: int, column: str) -> Array:
+    """Readings at the entries laid on every hour: straight lines between, directions as vectors, gusts held.
+
+    Between entries more than six hours apart, or where either is unknown, the hours are unknown.
+    """
+    at = np.arange(hours)
+    before = np.searchsorted(slots, at, side="right") - 1
+    after = np.minimum(before + (slots[before] < at), slots.size - 1)
+    span = slots[after] - slots[before]
+    share = np.where(span > 0, (at - slots[before]) / np.maximum(span, 1), 0.0)
+    low, high = told[before], told[after]
+    if column == "gust_10m_ms":
+        laid = low.copy()
+    elif column == "wind_dir_deg":
+        a, b = np.radians(low), np.radians(high)
+        east = (1 - share) * np.sin(a) + share * np.sin(b)
+        north = (1 - share) * np.cos(a) + share * np.cos(b)
+        laid = np.where(span > 0, np.degrees(np.arctan2(east, north)) % 360.0, low)
+    else:
+        laid = low + share * (high - low)
+    laid[span > LONGEST_STEP_H] = np.nan
+    return laid
+
+
+def _spread(entries: list[_Entry], told: Array, hours: int, steps: Array, *, shared: bool) -> Array:
+    """What is told of blocks laid on their hours: shared out evenly, or the same in each.
+
+    A block gives way where the next entry has one of its own, so that no amount is counted twice.
+    """
+    laid = np.full(hours, np.nan)
+    first = entries[0].hour
+    for index, entry in enumerate(entries):
+        if entry.block_h == 0:
+            continue
+        begin = entry.hour - first
+        end = min(begin + entry.block_h, hours)
+        if index + 1 < len(entries) and entries[index + 1].block_h:
+            end = min(end, entries[index + 1].hour - first)
+        laid[begin:end] = told[index] / entry.block_h if shared else told[index]
+        if shared:
+            steps[begin:end] = entry.block_h
+    return laid
+
+
+def _reduce_pressure(answer: Any, columns: dict[str, Array]) -> list[str]:
+    if "pressure_hpa" not in columns:
+        return []
+    geometry = answer.get("geometry")
+    place = geometry.get("coordinates") if isinstance(geometry, Mapping) else None
+    height = place[2] if isinstance(place, list) and len(place) > 2 else None
+    if not isinstance(height, (int, float)) or isinstance(height, bool) or "air_temp_c" not in columns:
+        del columns["pressure_hpa"]
+        return ["pressure is left out: it is of sea level, and the answer gives no height of the site"]
+    columns["pressure_hpa"] = pressure_at_site_hpa(
+        columns["pressure_hpa"], columns["air_temp_c"], float(height)
+    )
+    return [f"pressure is reduced from sea level to {height:g} m"]
+
+
+def four_decimals(degrees: float) -> str:
+    """Degrees cut, not rounded, to the four decimals the service allows."""
+    return f"{math.trunc(round(degrees * 1e4, 6)) / 1e4:.4f}"
+
+
+@dataclass(frozen=True, slots=True)
+class MetNorway:
+    """The location forecast of MET Norway."""
+
+    name: str = "met-norway"
+    credit: str = CREDIT
+    credit_url: str = CREDIT_URL
+    licence: str = LICENCE
+    needs_contact: bool = True
+    base_url: str = BASE_URL
+
+    def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
+        """Read an answer. Raises ForecastMalformed or UnitMismatch."""
+        return parse_document(document.load(raw, who=WHO), fetched_at=fetched_at)
+
+    def url(self, request: Request) -> str:
+        """What is asked: four decimals at most, whole metres."""
+        query = {
+            "lat": four_decimals(request.latitude_deg),
+            "lon": four_decimals(request.longitude_deg),
+            "altitude": round(request.elevation_m),
+        }
+        return f"{self.base_url}/weatherapi/locationforecast/2.0/complete?{urlencode(query)}"
+
+    def fetch(self, request: Request, *, last: Answer | None, now: datetime, budget_s: float) -> Answer:
+        """Ask for the forecast; before the last answer expires it is returned without asking."""
+        from planner.forecast import http
+
+        if "@" not in request.contact and "://" not in request.contact:
+            raise ForecastUnavailable(
+                f"{WHO} serves only callers who say who they are, and no contact is set. Put a mail "
+                "address or the "
+                "address of a page into the site file as the contact, or take the service out of the list."
+            )
+        url = self.url(request)
+        if last is not None and last.url == url and last.expires is not None and now < last.expires:
+            return last
+        return http.get(
+            url,
+            who=WHO,
+            contact=request.contact,
+            last=last,
+            now=now,
+            budget_s=budget_s,
+            follow_redirects=True,
+            stop_at_429=True,
+        )
+
+
+PROVIDER = MetNorway()

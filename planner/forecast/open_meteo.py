@@ -1,0 +1,216 @@
+"""Open-Meteo: the plain forecast. https://open-meteo.com/
+
+Instants stand at their label; sums, means and maxima are labelled at the END of their hour and are moved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+import numpy as np
+
+from planner.errors import ForecastError, ForecastMalformed
+from planner.forecast import document
+from planner.forecast.base import Answer, Request
+from planner.forecast.native_steps import native_step_h
+from planner.forecast.open_meteo_list import CONTROL, SPELLINGS, HourlyList
+from planner.forecast.sea_level import pressure_at_site_hpa
+from planner.weather import Array, Forecast, HourlyWeather
+
+WHO = "Open-Meteo"
+CREDIT = "Weather data by Open-Meteo.com"
+CREDIT_URL = "https://open-meteo.com/"
+LICENCE = "CC BY 4.0"
+FREE_HOST = "https://api.open-meteo.com"
+ASKED = (
+    "temperature_2m,relative_humidity_2m,dew_point_2m,precipitation,snowfall,precipitation_probability,"
+    "wind_speed_10m,wind_gusts_10m,wind_direction_10m,cloud_cover,shortwave_radiation,"
+    "et0_fao_evapotranspiration,surface_pressure,soil_temperature_6cm,soil_temperature_0_to_7cm,"
+    "soil_moisture_0_to_1cm,soil_moisture_0_to_7cm,temperature_80m"
+)
+UNITS: Mapping[str, str] = {
+    "temperature_unit": "celsius",
+    "wind_speed_unit": "ms",
+    "precipitation_unit": "mm",
+    "timezone": "GMT",
+    "timeformat": "unixtime",
+}
+#: Where the run of a model is told; the directory names are not those asked for.
+RUN_OF_MODEL: Mapping[str, str] = {
+    "ecmwf_ifs025": "ecmwf_ifs025",
+    "icon_global": "dwd_icon",
+    "icon_eu": "dwd_icon_eu",
+    "icon_d2": "dwd_icon_d2",
+    "ukmo_uk_deterministic_2km": "ukmo_uk_deterministic_2km",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ModelRun:
+    """When a model run became available, and how often one does."""
+
+    available_at: datetime
+    interval: timedelta
+
+    def late_note(self, now: datetime) -> str | None:
+        """Words when the next run is overdue by more than the twenty minutes the service allows itself."""
+        overdue = now - self.available_at - self.interval - timedelta(minutes=20)
+        if overdue <= timedelta(0):
+            return None
+        return (
+            f"the newest model run is of {self.available_at:%Y-%m-%d %H:%M}Z and the next is "
+            f"{overdue.total_seconds() / 3600:.1f} h overdue: the service may be repeating old values"
+        )
+
+
+def parse_run(raw: bytes) -> ModelRun:
+    """Read the small answer that tells when a model last ran. Raises ForecastMalformed."""
+    told = document.load(raw, who=WHO)
+    try:
+        available = datetime.fromtimestamp(float(told["last_run_availability_time"]), UTC)
+        interval = timedelta(seconds=float(told["update_interval_seconds"]))
+    except (KeyError, TypeError, ValueError, OverflowError, OSError) as fault:
+        raise ForecastMalformed(f"The model run told by {WHO} cannot be read ({fault!r}).") from None
+    return ModelRun(available_at=available, interval=interval)
+
+
+def parse_document(answer: Any, *, fetched_at: datetime, provider: str = "open-meteo") -> Forecast:
+    """The forecast in a decoded answer. Raises ForecastMalformed or UnitMismatch."""
+    listed = HourlyList.of(answer, who=WHO)
+    listed.require_one_model()
+    columns: dict[str, Array] = {}
+    for name in SPELLINGS:
+        values = listed.column(name).get(CONTROL)
+        if values is not None:
+            columns[name] = values
+    notes = [*_reduce_pressure(listed, columns), *blank_rain_beyond_reach(columns)]
+    if listed.utc_offset_s:
+        notes.append(
+            f"the list is in local time, {listed.utc_offset_s / 3600:+g} h from UTC for every hour; read "
+            "back to UTC"
+        )
+    rain = columns.get("rain_mm")
+    steps = native_step_h(listed.labels, rain) if rain is not None else None
+    if steps is not None and (steps > 1).any():
+        notes.append(
+            f"rain is known only in steps of up to {steps.max():g} h in {int((steps > 1).sum())} of the hours"
+        )
+    return Forecast(
+        weather=HourlyWeather.from_columns(epoch_s=listed.labels.tolist(), columns=columns, step_h=steps),
+        provider=provider,
+        issued_at=None,
+        fetched_at=fetched_at,
+        credit=CREDIT,
+        credit_url=CREDIT_URL,
+        licence=LICENCE,
+        notes=tuple(notes),
+    )
+
+
+def blank_rain_beyond_reach(columns: dict[str, Array]) -> list[str]:
+    """Set rain to unknown where it reads 0 and the model gives no temperature; say in how many hours."""
+    temp, rain = columns.get("air_temp_c"), columns.get("rain_mm")
+    if temp is None or rain is None:
+        return []
+    empty = np.isnan(temp) & (rain == 0.0)
+    if not empty.any():
+        return []
+    columns["rain_mm"] = np.where(empty, np.nan, rain)
+    return [
+        f"{int(empty.sum())} hours read 0 mm of rain but have no temperature: their rain is taken as unknown"
+    ]
+
+
+def _reduce_pressure(listed: HourlyList, columns: dict[str, Array]) -> list[str]:
+    if "pressure_hpa" in columns or "air_temp_c" not in columns or listed.elevation_m is None:
+        return []
+    sea_level = listed.column("pressure_hpa", spellings=("pressure_msl",)).get(CONTROL)
+    if sea_level is None:
+        return []
+    columns["pressure_hpa"] = pressure_at_site_hpa(sea_level, columns["air_temp_c"], listed.elevation_m)
+    return [f"pressure is reduced from sea level to {listed.elevation_m:g} m"]
+
+
+def host(free_host: str, request: Request) -> str:
+    """The host to ask: paying users have their own."""
+    return free_host.replace("https://", "https://customer-") if request.api_key else free_host
+
+
+def key_header(request: Request) -> dict[str, str]:
+    """The key goes in a header, so that no URL ever holds it."""
+    return {"X-Api-Key": request.api_key} if request.api_key else {}
+
+
+@dataclass(frozen=True, slots=True)
+class OpenMeteo:
+    """The plain forecast of Open-Meteo."""
+
+    name: str = "open-meteo"
+    credit: str = CREDIT
+    credit_url: str = CREDIT_URL
+    licence: str = LICENCE
+    needs_contact: bool = False
+    base_url: str = FREE_HOST
+
+    def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
+        """Read an answer. Raises ForecastMalformed or UnitMismatch."""
+        return parse_document(document.load(raw, who=WHO), fetched_at=fetched_at, provider=self.name)
+
+    def url(self, request: Request) -> str:
+        """What is asked."""
+        query = {
+            "latitude": f"{request.latitude_deg:.4f}",
+            "longitude": f"{request.longitude_deg:.4f}",
+            "elevation": f"{request.elevation_m:g}",
+            "hourly": ASKED,
+            **UNITS,
+            "past_days": request.past_days,
+            "forecast_days": request.forecast_days,
+            **({} if request.model == "best_match" else {"models": request.model}),
+        }
+        return f"{host(self.base_url, request)}/v1/forecast?{urlencode(query, safe=',')}"
+
+    def fetch(self, request: Request, *, last: Answer | None, now: datetime, budget_s: float) -> Answer:
+        """Ask for the forecast and, where one model was asked for, when it ran. The second call may fail."""
+        from dataclasses import replace
+        from time import monotonic
+
+        from planner.forecast import http
+
+        begun = monotonic()
+        answer = http.get(
+            self.url(request),
+            who=WHO,
+            contact=request.contact,
+            last=last,
+            now=now,
+            budget_s=budget_s,
+            headers=key_header(request),
+        )
+        directory = RUN_OF_MODEL.get(request.model)
+        left_s = min(10.0, budget_s - (monotonic() - begun))
+        if directory is None or left_s < 1.0:
+            return replace(answer, issued_at=None, notes=())
+        try:
+            told = http.get(
+                f"{host(self.base_url, request)}/data/{directory}/static/meta.json",
+                who=WHO,
+                contact=request.contact,
+                last=None,
+                now=now,
+                budget_s=left_s,
+                headers=key_header(request),
+                attempts=1,
+            )
+            run = parse_run(told.raw)
+        except ForecastError as fault:
+            return replace(answer, issued_at=None, notes=(f"when the model ran is not known: {fault}",))
+        late = run.late_note(now)
+        return replace(answer, issued_at=run.available_at, notes=(late,) if late else ())
+
+
+PROVIDER = OpenMeteo()
