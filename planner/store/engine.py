@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 from sqlalchemy.pool import QueuePool
@@ -18,14 +18,14 @@ BUSY_S = 15
 
 def address(url_or_path: str | Path) -> URL:
     """The database's address; a bare path means SQLite in that file."""
-    text = str(url_or_path)
-    if "://" not in text:
-        return URL.create("sqlite", database=text)
+    given = str(url_or_path)
+    if "://" not in given:
+        return URL.create("sqlite", database=given)
     try:
-        url = make_url(text)
+        url = make_url(given)
     except ArgumentError as error:
         raise InputError(
-            f'The store\'s address "{text}" cannot be read. Write a file name, sqlite:///FILE or '
+            f'The store\'s address "{given}" cannot be read. Write a file name, sqlite:///FILE or '
             "postgresql://USER@HOST/DATABASE."
         ) from error
     if url.get_backend_name() == "postgresql":
@@ -87,3 +87,9 @@ def _sqlite(url: URL) -> Engine:
         connection.exec_driver_sql("begin immediate" if writes else "begin")
 
     return engine
+
+
+def one_at_a_time(connection: Connection, what: str) -> None:
+    """Holds other writers of the same kind until this transaction ends (on SQLite they wait anyway)."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("select pg_advisory_xact_lock(7203419, hashtext(:what))"), {"what": what})

@@ -9,7 +9,7 @@ from hashlib import sha256
 from typing import Any
 
 from planner.errors import InputError
-from planner.site import require_aware
+from planner.store.times import epoch_s
 
 
 def etag_of(body: bytes) -> str:
@@ -71,8 +71,8 @@ class Entry:
     document: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        require_aware(self.started_at, "the start of a diary entry")
-        require_aware(self.finished_at, "the end of a diary entry")
+        epoch_s(self.started_at, "the start of a diary entry")
+        epoch_s(self.finished_at, "the end of a diary entry")
         if self.finished_at < self.started_at:
             raise InputError(
                 f"A diary entry ends at {self.finished_at.isoformat()}, before it starts at "
@@ -81,6 +81,19 @@ class Entry:
         for name in ("job", "kind", "surface"):
             if not getattr(self, name).strip():
                 raise InputError(f"A diary entry has no {name}. Write one.")
+        for name in ("job", "kind", "surface", "operator", "notes"):
+            _storable(getattr(self, name), name)
+
+
+def _storable(text: str, name: str) -> None:
+    try:
+        text.encode()
+    except UnicodeEncodeError as error:
+        raise InputError(
+            f"A diary entry's {name} holds a character that is none ({error.reason})."
+        ) from error
+    if "\0" in text:
+        raise InputError(f"A diary entry's {name} holds the character with code 0. Leave it out.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,3 +163,15 @@ class Due:
     def key(self) -> str:
         """The same for every attempt at this message, so that a receiver can drop a repeat."""
         return f"{self.warning_id}:{self.change}:{self.output}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutboxCount:
+    """How many messages of one output are in one state, for the health page."""
+
+    output: str
+    state: str
+    """`due`, `sending`, `sent`, `unsure`, `given up`, `overtaken` or `needless`."""
+    messages: int
+    note: str
+    """What was said of the newest of them; empty when nothing went wrong."""
