@@ -74,7 +74,7 @@ def fetch(
 
     The time is shared between the services still to be asked. An answer counts only once it is read and
     holds hours ahead of `now`. The ensemble is a second call, made when `request.members` is set;
-    it may fail alone. Raises ForecastUnavailable, naming the fault of every service, when there is nothing to work with.
+    it may fail alone. Raises ForecastUnavailable, naming the fault of every service, when nothing is left.
     """
     begun = time.monotonic()
     plain = [name for name in names if name != ENSEMBLE]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Protocol
 
+from planner.errors import InputError
 from planner.weather import Forecast
 
 
@@ -25,6 +26,16 @@ class Request:
     model: str = "best_match"
     ensemble_model: str = "ecmwf_ifs025_ensemble"
     api_key: str = field(default="", repr=False)
+
+    def __post_init__(self) -> None:
+        for what, value, low, high in (
+            ("latitude", self.latitude_deg, -90, 90),
+            ("longitude", self.longitude_deg, -180, 180),
+            ("past_days", self.past_days, 0, 92),
+            ("forecast_days", self.forecast_days, 1, 16),
+        ):
+            if not low <= value <= high:
+                raise InputError(f"The {what} of a forecast request is {value}; it must be {low} to {high}.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

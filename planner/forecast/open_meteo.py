@@ -39,7 +39,9 @@ UNITS: Mapping[str, str] = {
     "timezone": "GMT",
     "timeformat": "unixtime",
 }
-#: Where the run of a model is told; the directory names are not those asked for.
+#: Where the run of a model is told; the directory names are not those asked for. The mixture that is asked
+#: for by
+#: default has no run of its own: where it carries the soil layers of ICON, the global run of that is taken.
 RUN_OF_MODEL: Mapping[str, str] = {
     "ecmwf_ifs025": "ecmwf_ifs025",
     "icon_global": "dwd_icon",
@@ -135,6 +137,17 @@ def _reduce_pressure(listed: HourlyList, columns: dict[str, Array]) -> list[str]
     return [f"pressure is reduced from sea level to {listed.elevation_m:g} m"]
 
 
+def run_directory(model: str, raw: bytes) -> str | None:
+    """Where to ask when the model ran; None when it cannot be told which model an answer is of."""
+    if model != "best_match":
+        return RUN_OF_MODEL.get(model)
+    told = document.load(raw, who=WHO)
+    hourly = told.get("hourly") if isinstance(told, Mapping) else None
+    soil = hourly.get("soil_temperature_6cm") if isinstance(hourly, Mapping) else None
+    known = isinstance(soil, list) and any(value is not None for value in soil)
+    return RUN_OF_MODEL["icon_global"] if known else None
+
+
 def host(free_host: str, request: Request) -> str:
     """The host to ask: paying users have their own."""
     return free_host.replace("https://", "https://customer-") if request.api_key else free_host
@@ -191,7 +204,7 @@ class OpenMeteo:
             budget_s=budget_s,
             headers=key_header(request),
         )
-        directory = RUN_OF_MODEL.get(request.model)
+        directory = run_directory(request.model, answer.raw)
         left_s = min(10.0, budget_s - (monotonic() - begun))
         if directory is None or left_s < 1.0:
             return replace(answer, issued_at=None, notes=())
