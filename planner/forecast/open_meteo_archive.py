@@ -10,7 +10,7 @@ import json
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode
 
@@ -100,14 +100,14 @@ class OpenMeteoArchive:
         """
         from planner.forecast import http
 
-        if not FIRST_DAY <= start <= end <= now.date():
+        if not FIRST_DAY <= start <= end <= now.astimezone(UTC).date():
             raise InputError(
                 f"Past weather from {start} to {end} cannot be asked for: give two days between "
                 f"{FIRST_DAY} and "
-                f"{now.date()}, the earlier first."
+                f"{now.astimezone(UTC).date()}, the earlier first."
             )
         begun = time.monotonic()
-        pieces = years(start, min(end + timedelta(days=1), now.date()))
+        pieces = years(start, min(end + timedelta(days=1), now.astimezone(UTC).date()))
         answers: list[Answer] = []
         for index, (first, last) in enumerate(pieces):
             share_s = (budget_s - (time.monotonic() - begun)) / (len(pieces) - index)
