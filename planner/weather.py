@@ -202,6 +202,22 @@ class HourlyWeather:
             flaws=tuple(flaw for flaw in self.flaws if start <= flaw.at < end),
         )
 
+    def laid_on(self, other: HourlyWeather) -> HourlyWeather:
+        """These hours on the axis of another forecast: unknown where they do not reach, and the other's own
+        columns where these have none. So members carry their rain and wind, and share what they do not give.
+        """
+        columns: dict[str, Array] = {name: other[name] for name in other}
+        shift = self.first_hour - other.first_hour
+        low, high = max(0, shift), min(other.hours, shift + self.hours)
+        for name, column in self._columns.items():
+            laid = np.full((column.shape[0], other.hours), np.nan)
+            if high > low:
+                laid[:, low:high] = column[:, low - shift : high - shift]
+            columns[name] = laid
+        return HourlyWeather(
+            first_hour=other.first_hour, hours=other.hours, columns=columns, step_h=other.step_h
+        )
+
     def local_offset_h(self, zone: ZoneInfo) -> Array:
         """Hours to add to UTC for the site's clock, shape (hours,). Looked up once a day, then at the changes."""
         offsets = np.empty(self.hours)

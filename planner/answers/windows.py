@@ -1,0 +1,139 @@
+"""Ranked windows; what is barred, why and until when; and what is left if it cannot wait."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from planner.answers.header import head, known, local
+from planner.answers.verdict import limiting
+from planner.briefing import Briefing
+from planner.plan import Judged, Ranked
+from planner.suitability import STATES
+from planner.windows import shut
+from planner.words import clause, held_against, is_low
+
+#: A job without a window within this time is listed as barred, with its reasons.
+SOON = timedelta(hours=24)
+_HORIZON_H = 16 * 24
+
+
+def windows(briefing: Briefing) -> dict[str, Any]:
+    """All windows in order of rank, then the jobs that have none soon."""
+    return {
+        **head(briefing),
+        "windows": [_window(ranked) for ranked in briefing.plan.ranked],
+        "barred": [row for judged in briefing.plan.judged if (row := _barred(judged, briefing.made_at))],
+    }
+
+
+def _window(ranked: Ranked) -> dict[str, Any]:
+    window, judged = ranked.window, ranked.judged
+    zone = judged.trial.quantities.site.zone
+    first = judged.trial.quantities.weather.index(window.start)
+    last = judged.trial.quantities.weather.index(window.latest_start)
+    return {
+        "rank": ranked.rank,
+        "job": judged.job.name,
+        "label": judged.job.label,
+        "kind": judged.job.kind,
+        "surface": window.surface,
+        "start": local(window.start, zone),
+        "end": local(window.end, zone),
+        "state": window.state,
+        "latest_start": local(window.latest_start, zone),
+        "best_start": local(window.best_start, zone),
+        "duration_min": judged.job.duration_min,
+        "score": known(window.score),
+        "chance": None if window.chance is None else known(window.chance),
+        "limiting": limiting(judged, window.best_hour),
+        "next_start": None if window.next_start is None else local(window.next_start, zone),
+        "last_chance": ranked.is_last_chance,
+        "hours": [
+            {
+                "start": local(judged.trial.quantities.weather.time(hour), zone),
+                "state": STATES[judged.suitability.state[hour]],
+                "score": known(judged.suitability.score[hour]),
+            }
+            for hour in range(first, last + 1)
+        ],
+        "not_read": _not_read(judged, window.best_hour),
+        "cautions": list(judged.job.cautions),
+    }
+
+
+def _not_read(judged: Judged, hour: int) -> list[str]:
+    """Optional needs whose figure is unknown at that hour."""
+    suitability = judged.suitability
+    return [
+        need.label
+        for row, need in enumerate(suitability.needs)
+        if need.optional and np.isnan(suitability.room[row, hour])
+    ]
+
+
+def _barred(judged: Judged, now: datetime) -> dict[str, Any] | None:
+    """Why there is no window within the next day; None where there is one."""
+    zone = judged.trial.quantities.site.zone
+    upcoming = judged.windows[0].start if judged.windows else None
+    if upcoming is not None and upcoming - now < SOON:
+        return None
+    weather = judged.trial.quantities.weather
+    horizon = int((upcoming - now) / timedelta(hours=1)) if upcoming is not None else _HORIZON_H
+    closed = shut(judged.suitability, weather, now=now, hours=horizon)
+    row: dict[str, Any] = {
+        "job": judged.job.name,
+        "label": judged.job.label,
+        "kind": judged.job.kind,
+        "surface": judged.surface.name,
+        "next_window": None if upcoming is None else local(upcoming, zone),
+        "because": _because(judged, closed.lost, closed.hours_unread),
+        "hours_unread": closed.hours_unread,
+    }
+    if upcoming is None:
+        row["if_it_cannot_wait"] = _least_bad(judged, closed.least_bad)
+    return row
+
+
+def _because(judged: Judged, lost: dict[int, int], unread: int) -> dict[str, Any]:
+    if not lost:
+        return {"need": None, "says": "Not read: the forecast lacks what this job needs.", "hours_lost": unread}
+    row = max(lost, key=lambda key: lost[key])
+    need = judged.suitability.needs[row]
+    # The figure shown is that of the hour that comes nearest to holding.
+    rooms = judged.suitability.room[row]
+    failing = np.where(rooms < -1e-7, rooms, -np.inf)
+    value = judged.suitability.value(row, int(np.argmax(failing)))
+    others = sorted((key for key in lost if key != row), key=lambda key: -lost[key])[:2]
+    return {
+        "need": need.id,
+        "says": f"{_sentence_case(clause(need, value))}; {held_against(need, value)} at the nearest.",
+        "hours_lost": lost[row],
+        "also": [
+            {"need": judged.suitability.needs[key].id, "label": judged.suitability.needs[key].label, "hours_lost": lost[key]}
+            for key in others
+        ],
+    }
+
+
+def _least_bad(judged: Judged, hours: tuple[int, ...]) -> dict[str, Any]:
+    if judged.job.has_label:
+        return {"hours": [], "says": "None is offered: the label's limits are not ours to weigh."}
+    zone = judged.trial.quantities.site.zone
+    rows = []
+    for hour in hours:
+        failing = np.flatnonzero(judged.suitability.room[:, hour] < -1e-7)
+        fails = []
+        for row in failing:
+            need, value = judged.suitability.needs[row], judged.suitability.value(int(row), hour)
+            fails.append({"need": need.id, "says": held_against(need, value), "low": is_low(need, value)})
+        start = local(judged.trial.quantities.weather.time(hour), zone)
+        rows.append({"start": start, "fails": fails})
+    says = "No hour meets the rules; these miss by least." if rows else "No hour comes near."
+    return {"hours": rows, "says": says}
+
+
+def _sentence_case(text: str) -> str:
+    return text[:1].upper() + text[1:]

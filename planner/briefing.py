@@ -1,0 +1,49 @@
+"""A briefing: one pass's plan, warnings and days, bound to the forecast they were read from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from planner.indices.outlook import day_rows
+from planner.notices import Notice
+from planner.plan import Plan
+from planner.weather import Forecast
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Briefing:
+    """The one thing that is stored, served and sent."""
+
+    made_at: datetime
+    plan: Plan
+    notices: tuple[Notice, ...]
+    forecast: Forecast
+    members: int
+    stale: bool
+    stale_after_h: float
+    faults: tuple[str, ...]
+    days: Mapping[str, list[dict[str, Any]]]
+    """Rows per local day, by surface."""
+
+    @property
+    def age_h(self) -> float:
+        """Hours since the forecast was issued where that is known, else since it was fetched."""
+        since = self.forecast.issued_at or self.forecast.fetched_at
+        return max(0.0, (self.made_at - since) / timedelta(hours=1))
+
+    @property
+    def stale_at(self) -> datetime:
+        """From then on the forecast counts as stale if no newer one has come."""
+        return self.forecast.fetched_at + timedelta(hours=self.stale_after_h)
+
+
+def days_of(plan: Plan) -> dict[str, list[dict[str, Any]]]:
+    """Rows per local day for every surface, from the local day of the pass on."""
+    today = plan.made_at.astimezone(plan.ground.site.zone).date().isoformat()
+    rows = {}
+    for name, quantities in plan.ground.surfaces.items():
+        rows[name] = [row for row in day_rows(quantities) if row["date"] >= today]
+    return rows

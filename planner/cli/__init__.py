@@ -1,0 +1,1 @@
+"""The command line. Reading commands load no numerical or web library."""

@@ -1,0 +1,1 @@
+"""Config files: TOML in, frozen domain objects out, all faults of a file on one sheet."""

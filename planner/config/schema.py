@@ -1,0 +1,147 @@
+"""What a site file may say. Descriptions go into the schema for editors."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+Ratio = Annotated[float, Field(ge=0, le=1)]
+
+
+class Part(BaseModel):
+    """A table of the file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class SitePart(Part):
+    """The place."""
+
+    name: str = Field(min_length=1)
+    latitude_deg: float = Field(ge=-90, le=90)
+    longitude_deg: float = Field(ge=-180, le=180)
+    elevation_m: float = Field(ge=-430, le=6000, description="Height above sea level.")
+    timezone: str = Field(description="IANA zone such as Europe/London.")
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone_exists(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+            raise ValueError(f'"{name}" is not an IANA zone such as Europe/London or Etc/GMT+5') from error
+        return name
+
+
+class EdgePart(Part):
+    """Something beside the surface that drift must not reach."""
+
+    name: str
+    bearing_deg: float = Field(ge=0, lt=360, description="Direction from the surface to it, 90 is east.")
+
+
+class GrassPart(Part):
+    """Settings of a grass that replace those of the shipped table."""
+
+    like: str = Field(description="Name of a grass in the shipped table.")
+    optimum_c: float | None = Field(default=None, ge=5, le=40)
+    width_c: float | None = Field(default=None, gt=0, le=20)
+    degree_day_base_c: float | None = Field(default=None, ge=-5, le=20)
+    emergence_days: float | None = Field(default=None, gt=0, le=60)
+    emergence_optimum_c: float | None = Field(default=None, ge=5, le=40)
+    emergence_base_c: float | None = Field(default=None, ge=-5, le=20)
+
+
+class SurfacePart(Part):
+    """One piece of turf that is kept alike."""
+
+    name: str = Field(min_length=1)
+    kind: Literal["green", "collar", "apron", "surround", "tee", "rough"]
+    area_m2: float = Field(gt=0, le=1_000_000)
+    grass: str = Field(description="A grass of the shipped table or of [grasses].")
+    cut_height_mm: float = Field(gt=0, le=200)
+    slope_pct: float = Field(default=0.0, ge=0, le=100)
+    slope_length_m: float = Field(default=10.0, gt=0, le=500)
+    soil: Literal["sand", "loam", "clay"] = "loam"
+    root_depth_m: float = Field(default=0.15, gt=0.01, le=1.5)
+    shade: Ratio = Field(default=0.0, description="Share of the light that is kept off, 0 to 1.")
+    edges: tuple[EdgePart, ...] = ()
+
+
+class ForecastPart(Part):
+    """Where the weather comes from."""
+
+    providers: tuple[str, ...] = Field(default=("open-meteo",), min_length=1, description="Asked in this order.")
+    ensemble: bool = Field(default=False, description="Ask a second time for ensemble members, for the chance.")
+    every_minutes: int = Field(default=60, ge=10, le=1440, description="How often the service pulls.")
+    past_days: int = Field(default=3, ge=1, le=14)
+    days: int = Field(default=8, ge=2, le=16)
+    stale_after_h: float = Field(default=6.0, gt=0, description="Older than this a forecast is marked stale.")
+    budget_s: float = Field(default=60.0, gt=1, le=300, description="Time for one pull, retries and all.")
+    contact: str = Field(default="", description="Mail or web address sent to providers that ask for one.")
+
+
+class StorePart(Part):
+    """Where passes and the diary are kept."""
+
+    url: str = Field(default="sqlite:///.haysel/haysel.db", description="SQLAlchemy URL; SQLite or PostgreSQL.")
+
+
+class ServicePart(Part):
+    """The HTTP service."""
+
+    host: str = "127.0.0.1"
+    port: int = Field(default=8480, ge=1, le=65535)
+    token_env: str = Field(default="HAYSEL_TOKEN", description="Environment variable that holds the write token.")
+
+
+class WarningsPart(Part):
+    """When a warning is raised. All of these are guesses to be moved by the keeper's own log."""
+
+    wash_mention: Ratio = Field(default=0.25, description="guess: index at which wash of seed is mentioned")
+    wash_heed: Ratio = Field(default=0.5, description="guess: index at which it is to be heeded")
+    wash_act: Ratio = Field(default=0.75, description="guess: index at which to act tonight")
+    frost_mention: Ratio = Field(default=0.3, description="guess: chance of ground frost that is mentioned")
+    frost_heed: Ratio = Field(default=0.5, description="guess: chance of ground frost that is to be heeded")
+
+
+class SownPart(Part):
+    """Seed in the ground."""
+
+    surface: str
+    at: datetime
+    grass: str = Field(default="", description="Grass sown; the surface's own when left out.")
+    cover_pct: float = Field(default=0.0, ge=0, le=100, description="Net, straw or mulch over it.")
+    tackifier: bool = False
+
+
+class WorkPart(Part):
+    """Work done, or planned, on a surface."""
+
+    job: str
+    surface: str
+    at: datetime = Field(description="When it was finished (or will begin). Local time when no offset is given.")
+
+
+class SiteFile(Part):
+    """A whole site file."""
+
+    site: SitePart
+    surfaces: tuple[SurfacePart, ...] = Field(min_length=1)
+    rules: str = Field(default="rules.toml", description="The rules file, beside this one.")
+    materials: str = Field(default="materials.toml", description="The materials file, beside this one.")
+    grasses: dict[str, GrassPart] = {}
+    forecast: ForecastPart = ForecastPart()
+    store: StorePart = StorePart()
+    service: ServicePart = ServicePart()
+    warnings: WarningsPart = WarningsPart()
+    sown: tuple[SownPart, ...] = ()
+    done: tuple[WorkPart, ...] = ()
+    planned: tuple[WorkPart, ...] = ()
+    wash: dict[str, float] = Field(default={}, description="Constants of the wash index that differ here.")
+    jobs: dict[str, dict[str, Any]] = Field(
+        default={}, description="Changes to jobs of the rules file: settings, and needs by their id."
+    )

@@ -1,0 +1,120 @@
+"""Why an hour is what it is, read from stored workings: nothing is computed again."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from types import SimpleNamespace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from planner.errors import InputError
+from planner.words import clause, held_against, sentence
+
+STATES = ("steady", "narrow", "broken", "barred", "unread")
+
+
+def explain(workings: dict[str, Any], moment: datetime) -> dict[str, Any]:
+    """Each need at that start hour: figure, limits, verdict and source, and what would have to change."""
+    first = datetime.fromisoformat(workings["first_hour"])
+    zone = ZoneInfo(workings["site"]["timezone"])
+    count = len(workings["states"])
+    index = int((moment.timestamp() - first.timestamp()) // 3600)
+    if not 0 <= index < count:
+        last = datetime.fromtimestamp(first.timestamp() + count * 3600, UTC)
+        raise InputError(
+            f"{moment.astimezone(zone):%Y-%m-%d %H:%M} lies outside the hours of this forecast, which run from "
+            f"{first.astimezone(zone):%Y-%m-%d %H:%M} to {last.astimezone(zone):%Y-%m-%d %H:%M}. "
+            "Ask for an hour within."
+        )
+    state = STATES[int(workings["states"][index])]
+    hour = datetime.fromtimestamp(first.timestamp() + index * 3600, UTC)
+    needs = [_need(row, index) for row in workings["needs"]]
+    limiting = workings["limiting"][index]
+    chances = workings["chances"]
+    keep = ("made_at", "site", "forecast", "job", "label", "kind", "surface", "why", "duration_min")
+    return {
+        **{key: workings[key] for key in keep},
+        "time": hour.astimezone(zone).isoformat(),
+        "state": state,
+        "score": workings["scores"][index],
+        "chance": None if chances is None else chances[index],
+        "limiting": {"need": needs[limiting]["need"], "says": _says(state, workings["needs"][limiting], index)},
+        "needs": needs,
+        "would_have_to_change": [row["wants"] for row in needs if row["wants"]],
+        "cautions": workings["cautions"],
+    }
+
+
+def _row(row: dict[str, Any]) -> SimpleNamespace:
+    keys = ("label", "unit", "hard_min", "best_from", "best_to", "hard_max", "low", "high")
+    return SimpleNamespace(**{key: row.get(key) for key in keys})
+
+
+def _value(row: dict[str, Any], index: int) -> float | None:
+    low = row["values"][index]
+    high = row.get("values_high", row["values"])[index]
+    if low is None or high is None or low == high:
+        return None if low is None else float(low)
+    floor = row["hard_min"] if row["hard_min"] is not None else row["best_from"]
+    roof = row["hard_max"] if row["hard_max"] is not None else row["best_to"]
+    if floor is None or roof is None:
+        return float(high if floor is None else low)
+    return float(low if low - floor < roof - high else high)
+
+
+def _says(state: str, row: dict[str, Any], index: int) -> str:
+    value = _value(row, index)
+    return sentence(state, _row(row), value if value is not None else float("inf"))
+
+
+def _need(row: dict[str, Any], index: int) -> dict[str, Any]:
+    room = row["room"][index]
+    value = _value(row, index)
+    verdict = _verdict(room, row)
+    facts = _row(row)
+    wants = ""
+    if room is not None and room < 0:
+        wants = f"{clause(facts, value if value is not None else 0.0)}: {held_against(facts, value or 0.0)}"
+    return {
+        "need": row["id"],
+        "label": row["label"],
+        "value": value,
+        "unit": row["unit"],
+        "when": when_words(row),
+        "limits": {key: row[key] for key in ("hard_min", "best_from", "best_to", "hard_max")},
+        "room": room,
+        "verdict": verdict,
+        "optional": row["optional"],
+        "from_label": row["from_label"],
+        "source": row["source"],
+        "confidence": row["confidence"],
+        "wants": wants,
+    }
+
+
+def _verdict(room: float | None, row: dict[str, Any]) -> str:
+    if room is None:
+        return "not read"
+    if room < 0:
+        return "fails after" if row["is_after"] else "fails"
+    return "holds" if room >= 1 else "only just"
+
+
+def when_words(row: dict[str, Any]) -> str:
+    """Which hours a need looks at, in words."""
+    kind = row.get("kind", "limit")
+    if kind == "gap":
+        return f"{row['direction']} {', '.join(row['other']).replace('_', ' ')}"
+    if kind == "clock":
+        return f"{row['opens']} to {row['closes']}"
+    if kind != "limit":
+        return kind
+    first, last = row["hours"]
+    if row["when"] == "before":
+        return f"{first:g} to {last:g} h before"
+    if row["when"] == "after":
+        return f"{first:g} to {last:g} h after the end"
+    if row["when"] == "start":
+        return "at the start"
+    extra = [f"{first:g} h before" if first else "", f"{last:g} h after" if last else ""]
+    return " and ".join(["during", *(part for part in extra if part)])

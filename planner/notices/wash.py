@@ -1,0 +1,123 @@
+"""Rain before seed is safe: only for surfaces that are sown."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from planner.indices.frame import Quantities
+from planner.notices.base import LEVELS, Notice, Scene
+from planner.site import Sowing
+from planner.weather import Array
+
+#: A tackifier dries for 4 to 8 hours before it holds (second-hand: a state straw-tackifier bulletin).
+_TACKIFIER_DRIES_H = (4.0, 8.0)
+
+
+def wash(scene: Scene) -> list[Notice]:
+    """Warnings of rain events that may move seed, one for each event and sown surface."""
+    notices = []
+    for name, quantities in scene.plan.ground.surfaces.items():
+        sowings = [sowing for sowing in quantities.sowings if sowing.at <= scene.now + timedelta(days=14)]
+        if not sowings:
+            continue
+        notices += _on_surface(scene, name, quantities, max(sowings, key=lambda sowing: sowing.at))
+    return notices
+
+
+def _on_surface(scene: Scene, name: str, quantities: Quantities, sowing: Sowing) -> list[Notice]:
+    risk = np.nanmean(np.where(np.isnan(quantities["wash_risk"]), 0.0, quantities["wash_risk"]), axis=0)
+    rain = _mean(quantities["rain_mm"])
+    weather = quantities.weather
+    first = max(weather.index(scene.now), weather.index(sowing.at), 0)
+    notices = []
+    for begin, end in _events(risk, first, scene.thresholds["wash_mention"]):
+        peak = begin + int(np.nanargmax(rain[begin:end]))
+        # The hour to be ready for is the first of real rain, not the drizzle before it.
+        onset = begin + int(np.argmax(rain[begin:end] >= max(0.5, 0.1 * rain[peak])))
+        strength = float(risk[begin:end].max())
+        lead_h = (weather.time(onset) - scene.now) / timedelta(hours=1)
+        level = LEVELS[0]
+        if strength >= scene.thresholds["wash_heed"]:
+            level = LEVELS[1]
+        if strength >= scene.thresholds["wash_act"] and lead_h <= 24:
+            level = LEVELS[2]
+        total = float(np.nansum(rain[begin:end]))
+        low = float(_mean(quantities["wash_low"])[begin:end].max())
+        high = float(_mean(quantities["wash_high"])[begin:end].max())
+        local = weather.time(onset).astimezone(scene.plan.ground.site.zone)
+        notices.append(
+            Notice(
+                kind="wash",
+                surface=name,
+                begins=weather.time(onset),
+                ends=weather.time(end),
+                level=level,
+                chance=_share(quantities, begin, end, scene.thresholds["wash_heed"]),
+                strength=strength,
+                says=(
+                    f"Rain from {local:%a %H:%M} may wash seed off the {name}: {total:.0f} mm, "
+                    f"up to {float(rain[peak]):.0f} mm in an hour (wash index {strength:.2f}, "
+                    f"between {low:.2f} and {high:.2f})."
+                ),
+                advice=_advice(quantities, sowing, lead_h, scene.now, weather.time(onset)),
+                figures={
+                    "rain_mm": round(total, 1),
+                    "rain_hour_max_mm": round(float(rain[peak]), 1),
+                    "wash_index": round(strength, 2),
+                    "wash_low": round(low, 2),
+                    "wash_high": round(high, 2),
+                    "days_since_sowing": round((scene.now - sowing.at) / timedelta(days=1), 1),
+                },
+            )
+        )
+    return notices
+
+
+def _mean(values: Array) -> Array:
+    if values.shape[0] == 1:
+        return values[0]
+    return np.asarray(np.nanmean(values, axis=0))
+
+
+def _events(risk: Array, first: int, threshold: float) -> list[tuple[int, int]]:
+    """Runs of hours that carry a wash index at or above the threshold, from `first` on."""
+    over = risk >= threshold
+    over[:first] = False
+    edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
+    return [(int(begin), int(end)) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _share(quantities: Quantities, begin: int, end: int, threshold: float) -> float | None:
+    risk = quantities["wash_risk"]
+    if risk.shape[0] < 2:
+        return None
+    peaks = risk[:, begin:end].max(axis=1)
+    known = peaks[~np.isnan(peaks)]
+    return float((known > threshold).mean()) if known.size else None
+
+
+def _advice(
+    quantities: Quantities, sowing: Sowing, lead_h: float, now: datetime, onset: datetime
+) -> tuple[str, ...]:
+    local = onset.astimezone(quantities.site.zone)
+    advice = []
+    surface = quantities.ground
+    if sowing.cover_pct < 50:
+        where = " Begin at the lower edge, where water gathers." if surface.slope_pct >= 3 else ""
+        advice.append(f"Lay net, straw or fleece over the seed before {local:%a %H:%M}.{where}")
+    else:
+        advice.append(f"Check that the cover is pegged down before {local:%a %H:%M}.")
+    low, high = _TACKIFIER_DRIES_H
+    if not sowing.tackifier and lead_h >= low:
+        late = (onset - timedelta(hours=low)).astimezone(quantities.site.zone)
+        advice.append(
+            f"A tackifier needs {low:.0f} to {high:.0f} dry hours to hold: put it down by {late:%a %H:%M} "
+            "or not at all."
+        )
+    if sowing.at > now:
+        advice.append("Sow after this rain instead.")
+    else:
+        advice.append("Put no more seed, feed or sand there until it has passed.")
+    return tuple(advice)

@@ -1,0 +1,153 @@
+"""What all kinds of need share: limits, comfort, the figure held against them, and the words for it.
+
+A need gives every start hour a figure. Held against its limits the figure has a *room*: 1 and more inside the
+comfortable range, 0 at the hard limit, below 0 beyond it, straight between. Clipped to 0..1 the room is the
+desirability of Derringer & Suich (1980, one- and two-sided, exponent 1; from memory). The need with the least
+room limits the hour, and its own words say why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from planner.rules.spans import Spans
+from planner.site import WorkDone
+from planner.weather import Array
+
+if TYPE_CHECKING:
+    from planner.indices.frame import Quantities
+
+#: Room of a figure outside a comfortable range that has no hard limit behind it: judgement.
+SOFT_ROOM = 0.5
+_EPS = 1e-7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """One job tried on one surface at every start hour of the forecast, all starts shifted by `offset_h`."""
+
+    quantities: Quantities
+    duration_h: float
+    offset_h: float = 0.0
+    done: tuple[WorkDone, ...] = ()
+    planned: tuple[WorkDone, ...] = ()
+    spans: Spans = field(default_factory=Spans)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Figures of one need at every start hour, shape (members or 1, hours).
+
+    `low` is held against the lower limits and `high` against the upper ones; they differ only where every hour
+    of a span must hold by itself.
+    """
+
+    low: Array
+    high: Array
+
+
+class Need(BaseModel):
+    """One thing that a job wants of the weather, the ground, the clock or the diary."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    id: str = Field(description="Short name, unique within the job; a later need of the same id replaces it.")
+    label: str = Field(description="Trade words for the figure, as shown to people.")
+    unit: str = Field(default="", description="Unit of the figure and its limits.")
+    hard_min: float | None = Field(default=None, description="Below this the job is barred (or broken after).")
+    best_from: float | None = Field(default=None, description="Comfortable from here.")
+    best_to: float | None = Field(default=None, description="Comfortable up to here.")
+    hard_max: float | None = Field(default=None, description="Above this the job is barred (or broken after).")
+    weight: float = Field(default=1.0, gt=0, description="Weight in the score.")
+    low: str = Field(default="", description="Clause for people when the figure is too low.")
+    high: str = Field(default="", description="Clause for people when the figure is too high.")
+    source: str = Field(default="common practice, no source", description="Where the limits come from.")
+    confidence: Literal["A", "B", "C"] = Field(
+        default="C", description="A regulator, extension or paper read; B one study or second-hand; C guess."
+    )
+    optional: bool = Field(default=False, description="An unknown figure is named but does not close the hour.")
+    from_label: bool = Field(default=False, description="The product label sets this; yours overrides it.")
+    surfaces: tuple[str, ...] = Field(default=(), description="Only on these surfaces (names or kinds).")
+    except_surfaces: tuple[str, ...] = Field(default=(), description="Not on these surfaces (names or kinds).")
+    soils: tuple[str, ...] = Field(default=(), description="Only on these root zones: sand, loam, clay.")
+
+    #: Whether the need looks at hours after the work, so that its failure breaks rather than bars.
+    looks_ahead: ClassVar[bool] = False
+
+    @model_validator(mode="after")
+    def _limits_in_order(self) -> Need:
+        given = [
+            (name, value)
+            for name in ("hard_min", "best_from", "best_to", "hard_max")
+            if (value := getattr(self, name)) is not None
+        ]
+        if not given and self._needs_limits():
+            raise ValueError("has no limit at all: give hard_min, best_from, best_to or hard_max")
+        for (name, value), (after, above) in zip(given, given[1:], strict=False):
+            if value > above:
+                raise ValueError(f"{name} {value:g} lies above {after} {above:g}")
+        return self
+
+    def _needs_limits(self) -> bool:
+        return True
+
+    def reading(self, trial: Trial) -> Reading:
+        """Figures at every start hour."""
+        raise NotImplementedError
+
+    def edges_h(self, duration_h: float) -> tuple[float, ...]:
+        """Where its span begins and ends, in hours from the start; the verdict can only change there."""
+        return ()
+
+    @property
+    def is_after(self) -> bool:
+        """Whether a failure breaks the job after its start instead of barring it."""
+        return type(self).looks_ahead
+
+    def fits(self, surface_name: str, surface_kind: str, soil: str) -> bool:
+        """Whether the need is meant for that surface."""
+        here = {surface_name, surface_kind}
+        if (self.surfaces and not here & set(self.surfaces)) or here & set(self.except_surfaces):
+            return False
+        return not self.soils or soil in self.soils
+
+    def room(self, reading: Reading, member: int | None = None) -> Array:
+        """Room of each start hour: 1 inside comfort, 0 at the hard limit, negative beyond; NaN unknown."""
+        rows: Any = slice(None) if member is None else min(member, reading.low.shape[0] - 1)
+        low = _side(reading.low[rows], self.hard_min, self.best_from, 1.0)
+        upper = slice(None) if member is None else min(member, reading.high.shape[0] - 1)
+        high = _side(reading.high[upper], self.hard_max, self.best_to, -1.0)
+        return np.minimum(low, high)
+
+    def holds(self, reading: Reading) -> np.ndarray[Any, np.dtype[np.bool_]]:
+        """Whether the hard limits hold, for all members; False where unknown."""
+        with np.errstate(invalid="ignore"):
+            good = ~np.isnan(reading.low) & ~np.isnan(reading.high)
+            if self.hard_min is not None:
+                good = good & (reading.low >= self.hard_min - _EPS)
+            if self.hard_max is not None:
+                good = good & (reading.high <= self.hard_max + _EPS)
+        return good
+
+
+def _side(value: Array, hard: float | None, best: float | None, sign: float) -> Array:
+    """Room on one side; `sign` 1 for a lower limit, -1 for an upper one."""
+    unlimited = np.where(np.isnan(value), np.nan, 1.0)
+    if hard is None and best is None:
+        return unlimited
+    if hard is None:
+        assert best is not None
+        inside = sign * (value - best) >= -_EPS
+        return np.where(np.isnan(value), np.nan, np.where(inside, 1.0, SOFT_ROOM))
+    beyond = sign * (value - hard)
+    width = sign * (best - hard) if best is not None else 0.0
+    if width > 0:
+        room = beyond / width
+    else:
+        # A limit without a ramp: full room inside, and outside a distance in units of the limit itself.
+        room = np.where(beyond >= -_EPS, 1.0, beyond / max(1.0, abs(hard)))
+    return np.minimum(np.where(np.abs(beyond) < _EPS, np.maximum(room, 0.0), room), 1.0)

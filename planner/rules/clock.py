@@ -1,0 +1,128 @@
+"""Needs on the site's clock and calendar: allowed hours, and dates on which a job is barred."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Literal
+
+import numpy as np
+from pydantic import Field, field_validator
+
+from planner.rules.base import Need, Reading, Trial
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+NEVER = "never"
+
+
+def clock_minutes(text: str) -> int:
+    """Minutes after midnight of a time like 07:30; 24:00 is the end of the day."""
+    parts = text.split(":")
+    if len(parts) == 2 and parts[0].isdigit() and parts[1].isdigit():
+        minutes = int(parts[0]) * 60 + int(parts[1])
+        if int(parts[1]) < 60 and minutes <= 24 * 60:
+            return minutes
+    raise ValueError(f'"{text}" is not a time of day: write "07:30"')
+
+
+class Clock(Need):
+    """The whole job must lie between two local times of the day; days of the week may have their own."""
+
+    kind: Literal["clock"] = "clock"
+    id: str = "allowed_hours"
+    label: str = "allowed hours"
+    unit: str = "h"
+    opens: str = Field(default="00:00", description='Local time from which the job may run, "07:30".')
+    closes: str = Field(default="24:00", description="Local time by which it must be finished.")
+    days: dict[str, tuple[str, str]] = Field(
+        default={}, description='Other hours on a weekday: sun = ["10:00", "16:00"]; ["never", "never"] bars it.'
+    )
+    low: str = "outside the hours allowed for this work"
+
+    @field_validator("opens", "closes")
+    @classmethod
+    def _is_time(cls, text: str) -> str:
+        clock_minutes(text)
+        return text
+
+    @field_validator("days")
+    @classmethod
+    def _are_days(cls, days: dict[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
+        for day, span in days.items():
+            if day not in WEEKDAYS:
+                raise ValueError(f'"{day}" is not a weekday: {", ".join(WEEKDAYS)}')
+            for text in span:
+                if text != NEVER:
+                    clock_minutes(text)
+        return days
+
+    def _needs_limits(self) -> bool:
+        return False
+
+    def edges_h(self, duration_h: float) -> tuple[float, ...]:
+        edges = [clock_minutes(self.closes) / 60.0]
+        edges += [clock_minutes(span[1]) / 60.0 for span in self.days.values() if span[1] != NEVER]
+        return tuple(duration_h - edge for edge in edges)
+
+    def reading(self, trial: Trial) -> Reading:
+        """Hours inside the allowed span; negative outside. Elapsed hours, so clock-change days work."""
+        weather, zone = trial.quantities.weather, trial.quantities.site.zone
+        starts = weather.epoch_s / 3600.0 + trial.offset_h
+        inside = np.full(weather.hours, -np.inf)
+        first = datetime.fromtimestamp(float(starts[0]) * 3600.0, UTC).astimezone(zone).date()
+        for number in range(-1, weather.hours // 23 + 3):
+            day = first + timedelta(days=number)
+            opens, closes = self.days.get(WEEKDAYS[day.weekday()], (self.opens, self.closes))
+            if NEVER in (opens, closes):
+                continue
+            open_h = _moment(day, clock_minutes(opens), zone).timestamp() / 3600.0
+            close_h = _moment(day, clock_minutes(closes), zone).timestamp() / 3600.0
+            room = np.minimum(starts - open_h, close_h - (starts + trial.duration_h))
+            inside = np.maximum(inside, room)
+        figure = np.atleast_2d(inside)
+        return Reading(low=figure, high=figure)
+
+    def room(self, reading: Reading, member: int | None = None) -> np.ndarray:  # type: ignore[type-arg]
+        figure = reading.low if member is None else reading.low[0]
+        return np.where(figure >= -1e-9, 1.0, np.maximum(figure, -24.0) / 24.0 - 1.0)
+
+    def holds(self, reading: Reading) -> np.ndarray:  # type: ignore[type-arg]
+        held: np.ndarray = reading.low >= -1e-9  # type: ignore[type-arg]
+        return held
+
+
+class Season(Need):
+    """Dates of the year on which the job is barred, by local rule or by custom."""
+
+    kind: Literal["season"] = "season"
+    label: str = "season"
+    barred_from: str = Field(pattern=r"^\d\d-\d\d$", description="First barred date, month-day.")
+    barred_to: str = Field(pattern=r"^\d\d-\d\d$", description="Last barred date, month-day.")
+    low: str = "out of season"
+
+    def _needs_limits(self) -> bool:
+        return False
+
+    def reading(self, trial: Trial) -> Reading:
+        days = trial.quantities.days
+        barred = [self._bars(day) for day in days.dates]
+        figure = np.atleast_2d(np.where(np.array(barred)[days.of_hour], -1.0, 1.0))
+        return Reading(low=figure, high=figure)
+
+    def _bars(self, day: date) -> bool:
+        today = f"{day:%m-%d}"
+        if self.barred_from <= self.barred_to:
+            return self.barred_from <= today <= self.barred_to
+        return today >= self.barred_from or today <= self.barred_to
+
+    def room(self, reading: Reading, member: int | None = None) -> np.ndarray:  # type: ignore[type-arg]
+        return reading.low if member is None else reading.low[0]
+
+    def holds(self, reading: Reading) -> np.ndarray:  # type: ignore[type-arg]
+        held: np.ndarray = reading.low > 0  # type: ignore[type-arg]
+        return held
+
+
+def _moment(day: date, minutes: int, zone: object) -> datetime:
+    whole, rest = divmod(minutes, 24 * 60)
+    moment = datetime.combine(day + timedelta(days=whole), time(rest // 60, rest % 60), tzinfo=zone)  # type: ignore[arg-type]
+    return moment.astimezone(UTC)

@@ -1,0 +1,160 @@
+"""Windows for a job: runs of start hours that hold, with the latest start that still does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from planner.rules.base import Need, Trial
+from planner.suitability import BARRED, NARROW, STATES, UNREAD, Suitability
+from planner.weather import HourlyWeather
+
+_JUST_BEFORE = 1e-6
+_QUARTERS = (0.25, 0.5, 0.75, 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A run of start hours in which one job on one surface holds."""
+
+    job: str
+    surface: str
+    start: datetime
+    latest_start: datetime
+    end: datetime
+    """When work begun at the latest start is finished."""
+    best_start: datetime
+    state: str
+    score: float
+    room: float
+    """Room of the tightest need at the best start, 0..1."""
+    chance: float | None
+    best_hour: int
+    """Index of the best start hour in the weather."""
+    next_start: datetime | None = None
+    """Start of the next window for the same job and surface."""
+
+
+def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Window, ...]:
+    """All windows from now on, in order of time."""
+    weather = trial.quantities.weather
+    first = max(0, weather.index(now))
+    good = suitability.state <= NARROW
+    good[:first] = False
+    edges = np.flatnonzero(np.diff(good.astype(np.int8), prepend=0, append=0))
+    runs = list(zip(edges[::2], edges[1::2] - 1, strict=True))
+    if not runs:
+        return ()
+    latest = _latest_offsets(suitability.needs, trial, [int(last) for _, last in runs])
+    windows = []
+    for (begin, last), offset in zip(runs, latest, strict=True):
+        window = _window(suitability, weather, int(begin), int(last), offset, now)
+        if window is not None:
+            windows.append(window)
+    return tuple(
+        replace(window, next_start=windows[number + 1].start if number + 1 < len(windows) else None)
+        for number, window in enumerate(windows)
+    )
+
+
+def _window(
+    suitability: Suitability, weather: HourlyWeather, begin: int, last: int, offset: float, now: datetime
+) -> Window | None:
+    latest = weather.time(last) + timedelta(minutes=int(offset * 60 + 1e-6))
+    start = max(weather.time(begin), _next_five_minutes(now))
+    if start > latest:
+        return None
+    scores = suitability.score[begin : last + 1]
+    best = begin + int(np.argmax(scores))
+    return Window(
+        job=suitability.job.name,
+        surface=suitability.surface.name,
+        start=start,
+        latest_start=latest,
+        end=latest + timedelta(hours=suitability.job.duration_h),
+        best_start=max(weather.time(best), start),
+        state=STATES[suitability.state[best]],
+        score=float(suitability.score[best]),
+        room=float(np.nanmin(suitability.room[:, best])),
+        chance=None if suitability.chance is None else _known(float(suitability.chance[best])),
+        best_hour=best,
+    )
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else value
+
+
+def _next_five_minutes(moment: datetime) -> datetime:
+    whole = moment.replace(second=0, microsecond=0)
+    late = whole.minute % 5 or (5 if moment > whole else 0)
+    return moment if whole.minute % 5 == 0 and moment == whole else whole + timedelta(minutes=(5 - late) % 5 or 5)
+
+
+def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> list[float]:
+    """For each hour the latest start within it (0..1 h) at which every need still holds.
+
+    What a span touches changes only where one of its edges crosses a full hour, so only those moments, and the
+    quarters for the clock, are tried.
+    """
+    edges = {edge for need in needs for edge in need.edges_h(trial.duration_h)}
+    tried = sorted({*(1.0 - edge % 1.0 for edge in edges), *_QUARTERS})
+    alive = np.ones(len(hours), dtype=bool)
+    latest = np.zeros(len(hours))
+    for offset in tried:
+        shifted = replace(trial, offset_h=offset - _JUST_BEFORE)
+        for need in needs:
+            room = need.room(need.reading(shifted), member=0)[hours]
+            held = np.isnan(room) if need.optional else np.zeros(len(hours), dtype=bool)
+            alive &= held | (room >= -_EPS_ROOM)
+        if not alive.any():
+            break
+        latest[alive] = offset
+    # A start on the next full hour belongs to the next hour, which does not hold.
+    return [min(float(offset), 55.0 / 60.0) if offset >= 1.0 else float(offset) for offset in latest]
+
+
+_EPS_ROOM = 2e-6
+
+
+def hours_lost(suitability: Suitability, first: int) -> dict[int, int]:
+    """Hours from `first` on that each need closes, among those the clock and the light leave open."""
+    room = suitability.room[:, first:]
+    failing = room < -1e-7
+    frame = [
+        row for row, need in enumerate(suitability.needs) if getattr(need, "kind", "") in ("clock", "season") or need.id == "light"
+    ]
+    open_hours = ~failing[frame].any(axis=0) if frame else np.ones(room.shape[-1], dtype=bool)
+    lost = {
+        row: int((failing[row] & open_hours).sum()) for row in range(len(suitability.needs)) if row not in frame
+    }
+    if not any(lost.values()):
+        lost = {row: int(failing[row].sum()) for row in range(len(suitability.needs))}
+    return {row: count for row, count in lost.items() if count}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shut:
+    """Why a job has no window soon: how many hours each cause takes, and the hour that misses by least."""
+
+    hours_unread: int
+    lost: dict[int, int]
+    least_bad: tuple[int, ...]
+
+
+def shut(suitability: Suitability, weather: HourlyWeather, *, now: datetime, hours: int) -> Shut:
+    """The causes over the next `hours` hours, and up to two least-bad start hours by day."""
+    first = max(0, weather.index(now))
+    last = min(weather.hours, first + hours)
+    unread = int((suitability.state[first:last] == UNREAD).sum())
+    part = replace(suitability, room=suitability.room[:, :last])
+    miss = np.where(np.isnan(suitability.room), 0.0, np.minimum(suitability.room, 0.0))
+    frame = np.array([getattr(need, "kind", "") in ("clock", "season") for need in suitability.needs])
+    allowed = ~(miss[frame] < 0).any(axis=0) & (suitability.state <= BARRED) & (suitability.state > NARROW)
+    allowed[:first] = False
+    candidates = np.flatnonzero(allowed)
+    failing = (miss < 0).sum(axis=0)
+    order = sorted(candidates, key=lambda hour: (failing[hour], -float(miss[:, hour].sum())))
+    return Shut(hours_unread=unread, lost=hours_lost(part, first), least_bad=tuple(int(h) for h in order[:2]))
