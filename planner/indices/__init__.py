@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from planner.indices.frame import Index
+from planner.indices.table_sky import SKY
+from planner.indices.table_surface import SURFACE
 
-#: Written out by hand, so that the list can be read without running anything.
-INDICES: tuple[Index, ...] = ()
+#: Written out by hand in the two tables, so that the list can be read without running anything.
+INDICES: tuple[Index, ...] = SKY + SURFACE
 
 INDEX: Mapping[str, Index] = {index.name: index for index in INDICES}
 if len(INDEX) != len(INDICES):

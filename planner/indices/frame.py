@@ -56,7 +56,23 @@ class LocalDays:
         """Mean of each day, shape (members, days); NaN where any hour of the day is unknown."""
         counts = np.diff([*self.first_hour, self.of_hour.size])
         sums: Array = np.add.reduceat(values, self.first_hour, axis=-1)
-        return sums / counts
+        out: Array = sums / counts
+        return out
+
+    def mean_of_known(self, values: Array, share: float = 0.8) -> Array:
+        """Mean of each day's known hours, shape (members, days); NaN where less than `share` is known."""
+        known = ~np.isnan(values)
+        counts = np.add.reduceat(known.astype(np.float64), self.first_hour, axis=-1)
+        sums = np.add.reduceat(np.where(known, values, 0.0), self.first_hour, axis=-1)
+        enough = counts >= share * self.lengths
+        out: Array = np.where(enough, sums / np.maximum(counts, 1.0), np.nan)
+        return out
+
+    @property
+    def lengths(self) -> np.ndarray[Any, np.dtype[np.int64]]:
+        """Hours of each day that are there, shape (days,)."""
+        ends = np.array([*self.first_hour[1:], self.of_hour.size], dtype=np.int64)
+        return ends - np.array(self.first_hour, dtype=np.int64)
 
     def lowest(self, values: Array) -> Array:
         """Lowest of each day, shape (members, days); NaN where any hour is unknown."""
@@ -100,11 +116,13 @@ class Quantities:
         sky: Quantities | None = None,
         sowings: tuple[Sowing, ...] = (),
         given: Mapping[str, Array] | None = None,
+        constants: Mapping[str, float] | None = None,
     ) -> None:
         self.weather = weather
         self.site = site
         self.now = now
         self.surface = surface
+        self.constants = dict(constants or {})
         self.sowings = tuple(s for s in sowings if surface is not None and s.surface == surface.name)
         self._table = table
         self._sky = sky
@@ -112,7 +130,7 @@ class Quantities:
         self._days: dict[int, LocalDays] = {} if sky is None else sky._days
 
     def __getitem__(self, name: str) -> Array:
-        """The quantity, shape (members or 1, hours). NotKnown when neither a column nor an index has that name."""
+        """The quantity, shape (members or 1, hours). NotKnown when no column and no index has that name."""
         known = self._known.get(name)
         if known is not None:
             return known

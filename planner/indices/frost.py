@@ -1,0 +1,142 @@
+"""Chance of frost, and the keeper's own regression of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from planner.indices.frame import Quantities
+from planner.indices.validity import within
+from planner.weather import Array
+
+#: Spread of one ensemble member's night minimum: the spread of the weather is in the members.
+MEMBER_SPREAD_K = 1.0
+
+_normal = np.frompyfunc(lambda x: 0.5 * (1.0 + math.erf(x / math.sqrt(2.0))), 1, 1)
+
+
+def frost_chance(lowest_c: Any, spread_c: Any) -> Array:
+    """Chance that the night falls below 0.0 degC, given the lowest temperature expected.
+
+    Parameters   lowest_c : array. Lowest of the night, of the air or of the surface. [degC]
+                 spread_c : array or float. Standard deviation of its error. [K]
+    Returns      array, broadcast shape. [0-1]
+    Valid for    -60 to 40 degC, spread above 0; outside that NaN
+    Missing      NaN in, NaN out
+    Differs      a normal error without bias is taken, which wants checking against the keeper's own log
+    Source       own-frost-chance (frost strictly below 0.0 degC: weather-faqs)
+    Check        tests/indices/test_frost.py::test_frost_chance_worked_values
+    """
+    lowest, spread = np.broadcast_arrays(within(lowest_c, -60.0, 40.0), within(spread_c, 1e-6, 50.0))
+    return np.asarray(_normal(-lowest / spread), dtype=np.float64).reshape(lowest.shape)
+
+
+def forecast_spread_k(lead_days: Any) -> Array:
+    """Standard deviation of the error of one forecast's night minimum.
+
+    Parameters   lead_days : array. From now to the middle of the night. [d]
+    Returns      array, same shape. [K]
+    Valid for    up to 16 days ahead, beyond that NaN; nights now past count as a day ahead
+    Missing      NaN in, NaN out
+    Differs      straight line between the two figures known, carried on at the same slope
+    Source       own-frost-chance (1.5 K a day ahead, 2.5 K five days ahead: from memory)
+    Check        tests/indices/test_frost.py::test_spread_grows_with_lead
+    """
+    lead = np.asarray(lead_days, dtype=np.float64)
+    lead = np.where(lead <= 17.0, np.maximum(lead, 1.0), np.nan)
+    return 1.5 + 0.25 * (lead - 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RadiationFrost:
+    """Tn = per_temp * T0 + per_dew_point * Td0 + constant_c, for clear and still nights at one place."""
+
+    per_temp: float
+    per_dew_point: float
+    constant_c: float
+
+    def lowest_c(self, temp_c: Any, dew_point_c: Any) -> Array:
+        """Lowest temperature of the night, from air and dew point two hours after sunset. [degC]"""
+        temp = within(temp_c, -40.0, 40.0)
+        return self.per_temp * temp + self.per_dew_point * within(dew_point_c, -60.0, 40.0) + self.constant_c
+
+
+def fit_radiation_frost(temp_c: Any, dew_point_c: Any, lowest_c: Any) -> RadiationFrost:
+    """The two-stage regression of night minima: on temperature first, what is left on dew point.
+
+    Parameters   temp_c, dew_point_c : arrays (nights,). Two hours after sunset. [degC]
+                 lowest_c : array (nights,). Lowest of the night. [degC]
+    Returns      RadiationFrost
+    Valid for    nights without cloud, fog or rain and with wind under 2 m/s; four or more, else ValueError
+    Missing      nights with a NaN are left out
+    Differs      none
+    Source       fao-frost-2005, volume 1 chapter 5 (second-hand: as quoted in the R package frost)
+    Check        tests/indices/test_frost.py::test_two_stage_regression_published_prediction
+    """
+    temp, dew, lowest = (np.asarray(a, dtype=np.float64) for a in (temp_c, dew_point_c, lowest_c))
+    known = ~np.isnan(temp + dew + lowest)
+    if known.sum() < 4:
+        raise ValueError(f"{int(known.sum())} nights are too few for a regression: give at least four.")
+    temp, dew, lowest = temp[known], dew[known], lowest[known]
+    slope, level = np.polyfit(temp, lowest, 1)
+    rest_slope, rest_level = np.polyfit(dew, lowest - (slope * temp + level), 1)
+    return RadiationFrost(
+        per_temp=float(slope), per_dew_point=float(rest_slope), constant_c=float(level + rest_level)
+    )
+
+
+def off_frost_hour(
+    surface_c: Any,
+    air_c: Any,
+    sun_altitude_deg: Any,
+    *,
+    thawed_c: float = 0.5,
+    air_above_c: float = 4.0,
+    sun_above_deg: float = 5.0,
+) -> int | None:
+    """Hour of the morning at which a frosted surface has been off the frost for a full hour.
+
+    Parameters   surface_c, air_c, sun_altitude_deg : arrays (hours,) from evening on, values at the labels.
+                 [degC, degC, degrees]
+                 thawed_c, sun_above_deg, air_above_c : surface above 0.5 with the sun above 5; or the
+                 surface not below 0 with the air above 4. [degC, degrees, degC]
+    Returns      index of the hour at whose start it is off the frost; None when there is no frost, when it
+                 does not thaw within the hours, or when a value on the way is not known
+    Valid for    one night and the day after it
+    Missing      NaN after the first frost and before the thaw gives None
+    Differs      none
+    Source       own-frost-chance (the thresholds are judgement)
+    Check        tests/indices/test_frost.py::test_off_frost_waits_for_a_full_hour
+    """
+    surface, air, sun = (np.asarray(a, dtype=np.float64) for a in (surface_c, air_c, sun_altitude_deg))
+    frozen = np.flatnonzero(surface < 0.0)
+    if not frozen.size:
+        return None
+    for hour in range(int(frozen[0]) + 1, surface.size - 1):
+        here = slice(hour, hour + 2)
+        if np.isnan(surface[here] + air[here]).any():
+            return None
+        lit = bool((surface[here] > thawed_c).all() and (sun[here] > sun_above_deg).all())
+        mild = bool((surface[here] >= 0.0).all() and (air[here] > air_above_c).all())
+        if lit or mild:
+            return hour + 1
+    return None
+
+
+def off_frost(quantities: Quantities, *, after: datetime) -> datetime | None:
+    """When the grass is off the frost of a night, of which `after` is a moment; None when there is none.
+
+    None too when it is not known. Members are averaged. The moment is that of
+    `off_frost_hour`, reckoned over the 24 hours after `after`.
+    """
+    weather = quantities.weather
+    begin = max(weather.index(after), 0)
+    end = min(begin + 24, weather.hours)
+    names = ("surface_temp_c", "air_temp_c", "sun_altitude_deg")
+    surface, air, sun = (quantities[name][:, begin:end].mean(axis=0) for name in names)
+    hour = off_frost_hour(surface, air, sun)
+    return None if hour is None else weather.time(begin) + timedelta(hours=hour)

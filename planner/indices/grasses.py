@@ -1,0 +1,86 @@
+"""Grasses, under their plain names.
+
+Growth optimum and width: Woods 2014 (read), 18 C for annual meadow-grass his suggestion, kikuyu "mid-20s".
+Degree-day base: 0 C cool, 10 C warm (trials with growth regulators, read). Days to emergence: a popular web
+table, the middle of its range; creeping bent, annual meadow-grass and kikuyu from memory. Best soil
+temperature: within the ranges of Purdue turf 101. Base of emergence: judgement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from planner.errors import NotKnown
+from planner.site import Grass
+
+
+def _cool(name: str, days: float, *, optimum_c: float = 20.0, best_c: float = 20.0) -> Grass:
+    return Grass(
+        name=name,
+        season="cool",
+        optimum_c=optimum_c,
+        width_c=5.5,
+        degree_day_base_c=0.0,
+        emergence_days=days,
+        emergence_optimum_c=best_c,
+        emergence_base_c=4.0,
+    )
+
+
+def _warm(name: str, days: float, *, optimum_c: float = 31.0, best_c: float = 28.0) -> Grass:
+    return Grass(
+        name=name,
+        season="warm",
+        optimum_c=optimum_c,
+        width_c=7.0,
+        degree_day_base_c=10.0,
+        emergence_days=days,
+        emergence_optimum_c=best_c,
+        emergence_base_c=10.0,
+    )
+
+
+_ALL: tuple[Grass, ...] = (
+    _cool("creeping_bent", 10.0),
+    _cool("browntop_bent", 10.0),
+    _cool("velvet_bent", 12.0),
+    _cool("annual_meadow_grass", 10.0, optimum_c=18.0),
+    _cool("rough_stalked_meadow_grass", 14.0),
+    _cool("smooth_stalked_meadow_grass", 21.0),
+    _cool("fescue", 10.0),
+    _cool("red_fescue", 10.0),
+    _cool("chewings_fescue", 10.0),
+    _cool("hard_fescue", 10.0),
+    _cool("sheep_fescue", 12.0),
+    _cool("tall_fescue", 9.0),
+    _cool("perennial_ryegrass", 7.0),
+    _cool("bent_fescue", 10.0),
+    _cool("bent_meadow_grass", 10.0, optimum_c=19.0),
+    _cool("ryegrass_meadow_grass", 10.0),
+    _warm("couch", 18.0),
+    _warm("zoysia", 17.0),
+    _warm("kikuyu", 15.0, optimum_c=25.0, best_c=25.0),
+)
+#: Other names of the trade for the same grass.
+_SAME: Mapping[str, str] = MappingProxyType(
+    {
+        "bermuda": "couch",
+        "poa_annua": "annual_meadow_grass",
+        "kentucky_bluegrass": "smooth_stalked_meadow_grass",
+        "ryegrass": "perennial_ryegrass",
+        "fine_fescue": "fescue",
+    }
+)
+GRASSES: Mapping[str, Grass] = MappingProxyType(
+    {grass.name: grass for grass in _ALL}
+    | {other: next(grass for grass in _ALL if grass.name == name) for other, name in _SAME.items()}
+)
+
+
+def grass_named(name: str) -> Grass:
+    """The grass of that name; spaces and hyphens count as underscores. NotKnown lists those there are."""
+    key = name.strip().lower().replace(" ", "_").replace("-", "_")
+    if key not in GRASSES:
+        raise NotKnown("grass", name, tuple(GRASSES))
+    return GRASSES[key]

@@ -1,0 +1,165 @@
+"""What differs from surface to surface: adapters to the formulas."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.indices import degree_days, disease, emergence, growth, rain_energy, rain_wash, soil_water, sun
+from planner.indices.frame import Quantities
+from planner.indices.rows_sky import liquid_rain_mm, mean_of_days
+from planner.indices.rows_sky import night_lowest as _night_lowest
+from planner.site import Sowing
+from planner.weather import Array
+
+
+def _day_growth(q: Quantities) -> Array:
+    grass = q.ground.grass
+    mean = q.days.mean_of_known(q["air_temp_c"])
+    return growth.growth_potential(mean, grass.optimum_c, grass.width_c, plateau=grass.season == "warm")
+
+
+def growth_potential(q: Quantities) -> Array:
+    return q.days.spread(_day_growth(q))
+
+
+def growth_potential_3d(q: Quantities) -> Array:
+    return q.days.spread(mean_of_days(_day_growth(q), 3))
+
+
+def growing_degree_days(q: Quantities) -> Array:
+    """Summed from the first hour up to the start of each."""
+    daily = degree_days.growing_degree_days(
+        q.days.mean_of_known(q["air_temp_c"]), q.ground.grass.degree_day_base_c
+    )
+    hourly = q.days.spread(daily) / 24.0
+    return np.asarray(np.cumsum(hourly, axis=-1) - hourly)
+
+
+def _crop_factor(q: Quantities) -> tuple[float, float]:
+    water = soil_water.TURF_WATER
+    if q.ground.grass.season == "warm":
+        return water.warm_crop_factor, water.warm_ready_share
+    return water.cool_crop_factor, water.cool_ready_share
+
+
+def _ready_mm(q: Quantities) -> Array:
+    surface, (factor, share) = q.ground, _crop_factor(q)
+    soil = soil_water.soil_named(surface.soil)
+    total = 1000.0 * (soil.field_capacity - soil.wilting_point) * surface.root_depth_m
+    day_use = q.days.mean_of_known(q["et0_hour_mm"]) * 24.0 * factor
+    return soil_water.readily_available_mm(total, q.days.spread(day_use), share)
+
+
+def water_mm(q: Quantities) -> Array:
+    """Water over field capacity in the root zone, negative below."""
+    surface, water = q.ground, soil_water.TURF_WATER
+    soil = soil_water.soil_named(surface.soil)
+    measured = (q["soil_moisture_m3m3"] - soil.field_capacity) * surface.root_depth_m * 1000.0
+    total = 1000.0 * (soil.field_capacity - soil.wilting_point) * surface.root_depth_m
+    measured = np.clip(
+        measured, -total, 1000.0 * (soil.saturated - soil.field_capacity) * surface.root_depth_m
+    )
+    start = np.where(np.isnan(measured[:, 0]), -water.start_depleted * total, measured[:, 0])
+    return soil_water.water_over_capacity_mm(
+        q["rain_mm"],
+        q["et0_hour_mm"] * _crop_factor(q)[0],
+        _ready_mm(q),
+        soil=soil,
+        root_depth_m=surface.root_depth_m,
+        start_mm=start,
+        measured_mm=measured,
+    )
+
+
+def storage_pct_fc(q: Quantities) -> Array:
+    soil = soil_water.soil_named(q.ground.soil)
+    return 100.0 + q["water_mm"] / (10.0 * soil.field_capacity * q.ground.root_depth_m)
+
+
+def depletion_raw(q: Quantities) -> Array:
+    return np.maximum(-q["water_mm"], 0.0) / _ready_mm(q)
+
+
+def _wash(q: Quantities, end: str) -> Array:
+    surface, constants = q.ground, rain_wash.wash_constants(q.constants)
+    soil = surface.soil.strip().lower().replace(" ", "_").replace("-", "_")
+    soil_water.soil_named(soil)
+    rain = liquid_rain_mm(q)
+    return rain_wash.wash_index(
+        rain,
+        slope_pct=surface.slope_pct,
+        slope_length_m=surface.slope_length_m,
+        curve_number=constants.curve_numbers[soil],
+        sinks_in_mm_h=constants.sinks_in_mm_h.get(soil),
+        constants=constants,
+        end=end,
+        events=rain_energy.events_from_number(np.nan_to_num(q["rain_event"])),
+    )
+
+
+def wash_bare(q: Quantities) -> Array:
+    return _wash(q, "middle")
+
+
+def wash_risk(q: Quantities) -> Array:
+    return q["wash_bare"] * q["seed_exposure"]
+
+
+def wash_low(q: Quantities) -> Array:
+    return _wash(q, "low") * q["seed_exposure"]
+
+
+def wash_high(q: Quantities) -> Array:
+    return _wash(q, "high") * q["seed_exposure"]
+
+
+def seed_exposure(q: Quantities) -> Array:
+    """Share of the seed that rain can take, of the sowing that has most to lose."""
+    constants = rain_wash.wash_constants(q.constants)
+    most = np.full((1, q.weather.hours), constants.established)
+    for sowing in q.sowings:
+        rooted = emergence.established(_way_to_emergence(q, sowing))
+        open_seed = rain_wash.seed_exposure(sowing.cover_pct, sowing.tackifier, rooted, constants=constants)
+        lies = q.hours_since(sowing.at) > -1.0
+        most = np.maximum(most, np.where(lies, open_seed, constants.established))
+    return most
+
+
+def _way_to_emergence(q: Quantities, sowing: Sowing) -> Array:
+    """Share of the way to emergence at the start of each hour. An hour that is not known brings no growth."""
+    grass, soil = sowing.grass, q["soil_temp_c"]
+    rate = emergence.emergence_rate_per_day(
+        soil, grass.emergence_days, grass.emergence_optimum_c, grass.emergence_base_c
+    )
+    hourly = np.nan_to_num(rate) / 24.0
+    since = q.hours_since(sowing.at)
+    lain = np.clip(since + 1.0, 0.0, 1.0)
+    # Before the first hour the soil is taken to have been as warm as in the first day.
+    before = hourly[:, :24].mean(axis=-1, keepdims=True) * max(float(since[0, 0]), 0.0)
+    grown = hourly * lain
+    return np.asarray(before + np.cumsum(grown, axis=-1) - grown)
+
+
+def light_dli_mol(q: Quantities) -> Array:
+    total = np.where(q.days.lengths >= 23, q.days.total(q["sunlight_mj"]), np.nan)
+    return q.days.spread(sun.daily_light_mol_m2(total * (1.0 - q.ground.shade)))
+
+
+def dollar_spot_chance(q: Quantities) -> Array:
+    temp = mean_of_days(q.days.mean_of_known(q["air_temp_c"]), 5)
+    moist = mean_of_days(q.days.mean_of_known(q["rel_humidity_pct"]), 5)
+    return q.days.spread(disease.dollar_spot_chance(temp, moist))
+
+
+def brown_patch_index(q: Quantities) -> Array:
+    lowest, moist = q.days.lowest(q["air_temp_c"]), q.days.mean_of_known(q["rel_humidity_pct"])
+    return q.days.spread(disease.brown_patch_index(lowest, moist))
+
+
+def pythium_risk(q: Quantities) -> Array:
+    nights, moist = q.nights, q["rel_humidity_pct"]
+    humid = np.where(np.isnan(moist), np.nan, (moist > 90.0).astype(np.float64))
+    risk = disease.pythium_risk(
+        nights.highest(q["air_temp_c"]), nights.total(humid), _night_lowest(q, "air_temp_c")
+    )
+    return nights.spread(risk)
