@@ -60,6 +60,8 @@ def get(
     import httpx
     import stamina
 
+    if budget_s <= 0:
+        raise ForecastUnavailable(f"{who} was not asked: no time was left for it.")
     deadline = time.monotonic() + budget_s
     if last is not None and last.url != without_key(url):
         last = None

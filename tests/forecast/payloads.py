@@ -23,7 +23,7 @@ NEEDED_UNITS = {
 
 
 def open_meteo(hours: int = 48, *, start: datetime = START, **changed: Any) -> dict[str, Any]:
-    """A forecast as the service writes it, in unixtime; `changed` replaces or adds lists of the hourly part."""
+    """A forecast as the service writes it, in unixtime; `changed` replaces or adds hourly lists."""
     first = int(start.timestamp())
     hourly: dict[str, Any] = {
         "time": [first + 3600 * hour for hour in range(hours)],
@@ -33,7 +33,10 @@ def open_meteo(hours: int = 48, *, start: datetime = START, **changed: Any) -> d
         "wind_speed_10m": [2.0] * hours,
     }
     hourly.update(changed)
-    units = {"time": "unixtime", **{name: NEEDED_UNITS.get(name, "undefined") for name in hourly if name != "time"}}
+    units = {
+        "time": "unixtime",
+        **{name: NEEDED_UNITS.get(name, "undefined") for name in hourly if name != "time"},
+    }
     return {
         "latitude": 52.5,
         "longitude": 13.4,
@@ -59,8 +62,10 @@ def ensemble(members: int, hours: int = 48, **changed: Any) -> dict[str, Any]:
     return answer
 
 
-def met_norway(hourly: list[float], six_hourly: list[float], *, start: datetime, **details: Any) -> dict[str, Any]:
-    """A compact answer: rain of the hourly entries, then of the six-hourly, then one entry without a block."""
+def met_norway(
+    hourly: list[float], six_hourly: list[float], *, start: datetime, **details: Any
+) -> dict[str, Any]:
+    """A compact answer: rain of the hourly entries, of the six-hourly, then one entry without."""
     entries: list[dict[str, Any]] = []
 
     def add(at: datetime, key: str | None, amount: float) -> None:

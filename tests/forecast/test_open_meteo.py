@@ -1,4 +1,4 @@
-"""The plain forecast of Open-Meteo, from the recorded answer and from answers made to its documented layout."""
+"""The plain forecast of Open-Meteo, from the recorded answer and answers made to its layout."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from planner.errors import ForecastMalformed, UnitMismatch
 from planner.forecast import open_meteo
 from planner.forecast.recorded import read_file
 
-from .payloads import BERLIN, NOW, open_meteo as made, raw
+from .payloads import BERLIN, NOW, raw
+from .payloads import open_meteo as made
 
 P = open_meteo.PROVIDER
 
@@ -221,7 +222,10 @@ def test_several_places_are_refused_and_one_in_a_list_is_read():
         (lambda a: a["hourly"].pop("wind_speed_10m"), "wind_10m_ms"),
         (lambda a: a["hourly_units"].update(time="days"), '"days"'),
         (lambda a: a.update(utc_offset_seconds="2h"), "seconds were expected"),
-        (lambda a: a["hourly"].update(temperature_2m_icon_eu=a["hourly"].pop("temperature_2m")), "several models"),
+        (
+            lambda a: a["hourly"].update(temperature_2m_icon_eu=a["hourly"].pop("temperature_2m")),
+            "several models",
+        ),
     ],
 )
 def test_wrong_shapes_are_named(change, says):
@@ -255,8 +259,18 @@ def test_the_names_and_units_we_ask_for_are_pinned():
 
     request = Request(latitude_deg=52.5, longitude_deg=13.4, elevation_m=38, api_key="s3cret")
     url = P.url(request)
-    assert url.startswith("https://customer-api.open-meteo.com/v1/forecast?latitude=52.5000&longitude=13.4000&elevation=38&")
-    for part in ("wind_speed_unit=ms", "timezone=GMT", "timeformat=unixtime", "past_days=2", "forecast_days=8"):
+    assert url.startswith(
+        "https://customer-api.open-meteo.com/v1/forecast?latitude=52.5000&longitude=13.4000&elevation=38&"
+    )
+    for part in (
+        "wind_speed_unit=ms",
+        "timezone=GMT",
+        "timeformat=unixtime",
+        "past_days=2",
+        "forecast_days=8",
+    ):
         assert part in url
-    assert set(open_meteo.ASKED.split(",")) <= {name for names in open_meteo.SPELLINGS.values() for name in names}
+    assert set(open_meteo.ASKED.split(",")) <= {
+        name for names in open_meteo.SPELLINGS.values() for name in names
+    }
     assert "s3cret" not in url + repr(request)
