@@ -7,7 +7,7 @@ and shared by all surfaces of a site.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -128,6 +128,8 @@ class Quantities:
         self._sky = sky
         self._known: dict[str, Array] = dict(given or {})
         self._days: dict[int, LocalDays] = {} if sky is None else sky._days
+        self._control: Quantities | None = None
+        self._shared: dict[Hashable, Array] = {}
 
     def __getitem__(self, name: str) -> Array:
         """The quantity, shape (members or 1, hours). NotKnown when no column and no index has that name."""
@@ -149,6 +151,21 @@ class Quantities:
     def given(self, name: str) -> bool:
         """Whether the forecast itself carries the weather column, with at least one value."""
         return name in self.weather and not bool(np.isnan(self.weather[name]).all())
+
+    def shared(self, key: Hashable, make: Callable[[], Array]) -> Array:
+        """What surfaces that are alike in the key have in common, made once under their sky."""
+        kept = self._sky._shared if self._sky is not None else self._shared
+        if key not in kept:
+            kept[key] = make()
+        return kept[key]
+
+    def control(self) -> Quantities:
+        """The first member alone: the plain forecast, for what has no use for the spread."""
+        if self.weather.members == 1:
+            return self
+        if self._control is None:
+            self._control = _Control(self)
+        return self._control
 
     @property
     def ground(self) -> Surface:
@@ -175,3 +192,32 @@ class Quantities:
     def hours_since(self, moment: datetime) -> Array:
         """Hours from the moment to the start of each hour, shape (1, hours); negative before it."""
         return np.atleast_2d((self.weather.epoch_s - moment.astimezone(UTC).timestamp()) / 3600.0)
+
+
+class _Control(Quantities):
+    """The first member of other quantities, each cut once."""
+
+    def __init__(self, whole: Quantities) -> None:
+        super().__init__(
+            whole.weather, whole.site, whole._table, now=whole.now, surface=whole.surface, sky=whole._sky
+        )
+        self._whole = whole
+        self._days = whole._days
+        self._cut: dict[int, tuple[Array, Array]] = {} if whole._sky is None else _cuts(whole._sky)
+
+    def __getitem__(self, name: str) -> Array:
+        column = self._whole[name]
+        kept = self._cut.get(id(column))
+        if kept is None:
+            kept = (column, column[:1])
+            self._cut[id(column)] = kept
+        return kept[1]
+
+    def control(self) -> Quantities:
+        return self
+
+
+def _cuts(sky: Quantities) -> dict[int, tuple[Array, Array]]:
+    """The cuts of the sky's control, shared by all surfaces so that equal columns stay one object."""
+    control = sky.control()
+    return control._cut if isinstance(control, _Control) else {}

@@ -140,3 +140,52 @@ def off_frost(quantities: Quantities, *, after: datetime) -> datetime | None:
     surface, air, sun = (quantities[name][:, begin:end].mean(axis=0) for name in names)
     hour = off_frost_hour(surface, air, sun)
     return None if hour is None else weather.time(begin) + timedelta(hours=hour)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrassMinimum:
+    """Lowest of the grass from the day's figures, fitted to one place, and the spread of what it leaves."""
+
+    constant_c: float
+    per_air_min: float
+    per_balance: float
+    per_rise: float
+    spread_k: float
+
+    def lowest_c(self, air_min_c: Any, air_mean_c: Any, balance_c: Any) -> Array:
+        """Lowest grass temperature of each day; parameters as `fit_grass_minimum`. [degC]"""
+        low, mean, balance = (within(a, -50.0, 50.0) for a in (air_min_c, air_mean_c, balance_c))
+        out: Array = self.constant_c + self.per_air_min * low
+        return out + self.per_balance * (balance - low) + self.per_rise * (mean - low)
+
+
+def fit_grass_minimum(air_min_c: Any, air_mean_c: Any, balance_c: Any, grass_min_c: Any) -> GrassMinimum:
+    """Regression of grass minima on air minimum, heat balance and how far the night fell below the day.
+
+    Parameters   air_min_c, air_mean_c : arrays (days,). [degC]
+                 balance_c : array (days,). `surface_temp_c` at the air minimum. [degC]
+                 grass_min_c : array (days,). Measured over short grass. [degC]
+    Returns      GrassMinimum
+    Valid for    the place it was fitted to; thirty days or more, else ValueError
+    Missing      days with a NaN are left out
+    Differs      none
+    Source       own-grass-minimum
+    Check        tests/indices/test_frost_de_bilt.py::test_fitted_on_one_decade_better_on_the_other
+    """
+    low, mean, balance, grass = (
+        np.asarray(a, dtype=np.float64) for a in (air_min_c, air_mean_c, balance_c, grass_min_c)
+    )
+    known = ~np.isnan(low + mean + balance + grass)
+    if known.sum() < 30:
+        raise ValueError(f"{int(known.sum())} days are too few for a regression: give at least thirty.")
+    low, mean, balance, grass = low[known], mean[known], balance[known], grass[known]
+    columns = np.stack([np.ones_like(low), low, balance - low, mean - low], axis=1)
+    weights = np.linalg.lstsq(columns, grass, rcond=None)[0]
+    level, per_air, per_balance, per_rise = (float(weight) for weight in weights)
+    return GrassMinimum(
+        constant_c=level,
+        per_air_min=per_air,
+        per_balance=per_balance,
+        per_rise=per_rise,
+        spread_k=float(np.std(grass - columns @ weights)),
+    )

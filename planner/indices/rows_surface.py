@@ -52,6 +52,11 @@ def _ready_mm(q: Quantities) -> Array:
 
 def water_mm(q: Quantities) -> Array:
     """Water over field capacity in the root zone, negative below."""
+    surface = q.ground
+    return q.shared(("water", surface.soil, surface.root_depth_m, _crop_factor(q)), lambda: _water_mm(q))
+
+
+def _water_mm(q: Quantities) -> Array:
     surface, water = q.ground, soil_water.TURF_WATER
     soil = soil_water.soil_named(surface.soil)
     measured = (q["soil_moisture_m3m3"] - soil.field_capacity) * surface.root_depth_m * 1000.0

@@ -26,8 +26,11 @@ def runoff_mm(rain_mm: Any, curve_number: float) -> Array:
     rain = within(rain_mm, 0.0, 1000.0)
     number = float(within(curve_number, 1.0, 100.0))
     store = 25400.0 / number - 254.0
+    if store == 0.0:
+        return rain
     above = np.maximum(rain - 0.2 * store, 0.0)
-    return np.asarray(above * above / (above + store) if store > 0.0 else rain)
+    out: Array = above * above / (above + store)
+    return out
 
 
 def wet_curve_number(curve_number: float) -> float:
@@ -59,7 +62,7 @@ def sloped_curve_number(curve_number: float, slope_pct: float) -> float:
     """
     slope = float(within(slope_pct, 0.0, 100.0)) / 100.0
     gain = (wet_curve_number(curve_number) - curve_number) / 3.0 * (1.0 - 2.0 * math.exp(-13.86 * slope))
-    return min(100.0, curve_number + gain)
+    return float(np.minimum(100.0, curve_number + gain))
 
 
 def slope_length_factor(slope_pct: float, length_m: float) -> float:

@@ -123,7 +123,7 @@ def surface_temp_c(
         exchange = np.where(deficit > 0.0, drying, per_hpa)
         balance = income - cubed * kelvin - slope_fixed * surface - exchange * deficit
         step = balance / (4.0 * cubed + slope_fixed + exchange * full * (_EB * _EC) * inverse * inverse)
-        np.clip(step, -4.0, 4.0, out=step)
+        step = np.clip(step, -4.0, 4.0)
         surface = surface + step
         if not np.nanmax(np.abs(step), initial=0.0) > 0.01:
             break

@@ -1,0 +1,122 @@
+"""Chance of frost, the published regression, and the hour off the frost."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planner.indices.frost import (
+    fit_grass_minimum,
+    fit_radiation_frost,
+    forecast_spread_k,
+    frost_chance,
+    off_frost,
+    off_frost_hour,
+)
+from tests.indices.made import quantities, weather
+
+#: Ten nights of Snyder and de Melo-Abreu 2005 (FAO frost book), as quoted in the R package frost.
+T0 = [3.2, 0.8, 0.2, 2.6, 4.4, 5.2, 2.7, 1.2, 4.5, 5.6]
+TD0 = [-4.2, -8.8, -6.5, -6.2, -6.1, 2.6, -0.7, -1.7, -1.2, 0.1]
+TN = [-3.1, -5.0, -6.3, -5.4, -4.0, -2.5, -4.8, -5.0, -4.4, -3.3]
+
+
+def test_two_stage_regression_published_prediction() -> None:
+    # Published output for 10 C and dew point 2 C: -0.7409219.
+    fit = fit_radiation_frost(T0, TD0, TN)
+    assert float(fit.lowest_c(10.0, 2.0)) == pytest.approx(-0.7409219, abs=1e-6)
+
+
+def test_regression_leaves_out_unknown_nights_and_refuses_too_few() -> None:
+    whole = fit_radiation_frost(T0, TD0, TN)
+    with_gap = fit_radiation_frost([*T0, np.nan], [*TD0, 1.0], [*TN, 1.0])
+    assert with_gap == whole
+    with pytest.raises(ValueError, match="give at least four"):
+        fit_radiation_frost(T0[:3], TD0[:3], TN[:3])
+    with pytest.raises(ValueError, match="give at least thirty"):
+        fit_grass_minimum(T0, T0, T0, TN)
+
+
+def test_frost_chance_worked_values() -> None:
+    np.testing.assert_allclose(frost_chance([-1.45, 2.05, 0.0], 1.5), [0.833, 0.086, 0.5], atol=0.001)
+    assert np.isnan(frost_chance([np.nan, 80.0], 1.5)).all()
+    assert np.isnan(frost_chance(1.0, 0.0))
+
+
+@given(st.floats(-20, 20), st.floats(0.5, 4))
+def test_frost_chance_falls_with_warmth(lowest: float, spread: float) -> None:
+    chance = float(frost_chance(lowest, spread))
+    assert 0.0 <= chance <= 1.0
+    assert frost_chance(lowest + 0.5, spread) <= chance
+
+
+def test_spread_grows_with_lead() -> None:
+    # From memory: 1.5 K a day ahead, 2.5 K at five days.
+    np.testing.assert_allclose(forecast_spread_k([0.3, 1.0, 3.0, 5.0]), [1.5, 1.5, 2.0, 2.5])
+    assert np.isnan(forecast_spread_k([30.0, np.nan])).all()
+
+
+def test_off_frost_waits_for_a_full_hour() -> None:
+    surface = np.array([1.0, -1.0, -2.0, -1.0, 0.7, 0.2, 0.8, 1.5, 4.0])
+    air = np.full(9, 2.0)
+    sun = np.array([-30.0, -30, -10, 0, 6, 9, 14, 20, 25])
+    assert off_frost_hour(surface, air, sun) == 7
+    assert off_frost_hour(surface, np.full(9, 5.0), sun) == 5
+    assert off_frost_hour(surface, air, np.full(9, -5.0)) is None
+    assert off_frost_hour(np.ones(9), air, sun) is None
+    gap = surface.copy()
+    gap[4] = np.nan
+    assert off_frost_hour(gap, air, sun) is None
+
+
+def test_clear_still_night_is_ground_frost_without_air_frost() -> None:
+    # The screen says 1.2 C and dew point -1.5 C: a rule on the screen alone would be silent.
+    hours = 40
+    air = np.full(hours, 9.0)
+    air[14:31] = [7, 6, 5, 4, 3.5, 3, 2.5, 2, 1.8, 1.5, 1.3, 1.2, 1.2, 1.5, 3, 5, 7]
+    made = weather(
+        hours,
+        start=datetime(2025, 4, 2, 4, tzinfo=UTC),
+        air_temp_c=air,
+        rel_humidity_pct=np.clip(100 * np.exp(0.0715 * (-1.5 - air)), 20, 100),
+        wind_10m_ms=0.8,
+        cloud_pct=5.0,
+        soil_temp_6cm_c=5.0,
+        shortwave_wm2=None,
+    )
+    q = quantities(made, now=datetime(2025, 4, 2, 16, tzinfo=UTC))
+    night = q.weather.index(datetime(2025, 4, 3, 2, tzinfo=UTC))
+    assert q["frost_chance_ground"][0, night] > 0.75
+    assert q["frost_chance_air"][0, night] < 0.25
+    off = off_frost(q, after=datetime(2025, 4, 3, 2, tzinfo=UTC))
+    assert off is not None
+    assert datetime(2025, 4, 3, 5, tzinfo=UTC) <= off <= datetime(2025, 4, 3, 9, tzinfo=UTC)
+
+
+def test_night_is_one_chance_and_unknown_when_it_is_cut_before_sunrise() -> None:
+    made = weather(50)
+    q = quantities(made)
+    chance = q["frost_chance_air"]
+    starts = q.nights.first_hour
+    assert np.isnan(chance[0, starts[-1] :]).all()
+    assert np.unique(chance[0, starts[1] : starts[2]]).size == 1
+
+
+def test_members_each_give_their_own_chance() -> None:
+    air = np.full((3, 72), 8.0)
+    air[0] = -4.0
+    q = quantities(weather(72, members=3, air_temp_c=air))
+    chance = q["frost_chance_air"]
+    assert chance[0, 30] > 0.99
+    assert chance[1, 30] < 0.01
+
+
+def test_one_unknown_hour_of_the_night_makes_it_unknown() -> None:
+    air = np.full(72, 5.0)
+    air[26] = np.nan
+    q = quantities(weather(72, air_temp_c=air))
+    assert np.isnan(q["frost_chance_air"][0, 20:30]).all()

@@ -1,0 +1,84 @@
+"""Wet and dry leaves. No printed worked example of leaf wetness was found."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planner.indices.leaf_wetness import LEAF, drying_mm_per_h, wet_by_humidity, wet_leaf
+from tests.indices.made import quantities, weather
+
+
+def test_humidity_rule() -> None:
+    out = wet_by_humidity([95.0, 60.0, np.nan, np.nan, 60.0], [0.0, 0.0, 0.0, 1.0, 0.5])
+    assert out[[0, 1, 3, 4]].tolist() == [1.0, 0.0, 1.0, 1.0]
+    assert np.isnan(out[2])
+
+
+def test_wet_nights_and_dry_days() -> None:
+    still = quantities(weather(72, wind_10m_ms=1.0, cloud_pct=0.0, rel_humidity_pct=95.0, shortwave_wm2=0.0))
+    assert still["leaf_wet"][0, 12:].all()
+    dry = quantities(weather(72, rel_humidity_pct=60.0, air_temp_c=20.0))
+    assert not dry["leaf_wet"].any()
+
+
+def test_dew_of_the_night_is_gone_by_noon() -> None:
+    hour = np.arange(72)
+    wave = np.sin((hour - 9) / 24 * 2 * np.pi)
+    q = quantities(
+        weather(72, air_temp_c=12 + 6 * wave, rel_humidity_pct=78 - 20 * wave, cloud_pct=0.0, wind_10m_ms=1.5)
+    )
+    wet = q["leaf_wet"][0]
+    assert wet[28] == 1.0
+    assert wet[38] == 0.0
+
+
+def test_rain_wets_the_leaf_and_the_air_dries_it_again() -> None:
+    rain = np.zeros(48)
+    rain[34] = 3.0
+    q = quantities(weather(48, rain_mm=rain, cloud_pct=20.0))
+    wet = q["leaf_wet"][0]
+    assert wet[34] == 1.0
+    assert wet[35] == 1.0
+    assert wet[33] == 0.0
+    assert wet[40] == 0.0
+
+
+def test_without_cloud_the_humidity_rule_stands_in() -> None:
+    humid = np.full(48, 70.0)
+    humid[20:25] = 96.0
+    q = quantities(weather(48, cloud_pct=None, shortwave_wm2=None, rel_humidity_pct=humid))
+    assert np.flatnonzero(q["leaf_wet"][0]).tolist() == list(range(20, 25))
+
+
+def test_unknown_humidity_leaves_the_leaf_unknown() -> None:
+    humid = np.full(48, 70.0)
+    humid[20:25] = np.nan
+    wet = quantities(weather(48, rel_humidity_pct=humid))["leaf_wet"][0]
+    assert np.isnan(wet[20:25]).all()
+    assert not np.isnan(wet[:20]).any()
+
+
+def test_store_holds_no_more_than_it_can() -> None:
+    rain = np.array([[50.0] + [0.0] * 9])
+    steady = np.full((1, 10), 0.1)
+    wet = wet_leaf(rain, np.zeros((1, 10)), steady, np.zeros((1, 10)))
+    # Half a millimetre lasts five hours at a tenth an hour, after the hour of the rain.
+    assert wet[0].tolist() == [1.0] * 6 + [0.0] * 4
+    assert LEAF.holds_mm == 0.5
+
+
+@given(st.floats(0, 35), st.floats(20, 98), st.floats(0, 10), st.floats(0, 800))
+def test_drying_is_never_negative_and_falls_with_humidity(
+    air: float, rh: float, wind: float, sun: float
+) -> None:
+    out = float(drying_mm_per_h(air, rh, wind, sun, 330.0))
+    assert out >= 0.0
+    assert drying_mm_per_h(air, rh + 2.0, wind, sun, 330.0) <= out + 1e-12
+
+
+def test_drying_agrees_with_reference_grass_in_size() -> None:
+    # A wet leaf at 20 C, 60 %, 3 m/s and 500 W/m2 gives a little more than reference grass, half a millimetre.
+    assert float(drying_mm_per_h(20.0, 60.0, 3.0, 500.0, 340.0)) == pytest.approx(0.55, abs=0.2)

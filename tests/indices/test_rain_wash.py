@@ -1,0 +1,130 @@
+"""The wash index against vectors worked apart from it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner.errors import NotKnown
+from planner.indices.grasses import GRASSES
+from planner.indices.rain_wash import WASH, seed_exposure, wash_constants, wash_index
+from planner.site import Sowing
+from tests.indices.made import NOW, quantities, site, weather
+
+
+def _index(rain: list[float], slope: float = 10.0, **given: object) -> float:
+    hours = np.zeros((1, len(rain) + 4))
+    hours[0, 2 : 2 + len(rain)] = rain
+    out = wash_index(hours, slope_pct=slope, slope_length_m=10.0, curve_number=86.0, **given)  # type: ignore[arg-type]
+    assert out[0, 0] == 0.0
+    return float(out.max())
+
+
+#: Hourly rain and W on a slope of 10 %, 10 m long, curve number 86, worked by hand.
+VECTORS = [
+    ([1.0] * 5, 0.058),
+    ([3.0], 0.118),
+    ([12.7 / 6] * 6, 0.353),
+    ([20.0], 0.968),
+    ([1.0, 3.0, 14.0, 8.0, 3.0, 1.0], 0.964),
+    ([40.0 / 12] * 12, 0.836),
+]
+
+
+@pytest.mark.parametrize(("rain", "expected"), VECTORS)
+def test_wash_index_worked_vectors(rain: list[float], expected: float) -> None:
+    assert _index(rain) == pytest.approx(expected, abs=0.01)
+
+
+def test_known_infiltration_adds_its_excess() -> None:
+    assert _index([20.0], sinks_in_mm_h=15.0) == pytest.approx(0.994, abs=0.01)
+
+
+def test_gentle_slope_washes_less() -> None:
+    assert _index([1.0, 3.0, 14.0, 8.0, 3.0, 1.0], 2.0) == pytest.approx(0.734, abs=0.01)
+
+
+def test_exposure_under_cover() -> None:
+    assert seed_exposure(80.0, False, 0.0) == pytest.approx(0.061, abs=0.001)
+    assert seed_exposure(50.0, False, 0.0) == pytest.approx(0.174, abs=0.001)
+    assert seed_exposure(0.0, True, 0.0) == pytest.approx(0.43)
+    assert seed_exposure(0.0, False, 1.0) == WASH.established
+    assert _index([1, 3, 14, 8, 3, 1], exposure=seed_exposure(80.0, False, 0.0)) == pytest.approx(
+        0.059, abs=0.002
+    )
+
+
+def test_band_holds_the_middle() -> None:
+    for rain, _ in VECTORS:
+        assert _index(rain, end="low") <= _index(rain) <= _index(rain, end="high")
+
+
+rains = st.lists(st.floats(0, 30), min_size=1, max_size=12)
+
+
+@settings(deadline=None)
+@given(rains, st.floats(0, 40), st.floats(0.1, 5))
+def test_index_is_bounded_and_grows_with_rain_and_slope(rain: list[float], slope: float, more: float) -> None:
+    base = _index(rain, slope)
+    assert 0.0 <= base <= 1.0
+    scaled = [value * (1.0 + more / 10) for value in rain]
+    if min(value for value in [*rain, 9.0] if value > 0 or value == 9.0) > 1.5:
+        assert _index(scaled, slope) >= base - 1e-9
+
+
+def test_unknown_rain_is_unknown_and_the_rest_is_judged() -> None:
+    rain = np.array([[0.0, np.nan, 20.0, 0.0]])
+    out = wash_index(rain, slope_pct=10, slope_length_m=10, curve_number=86)
+    assert np.isnan(out[0]).tolist() == [False, True, False, False]
+    assert out[0, 2] > 0.9
+
+
+def test_turf_without_seed_is_not_at_risk_and_sown_turf_is() -> None:
+    rain = np.zeros(72)
+    rain[30:32] = [6.0, 14.0]
+    made, place = weather(72, rain_mm=rain), site(slope_pct=8.0)
+    bare = quantities(made, place)
+    assert bare["wash_bare"].max() > 0.7
+    assert bare["wash_risk"].max() <= 0.01
+    fresh = Sowing(surface="green", at=NOW - timedelta(days=1), grass=GRASSES["fescue"])
+    sown = quantities(made, place, sowings=(fresh,))
+    assert sown["wash_risk"].max() == pytest.approx(sown["wash_bare"].max())
+    covered = Sowing(surface="green", at=fresh.at, grass=fresh.grass, cover_pct=80.0, tackifier=True)
+    assert quantities(made, place, sowings=(covered,))["wash_risk"].max() < 0.03
+    old = Sowing(surface="green", at=NOW - timedelta(days=90), grass=fresh.grass)
+    assert quantities(made, place, sowings=(old,))["wash_risk"].max() <= 0.01
+
+
+def test_rain_before_the_seed_lies_there_does_not_count() -> None:
+    rain = np.zeros(72)
+    rain[10:12] = [6.0, 14.0]
+    sowing = Sowing(surface="green", at=NOW + timedelta(days=1), grass=GRASSES["fescue"])
+    q = quantities(weather(72, rain_mm=rain), site(slope_pct=8.0), sowings=(sowing,))
+    assert q["wash_risk"].max() <= 0.01
+
+
+def test_snow_does_not_wash() -> None:
+    rain = np.zeros(72)
+    rain[30:32] = [6.0, 14.0]
+    q = quantities(weather(72, rain_mm=rain, snow_mm=rain), site(slope_pct=8.0))
+    assert q["wash_bare"].max() == 0.0
+
+
+def test_constants_of_a_site_replace_the_defaults() -> None:
+    own = wash_constants({"ei50": 20.0, "curve_number_loam": 80.0, "sinks_in_mm_h_sand": 25.0})
+    assert own.ei50 == 20.0
+    assert own.curve_numbers["loam"] == 80.0
+    assert own.curve_numbers["clay"] == WASH.curve_numbers["clay"]
+    assert own.sinks_in_mm_h["sand"] == 25.0
+    assert wash_constants({}) is WASH
+    with pytest.raises(NotKnown, match="ei50"):
+        wash_constants({"ei5": 1.0})
+    rain = np.zeros(72)
+    rain[30] = 10.0
+    made, place = weather(72, rain_mm=rain), site(slope_pct=8.0)
+    tame = quantities(made, place, constants={"ei50": 500.0})
+    assert tame["wash_bare"].max() < quantities(made, place)["wash_bare"].max()
