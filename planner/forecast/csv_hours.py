@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from planner.errors import ForecastMalformed
+from planner.forecast.hour_labels import FIRST_LABEL_S, LAST_LABEL_S
 from planner.weather import HOUR_S, VARIABLE, HourlyWeather
 
 #: Hours of the native step the row was made from; may be left out.
@@ -103,6 +104,8 @@ def _label(text: str, where: str) -> int:
     if moment.tzinfo is None:
         raise ForecastMalformed(f'{where}: "{text}" has no zone. Write an offset or Z behind it.')
     label = moment.timestamp()
+    if not FIRST_LABEL_S <= label <= LAST_LABEL_S:
+        raise ForecastMalformed(f'{where}: "{text}" is not between 1850 and 2200.')
     if label % HOUR_S:
         raise ForecastMalformed(
             f'{where}: "{text}" is not on a full hour UTC. A row holds one hour, named by its start.'

@@ -15,12 +15,17 @@ from planner.weather import Array
 def load(raw: bytes, *, who: str) -> Any:
     """The JSON document in the bytes; ForecastMalformed, saying what they look like, when there is none."""
     try:
-        return json.loads(raw)
+        return json.loads(raw, parse_int=_whole)
     except (ValueError, RecursionError) as fault:
         raise ForecastMalformed(
             f"The answer of {who} is not whole JSON ({fault}); {looks_like(raw)}. "
             "It is cut short or not from the service: ask again."
         ) from None
+
+
+def _whole(digits: str) -> int | float:
+    # No reading has nineteen digits; as a float it is out of every range instead of out of the array.
+    return int(digits) if len(digits) < 19 else float(digits)
 
 
 def looks_like(raw: bytes) -> str:

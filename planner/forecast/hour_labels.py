@@ -11,6 +11,9 @@ import numpy as np
 from planner.errors import ForecastMalformed
 from planner.weather import HOUR_S, Array
 
+#: 1850-01-01 and 2200-01-01: what lies outside is not weather.
+FIRST_LABEL_S, LAST_LABEL_S = -3_786_825_600, 7_258_118_400
+
 Labels = np.ndarray[Any, np.dtype[np.int64]]
 
 
@@ -37,10 +40,21 @@ def epoch_labels(times: Any, *, declared: str, utc_offset_s: Any, who: str) -> L
             raise ForecastMalformed(
                 f"The times of {who} are declared unixtime but are not all whole numbers."
             )
-        return np.asarray(times, dtype=np.int64)
+        return _credible(np.asarray(times, dtype=np.int64), who)
     if declared == "iso8601":
-        return np.asarray([_iso_s(text, who) - utc_offset_s for text in times], dtype=np.int64)
+        local = np.asarray([_iso_s(text, who) for text in times], dtype=np.int64)
+        return _credible(local - utc_offset_s, who)
     raise ForecastMalformed(f'The times of {who} are declared "{declared}"; known are unixtime and iso8601.')
+
+
+def _credible(labels: Labels, who: str) -> Labels:
+    outside = labels[(labels < FIRST_LABEL_S) | (labels > LAST_LABEL_S)]
+    if outside.size:
+        raise ForecastMalformed(
+            f"A time of {who} is {int(outside[0])} s from 1970, which is not between 1850 and 2200: "
+            "whole seconds were expected."
+        )
+    return labels
 
 
 def _iso_s(text: Any, who: str) -> int:

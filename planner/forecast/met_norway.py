@@ -45,6 +45,7 @@ BLOCK: Mapping[str, str] = {
     "rain_chance_pct": "probability_of_precipitation",
 }
 LONGEST_STEP_H = 6
+LONGEST_LIST_H = 60 * 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,18 +66,22 @@ def parse_document(answer: Any, *, fetched_at: datetime) -> Forecast:
     entries = _entries(properties.get("timeseries"))
     first, last = entries[0].hour, entries[-1].hour
     hours = last - first + 1
+    if hours > LONGEST_LIST_H:
+        raise ForecastMalformed(f"The timeseries of {WHO} spans {hours / 24:.0f} days: is it a forecast?")
     slots = np.asarray([entry.hour - first for entry in entries])
     columns: dict[str, Array] = {}
+    notes: list[str] = []
     for column, name in INSTANT.items():
         told = _told([entry.instant for entry in entries], name, units, VARIABLE[column].unit)
         if told is not None:
+            notes += _blank_incredible(told, column, name)
             columns[column] = _between(slots, told, hours, column)
     steps = np.ones(hours)
     for column, name in BLOCK.items():
         told = _told([entry.block for entry in entries], name, units, VARIABLE[column].unit)
         if told is not None:
             columns[column] = _spread(entries, told, hours, steps, shared=column == "rain_mm")
-    notes = _reduce_pressure(answer, columns)
+    notes += _reduce_pressure(answer, columns)
     if (steps > 1).any():
         begins = datetime.fromtimestamp((first + int(np.argmax(steps > 1))) * HOUR_S, fetched_at.tzinfo)
         notes.append(f"from {begins:%Y-%m-%d %H:%M%z} on the service tells only blocks of up to 6 h")
@@ -151,6 +156,15 @@ def _told(parts: list[Mapping[str, Any]], name: str, units: Mapping[str, Any], u
     return convert(document.numbers(values, length=len(values), where=where), declared, unit, where=where)
 
 
+def _blank_incredible(told: Array, column: str, name: str) -> list[str]:
+    """Set readings out of their range to unknown before hours are drawn between them; say which they were."""
+    variable = VARIABLE[column]
+    outside = (told < variable.low) | (told > variable.high)
+    notes = [f"{name} reads {value:g} {variable.unit}, which cannot be: unknown" for value in told[outside]]
+    told[outside] = np.nan
+    return notes
+
+
 def _between(slots: np.ndarray[Any, np.dtype[np.int64]], told: Array, hours: int, column: str) -> Array:
     """Readings at the entries laid on every hour: straight lines between, directions as vectors, gusts held.
 
@@ -178,7 +192,7 @@ def _between(slots: np.ndarray[Any, np.dtype[np.int64]], told: Array, hours: int
 def _spread(entries: list[_Entry], told: Array, hours: int, steps: Array, *, shared: bool) -> Array:
     """What is told of blocks laid on their hours: shared out evenly, or the same in each.
 
-    A block gives way where the next entry has one of its own, so that no amount is counted twice.
+    Where blocks overlap the later entry's own block holds, so that no hour is counted twice.
     """
     laid = np.full(hours, np.nan)
     first = entries[0].hour
@@ -187,8 +201,6 @@ def _spread(entries: list[_Entry], told: Array, hours: int, steps: Array, *, sha
             continue
         begin = entry.hour - first
         end = min(begin + entry.block_h, hours)
-        if index + 1 < len(entries) and entries[index + 1].block_h:
-            end = min(end, entries[index + 1].hour - first)
         laid[begin:end] = told[index] / entry.block_h if shared else told[index]
         if shared:
             steps[begin:end] = entry.block_h

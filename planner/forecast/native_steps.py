@@ -34,7 +34,7 @@ def native_step_h(epoch_s: np.ndarray, rain_mm: Array) -> Array:
 def _first_block_hour(hour_of_epoch: np.ndarray, rain_mm: Array, step: int) -> int | None:
     blocks = hour_of_epoch // step
     edges = np.flatnonzero(np.diff(blocks, prepend=blocks[0] - 1))
-    known = ~np.isnan(rain_mm)
+    known = np.isfinite(rain_mm)
     high = np.maximum.reduceat(np.where(known, rain_mm, -np.inf), edges, axis=-1)
     low = np.minimum.reduceat(np.where(known, rain_mm, np.inf), edges, axis=-1)
     count = np.add.reduceat(known.astype(np.int64), edges, axis=-1)

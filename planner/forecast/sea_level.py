@@ -18,4 +18,5 @@ def pressure_at_site_hpa(sea_level_hpa: Array, air_temp_c: Array, elevation_m: f
     """
     kelvin = air_temp_c + 273.15
     below = LAPSE_K_PER_M * elevation_m
-    return np.asarray(sea_level_hpa * (1.0 - below / (kelvin + below)) ** EXPONENT, dtype=np.float64)
+    with np.errstate(all="ignore"):
+        return np.asarray(sea_level_hpa * (1.0 - below / (kelvin + below)) ** EXPONENT, dtype=np.float64)

@@ -113,6 +113,14 @@ def test_a_reading_that_some_entries_lack_is_unknown_there():
     assert np.isnan(gust).tolist() == [False, False, True, False, False]
 
 
+def test_a_reading_that_cannot_be_is_not_drawn_into_the_hours_around_it():
+    answer = made([], [0.0, 0.0, 0.0], start=START)
+    answer["properties"]["timeseries"][1]["data"]["instant"]["details"]["air_temperature"] = -3276.8
+    forecast = parsed(answer)
+    assert np.isnan(forecast.weather["air_temp_c"][0]).tolist() == [False] + [True] * 11 + [False] * 7
+    assert any("-3276.8 C" in note for note in forecast.notes)
+
+
 def test_empty_details_are_unknown_not_dry():
     answer = made([1.0, 2.0], [], start=START)
     answer["properties"]["timeseries"][1]["data"]["next_1_hours"]["details"] = {}

@@ -54,6 +54,11 @@ def test_unknown_hours_neither_prove_nor_break():
     assert (steps(np.full(48, np.nan)) == 1).all()
 
 
+def test_a_block_cut_off_at_the_edge_of_the_list_proves_nothing():
+    rain = np.atleast_2d([0.7, 0.7, *[0.0] * 46])
+    assert (native_step_h(HOURS + 3600, rain) == 1).all()
+
+
 def test_any_member_gives_evidence_and_any_member_breaks_it():
     even, odd = [0.0] * 24 + blocks(0.4, 0.2, *[0] * 6, size=3), [0.0] * 48
     assert steps([even, odd])[24:].tolist() == [3] * 24
