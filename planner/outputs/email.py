@@ -7,6 +7,7 @@ import ssl
 from collections.abc import Sequence
 from dataclasses import dataclass
 from email.message import EmailMessage
+from email.policy import SMTP
 from email.utils import format_datetime
 from hashlib import sha256
 
@@ -52,21 +53,38 @@ class EmailOutput:
 
     def send(self, message: Message) -> None:
         """Taken when the server has accepted it for every address."""
-        letter = self._letter(message)
+        letter = self._letter(message).as_bytes(policy=SMTP)
         server = self._connect()
         try:
+            refused = self._address(server)
             try:
-                refused = server.send_message(letter)
-            except (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused) as error:
+                code, answer = server.data(letter)
+            except smtplib.SMTPDataError as error:
                 raise OutputFailed(f"{self._where()} refused the message ({error}).") from error
             except (OSError, smtplib.SMTPException) as error:
                 raise OutputUnsure(
                     f"{self._where()} broke off while taking the message ({error})."
                 ) from error
+            if code != 250:
+                raise OutputFailed(f"{self._where()} refused the message ({code} {answer!r}).")
         finally:
             _leave(server)
         if refused:
             raise OutputUnsure(f"{self._where()} refused {', '.join(refused)}; the others have the message.")
+
+    def _address(self, server: smtplib.SMTP) -> list[str]:
+        """Addresses refused, when not all are. Up to here nothing can have been delivered."""
+        try:
+            code, answer = server.mail(self.sender)
+            if code != 250:
+                raise OutputFailed(f"{self._where()} refused the sender ({code} {answer!r}).")
+            answers = {address: server.rcpt(address) for address in self.to}
+        except (OSError, smtplib.SMTPException) as error:
+            raise OutputFailed(f"{self._where()} broke off before the message ({error}).") from error
+        refused = [address for address, (code, _) in answers.items() if code not in (250, 251)]
+        if len(refused) == len(answers):
+            raise OutputFailed(f"{self._where()} refused every address ({answers}). Correct them.")
+        return refused
 
     def _connect(self) -> smtplib.SMTP:
         server: smtplib.SMTP | None = None
@@ -80,6 +98,7 @@ class EmailOutput:
                 server = smtplib.SMTP(self.host, port, timeout=self.timeout_s)
             if self.security == "starttls":
                 server.starttls(context=self._context())
+            server.ehlo_or_helo_if_needed()
             if self.user is not None:
                 server.login(self.user, self.password or "")
         except (OSError, smtplib.SMTPException) as error:
@@ -108,7 +127,7 @@ class EmailOutput:
         lines = [message.body]
         if message.url is not None:
             lines.append(message.url)
-        letter.set_content("\n\n".join(lines) + "\n")
+        letter.set_content("\n\n".join(lines) + "\n", cte="quoted-printable")
         return letter
 
 

@@ -57,7 +57,7 @@ ENTITIES: tuple[Entity, ...] = (
 
 
 class HomeDevice:
-    """Keeps the device on a broker. `update` may be called from any thread; `run` is a task of the service."""
+    """Keeps the device on a broker. `update` may be called from any thread; `run` is one task."""
 
     def __init__(
         self,
