@@ -11,6 +11,7 @@ WIDTH = 80
 #: Marks differ by shape, so that they read without colour.
 MARKS = {"steady": "##", "narrow": "#-", "broken": "#/", "barred": "//", "unread": ".."}
 BLANK = "-"
+KINDS = ("spraying", "seeding", "fertilising", "mowing")
 
 
 def _clock(text: str) -> datetime:
@@ -28,7 +29,10 @@ def head(answer: dict[str, Any]) -> list[str]:
         source += f", {forecast['members']} members"
     lines.append(source + ".")
     if forecast["stale"]:
-        lines += ["", f"!! STALE: this forecast is {_age(forecast['age_h'])} old. Look at the sky before you trust it."]
+        lines += [
+            "",
+            f"!! STALE: this forecast is {_age(forecast['age_h'])} old. Look at the sky before you trust it.",
+        ]
     return lines
 
 
@@ -104,7 +108,8 @@ def _merge(rows: list[dict[str, Any]], shown: list[str]) -> list[dict[str, Any]]
 def windows(answer: dict[str, Any], *, most: int = 2) -> list[str]:
     """Best windows by kind of job, each with its reason, then what is barred and until when."""
     lines: list[str] = []
-    kinds = list(dict.fromkeys(row["kind"] for row in [*answer["windows"], *answer["barred"]]))
+    found = [row["kind"] for row in [*answer["windows"], *answer["barred"]]]
+    kinds = sorted(dict.fromkeys(found), key=lambda kind: KINDS.index(kind) if kind in KINDS else len(KINDS))
     for kind in kinds:
         lines.append(kind.capitalize())
         rows = [row for row in answer["windows"] if row["kind"] == kind]
@@ -113,51 +118,67 @@ def windows(answer: dict[str, Any], *, most: int = 2) -> list[str]:
         lines.append("")
     if not kinds:
         lines.append("No job is asked for here.")
-    lines += ["Marks: ## steady   #- narrow: holds, only just   // barred", ""]
+    lines += ["## steady   #- narrow: holds, only just   // barred", ""]
     cautions = dict.fromkeys(
-        caution for row in answer["windows"] if row["kind"] == "spraying" for caution in row["cautions"][:2]
+        caution for row in answer["windows"] if row["kind"] == "spraying" for caution in row["cautions"]
     )
+    if cautions:
+        lines.append("Cautions for spraying")
     for caution in cautions:
-        lines += wrap(caution, "  ")
+        lines += wrap(f"- {caution}", "  ", "    ")
     return lines
 
 
 def _windows_of_kind(rows: list[dict[str, Any]], most: int) -> list[str]:
+    """For each job and surface the soonest windows and the one of best rank, in order of time."""
     lines: list[str] = []
-    shown: dict[tuple[str, str], int] = {}
+    by_pair: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for row in rows:
-        key = (row["job"], row["surface"])
-        shown[key] = shown.get(key, 0) + 1
-        if shown[key] > most:
-            continue
-        lines += window(row)
+        by_pair.setdefault((row["job"], row["surface"]), []).append(row)
+    kept = []
+    for ranked in by_pair.values():
+        soonest = sorted(ranked, key=lambda row: str(row["start"]))[: max(1, most - 1)]
+        kept += [*soonest, *(row for row in ranked[:1] if row not in soonest and most > 1)]
+    kept.sort(key=lambda row: (str(row["start"]), int(row["rank"])))
+    for row, surfaces in _alike(kept, ("job", "start", "end", "state", "latest_start")):
+        lines += window(row, surfaces)
     return lines
 
 
-def window(row: dict[str, Any]) -> list[str]:
+def _alike(rows: list[dict[str, Any]], keys: tuple[str, ...]) -> list[tuple[dict[str, Any], str]]:
+    """Rows that differ only in their surface, as one row with all the surfaces named."""
+    groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(tuple(str(row[key]) for key in keys), []).append(row)
+    return [(group[0], ", ".join(row["surface"] for row in group)) for group in groups.values()]
+
+
+def window(row: dict[str, Any], surfaces: str) -> list[str]:
     """One window in two or three lines."""
     start, end = _clock(row["start"]), _clock(row["end"])
     latest = _clock(row["latest_start"])
     chance = "" if row["chance"] is None else f", {row['chance']:.0%} of members"
     first = (
-        f"  {MARKS[row['state']]} {start:%a %d %H:%M}-{end:%H:%M}  {row['label']}, {row['surface']}"
+        f"  {MARKS[row['state']]} {start:%a %d %H:%M}-{end:%H:%M}  {row['label']}: {surfaces}"
         f" (start by {latest:%H:%M}{chance})"
     )
     lines = wrap(first, "", "       ")
     says = row["limiting"]["says"]
     if row["last_chance"]:
         until = row["next_start"]
-        tail = f"next {_clock(until):%a %d %H:%M}" if until else "no later one in this forecast"
-        says += f" Last chance for a while: {tail}."
+        says += (
+            f" Next chance {_clock(until):%a %d %H:%M}." if until else " No later chance in this forecast."
+        )
     return lines + wrap(says, "       ")
 
 
 def _barred_of_kind(rows: list[dict[str, Any]]) -> list[str]:
     lines: list[str] = []
-    for row in rows:
+    told = [dict(row, says=row["because"]["says"], rest=str(row.get("if_it_cannot_wait"))) for row in rows]
+    for row, surfaces in _alike(told, ("job", "next_window", "says", "rest")):
         until = row["next_window"]
-        when = f"until {_clock(until):%a %d %H:%M}" if until else "for all of this forecast"
-        lines += wrap(f"  // {row['label']}, {row['surface']}: barred {when}", "", "       ")
+        when = f"barred until {_clock(until):%a %d %H:%M}" if until else "barred for all of this forecast"
+        lines += wrap(f"  // {row['label']}: {surfaces}; {when}", "", "       ")
         because = row["because"]
         hours = f" ({because['hours_lost']} h lost to it)" if because["hours_lost"] else ""
         lines += wrap(f"{because['says']}{hours}", "       ")

@@ -26,6 +26,7 @@ class Passed:
     """What came of a pass."""
 
     briefing: Briefing
+    answers: Mapping[str, tuple[str, bytes]]
     faults: tuple[str, ...]
 
 
@@ -95,7 +96,7 @@ def pull(config: Config, store: Store, *, now: datetime) -> Fetched:
     )
 
 
-def run(config: Config, store: Store, *, now: datetime) -> Passed:
+def run(config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = ()) -> Passed:
     """Pull, compute and keep. ForecastUnavailable when there is nothing to work with; the last pass stays."""
     from planner.store import Answer
 
@@ -107,11 +108,13 @@ def run(config: Config, store: Store, *, now: datetime) -> Passed:
         now=now,
         ensemble=fetched.ensemble,
         stale=fetched.stale,
-        faults=fetched.faults,
+        faults=(*extra_faults, *fetched.faults),
     )
-    answers = {name: Answer(content_type=kind, body=body) for name, (kind, body) in render(briefing).items()}
-    store.keep_pass(now, answers)
-    return Passed(briefing=briefing, faults=fetched.faults)
+    rendered = render(briefing)
+    store.keep_pass(
+        now, {name: Answer(content_type=kind, body=body) for name, (kind, body) in rendered.items()}
+    )
+    return Passed(briefing=briefing, answers=rendered, faults=fetched.faults)
 
 
 def _last_answers(store: Store) -> dict[str, ForecastAnswer]:

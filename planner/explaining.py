@@ -38,7 +38,10 @@ def explain(workings: dict[str, Any], moment: datetime) -> dict[str, Any]:
         "state": state,
         "score": workings["scores"][index],
         "chance": None if chances is None else chances[index],
-        "limiting": {"need": needs[limiting]["need"], "says": _says(state, workings["needs"][limiting], index)},
+        "limiting": {
+            "need": needs[limiting]["need"],
+            "says": _says(state, workings["needs"][limiting], index),
+        },
         "needs": needs,
         "would_have_to_change": [row["wants"] for row in needs if row["wants"]],
         "cautions": workings["cautions"],

@@ -15,7 +15,9 @@ def as_of(answer: dict[str, Any], now: datetime) -> dict[str, Any]:
     if "windows" in answer:
         answer["windows"] = [row for row in answer["windows"] if _time(row["latest_start"]) >= now]
     if "warnings" in answer:
-        answer["warnings"] = [row for row in answer["warnings"] if row["ends"] is None or _time(row["ends"]) > now]
+        answer["warnings"] = [
+            row for row in answer["warnings"] if row["ends"] is None or _time(row["ends"]) > now
+        ]
         for row in answer["warnings"]:
             row["lead_h"] = round((_time(row["begins"]) - now) / timedelta(hours=1), 1)
     return answer
@@ -35,12 +37,15 @@ def only(
     """Windows and barred jobs of one job or kind, surface or local day."""
 
     def wanted(row: dict[str, Any]) -> bool:
-        return (job is None or job in (row["job"], row["kind"])) and (surface is None or row["surface"] == surface)
+        return (job is None or job in (row["job"], row["kind"])) and (
+            surface is None or row["surface"] == surface
+        )
 
     answer["windows"] = [
         row
         for row in answer["windows"]
-        if wanted(row) and (day is None or _time(row["start"]).date() <= day <= _time(row["latest_start"]).date())
+        if wanted(row)
+        and (day is None or _time(row["start"]).date() <= day <= _time(row["latest_start"]).date())
     ]
     answer["barred"] = [row for row in answer["barred"] if wanted(row)]
     return answer

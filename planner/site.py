@@ -12,7 +12,9 @@ from planner.errors import InputError
 def require_aware(moment: datetime, what: str) -> datetime:
     """The moment itself, refused when it has no offset from UTC."""
     if moment.tzinfo is None or moment.utcoffset() is None:
-        raise InputError(f"{what} is {moment.isoformat()}, which has no zone: write an offset or Z behind it.")
+        raise InputError(
+            f"{what} is {moment.isoformat()}, which has no zone: write an offset or Z behind it."
+        )
     return moment
 
 

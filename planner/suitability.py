@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from planner.rules.base import Need, Reading, Trial
+from planner.rules.base import Assay, Need, Reading, Trial
 from planner.rules.job import Job
 from planner.site import Surface
 from planner.weather import Array
@@ -47,26 +47,31 @@ class Suitability:
         if reading.low is reading.high or low == high or np.isnan(low) or np.isnan(high):
             return low
         rule = self.needs[need]
-        by_low = float(rule.room(Reading(low=reading.low[:1, hour : hour + 1], high=reading.low[:1, hour : hour + 1]))[0, 0])
-        by_high = float(rule.room(Reading(low=reading.high[:1, hour : hour + 1], high=reading.high[:1, hour : hour + 1]))[0, 0])
+        by_low = float(
+            rule.room(Reading(low=reading.low[:1, hour : hour + 1], high=reading.low[:1, hour : hour + 1]))[
+                0, 0
+            ]
+        )
+        by_high = float(
+            rule.room(Reading(low=reading.high[:1, hour : hour + 1], high=reading.high[:1, hour : hour + 1]))[
+                0, 0
+            ]
+        )
         return low if by_low < by_high else high
 
 
 def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = None) -> Suitability:
     """Judge every start hour. `members`: the same job tried on an ensemble of the same hours, for the chance."""
     needs = job.needs_on(surface)
-    readings = tuple(need.reading(trial) for need in needs)
-    hours = trial.quantities.weather.hours
-    room = np.empty((len(needs), hours))
-    for row, (need, reading) in enumerate(zip(needs, readings, strict=True)):
-        room[row] = need.room(reading, member=0)
-    chance = _chance(needs, trial if members is None else members)
+    assays = [need.assay(trial) for need in needs]
+    room = np.stack([assay.room for assay in assays])
+    chance = _chance(needs, assays if members is None else [need.assay(members) for need in needs])
     state, score, limiting = verdicts(needs, room)
     return Suitability(
         job=job,
         surface=surface,
         needs=needs,
-        readings=readings,
+        readings=tuple(assay.reading for assay in assays),
         room=room,
         state=state,
         score=score,
@@ -75,9 +80,7 @@ def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = N
     )
 
 
-def verdicts(
-    needs: tuple[Need, ...], room: Array
-) -> tuple[Codes, Array, np.ndarray[Any, np.dtype[np.intp]]]:
+def verdicts(needs: tuple[Need, ...], room: Array) -> tuple[Codes, Array, np.ndarray[Any, np.dtype[np.intp]]]:
     """States, scores and limiting needs from the room of each need, shape (needs, hours)."""
     unknown = np.isnan(room)
     optional = np.array([need.optional for need in needs])
@@ -98,29 +101,25 @@ def verdicts(
     score = np.exp((counted * np.log(desirability)).sum(axis=0) / np.maximum(counted.sum(axis=0), 1e-9))
     score = np.where(state <= NARROW, score, 0.0)
     # What limits: an unknown need of an unread hour, a failing need at the start before one in the after-hours.
-    pressing = np.where(unknown, 2.0, room)
+    pressing = np.where(unknown, np.inf, room)
     pressing = np.where(barred & after[:, None], np.inf, pressing)
     pressing = np.where(unread & unknown & ~optional[:, None], -np.inf, pressing)
     return state, score, np.argmin(pressing, axis=0)
 
 
-def _chance(needs: tuple[Need, ...], trial: Trial) -> Array | None:
-    count = trial.quantities.weather.members
-    if count < 2:
+def _chance(needs: tuple[Need, ...], assays: list[Assay]) -> Array | None:
+    """Share of members in which every hard limit holds, of those that can be read; None with one member."""
+    shape = np.broadcast_shapes(*(assay.holds.shape for assay in assays))
+    if shape[0] < 2:
         return None
-    shape = (count, trial.quantities.weather.hours)
-    held = np.ones(shape, dtype=bool)
-    known = np.ones(shape, dtype=bool)
-    for need in needs:
-        reading = need.reading(trial)
-        seen = ~np.isnan(reading.low) & ~np.isnan(reading.high)
-        holds = need.holds(reading)
+    held, known = np.ones(shape, dtype=bool), np.ones(shape, dtype=bool)
+    for need, assay in zip(needs, assays, strict=True):
         if need.optional:
-            held &= holds | ~seen
+            held &= assay.holds | ~assay.seen
         else:
-            held &= holds
-            known &= seen
+            held &= assay.holds
+            known &= assay.seen
     readable = known.sum(axis=0)
-    with np.errstate(invalid="ignore"):
-        share: Array = np.where(readable > 0, (held & known).sum(axis=0) / np.maximum(readable, 1), np.nan)
+    share: Array = (held & known).sum(axis=0) / np.maximum(readable, 1)
+    share[readable == 0] = np.nan
     return share

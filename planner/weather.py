@@ -38,7 +38,15 @@ class Variable:
 
 
 def _v(
-    name: str, unit: str, std: str, over: str, low: float, high: float, *, need: bool = False, spike: float | None = None
+    name: str,
+    unit: str,
+    std: str,
+    over: str,
+    low: float,
+    high: float,
+    *,
+    need: bool = False,
+    spike: float | None = None,
 ) -> Variable:
     return Variable(
         name=name, unit=unit, standard_name=std, over_hour=over, low=low, high=high, needed=need, spike=spike
@@ -117,7 +125,11 @@ class HourlyWeather:
 
     @classmethod
     def from_columns(
-        cls, *, epoch_s: Array | list[int], columns: Mapping[str, Any], step_h: Any = None
+        cls,
+        *,
+        epoch_s: Array | np.ndarray[Any, np.dtype[np.int64]] | list[int],
+        columns: Mapping[str, Any],
+        step_h: Any = None,
     ) -> HourlyWeather:
         """Checked weather from labels (seconds since 1970, UTC) and columns of shape (hours,) or (members, hours).
 

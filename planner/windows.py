@@ -12,7 +12,6 @@ from planner.suitability import BARRED, NARROW, STATES, UNREAD, Suitability
 from planner.weather import HourlyWeather
 
 _JUST_BEFORE = 1e-6
-_QUARTERS = (0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,39 +47,33 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
     if not runs:
         return ()
     latest = _latest_offsets(suitability.needs, trial, [int(last) for _, last in runs])
-    windows = []
-    for (begin, last), offset in zip(runs, latest, strict=True):
-        window = _window(suitability, weather, int(begin), int(last), offset, now)
-        if window is not None:
-            windows.append(window)
-    return tuple(
-        replace(window, next_start=windows[number + 1].start if number + 1 < len(windows) else None)
-        for number, window in enumerate(windows)
-    )
-
-
-def _window(
-    suitability: Suitability, weather: HourlyWeather, begin: int, last: int, offset: float, now: datetime
-) -> Window | None:
-    latest = weather.time(last) + timedelta(minutes=int(offset * 60 + 1e-6))
-    start = max(weather.time(begin), _next_five_minutes(now))
-    if start > latest:
-        return None
-    scores = suitability.score[begin : last + 1]
-    best = begin + int(np.argmax(scores))
-    return Window(
-        job=suitability.job.name,
-        surface=suitability.surface.name,
-        start=start,
-        latest_start=latest,
-        end=latest + timedelta(hours=suitability.job.duration_h),
-        best_start=max(weather.time(best), start),
-        state=STATES[suitability.state[best]],
-        score=float(suitability.score[best]),
-        room=float(np.nanmin(suitability.room[:, best])),
-        chance=None if suitability.chance is None else _known(float(suitability.chance[best])),
-        best_hour=best,
-    )
+    least = np.where(np.isnan(suitability.room), np.inf, suitability.room).min(axis=0)
+    soonest = _next_five_minutes(now)
+    windows: list[Window] = []
+    # From the last to the first, so that each knows the one that comes after it.
+    for (begin, last), offset in zip(reversed(runs), reversed(latest), strict=True):
+        latest_start = weather.time(last) + timedelta(minutes=int(offset * 60 + 1e-6))
+        start = max(weather.time(begin), soonest)
+        if start > latest_start:
+            continue
+        best = int(begin) + int(np.argmax(suitability.score[begin : last + 1]))
+        windows.append(
+            Window(
+                job=suitability.job.name,
+                surface=suitability.surface.name,
+                start=start,
+                latest_start=latest_start,
+                end=latest_start + timedelta(hours=suitability.job.duration_h),
+                best_start=max(weather.time(best), start),
+                state=STATES[suitability.state[best]],
+                score=float(suitability.score[best]),
+                room=min(1.0, float(least[best])),
+                chance=None if suitability.chance is None else _known(float(suitability.chance[best])),
+                best_hour=best,
+                next_start=windows[-1].start if windows else None,
+            )
+        )
+    return tuple(reversed(windows))
 
 
 def _known(value: float) -> float | None:
@@ -90,23 +83,30 @@ def _known(value: float) -> float | None:
 def _next_five_minutes(moment: datetime) -> datetime:
     whole = moment.replace(second=0, microsecond=0)
     late = whole.minute % 5 or (5 if moment > whole else 0)
-    return moment if whole.minute % 5 == 0 and moment == whole else whole + timedelta(minutes=(5 - late) % 5 or 5)
+    return (
+        moment
+        if whole.minute % 5 == 0 and moment == whole
+        else whole + timedelta(minutes=(5 - late) % 5 or 5)
+    )
 
 
 def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> list[float]:
     """For each hour the latest start within it (0..1 h) at which every need still holds.
 
-    What a span touches changes only where one of its edges crosses a full hour, so only those moments, and the
-    quarters for the clock, are tried.
+    What a span touches changes only where one of its edges crosses a full hour, so only those moments are
+    tried, and of the needs only those that then read another figure.
     """
-    edges = {edge for need in needs for edge in need.edges_h(trial.duration_h)}
-    tried = sorted({*(1.0 - edge % 1.0 for edge in edges), *_QUARTERS})
+    control = replace(trial, quantities=trial.quantities.control())
+    edges = {edge for need in needs for edge in need.edges_h(trial)}
+    tried = sorted({*(1.0 - edge % 1.0 for edge in edges), 1.0})
     alive = np.ones(len(hours), dtype=bool)
     latest = np.zeros(len(hours))
     for offset in tried:
-        shifted = replace(trial, offset_h=offset - _JUST_BEFORE)
+        shifted = replace(control, offset_h=offset - _JUST_BEFORE)
         for need in needs:
-            room = need.room(need.reading(shifted), member=0)[hours]
+            if not need.shifts(control, offset - _JUST_BEFORE):
+                continue
+            room = need.assay(shifted).room[hours]
             held = np.isnan(room) if need.optional else np.zeros(len(hours), dtype=bool)
             alive &= held | (room >= -_EPS_ROOM)
         if not alive.any():
@@ -124,11 +124,15 @@ def hours_lost(suitability: Suitability, first: int) -> dict[int, int]:
     room = suitability.room[:, first:]
     failing = room < -1e-7
     frame = [
-        row for row, need in enumerate(suitability.needs) if getattr(need, "kind", "") in ("clock", "season") or need.id == "light"
+        row
+        for row, need in enumerate(suitability.needs)
+        if getattr(need, "kind", "") in ("clock", "season") or need.id == "light"
     ]
     open_hours = ~failing[frame].any(axis=0) if frame else np.ones(room.shape[-1], dtype=bool)
     lost = {
-        row: int((failing[row] & open_hours).sum()) for row in range(len(suitability.needs)) if row not in frame
+        row: int((failing[row] & open_hours).sum())
+        for row in range(len(suitability.needs))
+        if row not in frame
     }
     if not any(lost.values()):
         lost = {row: int(failing[row].sum()) for row in range(len(suitability.needs))}

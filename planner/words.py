@@ -66,32 +66,55 @@ def _between(low: float | None, high: float | None, unit: str, *, soft: bool) ->
 
 
 def held_against(need: Row, value: float) -> str:
-    """The figure and the limit it is held against: `wind at 2 m 17 km/h, at most 15 km/h`."""
+    """The figure and the limit it is held against: `wind at 2 m 17 km/h, at most 15 km/h`.
+
+    A figure inside its limit but outside comfort is told the comfortable side too.
+    """
     if need.unit == YES_NO or not limits(need):
         return need.label
-    near = _near_limit(need, value)
-    return f"{need.label} {figure(value, need.unit)}, {near}"
+    low = is_low(need, value)
+    hard = need.hard_min if low else need.hard_max
+    best = need.best_from if low else need.best_to
+    parts = [f"{need.label} {_told(value, hard, need.unit)}"]
+    if hard is not None:
+        parts.append(f"at {'least' if low else 'most'} {figure(hard, need.unit)}")
+    if best is not None and best != hard and not _beyond(value, hard, low):
+        parts.append(f"kinder {'from' if low else 'up to'} {figure(best, need.unit)}")
+    return ", ".join(parts)
 
 
-def _near_limit(need: Row, value: float) -> str:
-    lows = need.hard_min if need.hard_min is not None else need.best_from
-    highs = need.hard_max if need.hard_max is not None else need.best_to
-    soft = need.hard_min is None and need.hard_max is None
-    if lows is None or highs is None:
-        return _between(lows, highs, need.unit, soft=soft)
-    below = abs(value - lows) < abs(value - highs)
-    return _between(lows if below else None, None if below else highs, need.unit, soft=soft)
+def _beyond(value: float, hard: float | None, low: bool) -> bool:
+    return hard is not None and (value < hard if low else value > hard)
+
+
+def _told(value: float, hard: float | None, unit: str) -> str:
+    """The figure with as many digits as it takes to tell it from its limit."""
+    text = figure(value, unit)
+    if hard is None or abs(value - hard) < 1e-9 or text != figure(hard, unit):
+        return text
+    for digits in (1, 2, 3):
+        text = f"{value:.{digits}f} {unit}".strip()
+        if float(f"{value:.{digits}f}") != hard:
+            break
+    return text
 
 
 def is_low(need: Row, value: float) -> bool:
     """Whether the figure presses on the lower limit rather than the upper one."""
     floor = need.hard_min if need.hard_min is not None else need.best_from
     roof = need.hard_max if need.hard_max is not None else need.best_to
-    if floor is None:
+    if floor is None or roof is None:
         return roof is None
-    if roof is None:
-        return True
-    return abs(value - floor) < abs(value - roof) if floor <= value <= roof else value < floor
+    below = (value - floor) / _ramp(need.hard_min, need.best_from)
+    above = (roof - value) / _ramp(need.hard_max, need.best_to)
+    return below < above
+
+
+def _ramp(hard: float | None, best: float | None) -> float:
+    """Width between limit and comfort: what one unit of room is worth on that side."""
+    if hard is None or best is None or hard == best:
+        return 1.0
+    return abs(best - hard)
 
 
 def clause(need: Row, value: float) -> str:

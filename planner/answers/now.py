@@ -64,7 +64,9 @@ def headline(briefing: Briefing) -> str:
     """The sentence of the day: the best window, then the gravest warning."""
     zone = briefing.plan.ground.site.zone
     parts = []
-    soon = [r for r in briefing.plan.ranked if (r.window.start - briefing.made_at).total_seconds() < 30 * 3600]
+    soon = [
+        r for r in briefing.plan.ranked if (r.window.start - briefing.made_at).total_seconds() < 30 * 3600
+    ]
     if soon:
         best = soon[0]
         window = best.window

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -27,12 +28,18 @@ HOURLY_INDICES = (
 
 def days(briefing: Briefing) -> dict[str, Any]:
     """Indices per local day and surface."""
+    zone = briefing.plan.ground.site.zone
     rows = []
     for surface, of_surface in briefing.days.items():
         for row in of_surface:
-            rows.append({"date": row["date"], "surface": surface} | {k: v for k, v in row.items() if k != "date"})
+            told = {key: _plain(value, zone) for key, value in row.items() if key != "date"}
+            rows.append({"date": row["date"], "surface": surface} | told)
     rows.sort(key=lambda row: str(row["date"]))
     return {**head(briefing), "days": rows}
+
+
+def _plain(value: Any, zone: ZoneInfo) -> Any:
+    return local(value, zone) if isinstance(value, datetime) else value
 
 
 def warnings(briefing: Briefing) -> dict[str, Any]:

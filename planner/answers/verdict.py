@@ -10,6 +10,7 @@ import numpy as np
 from planner.answers.header import known
 from planner.plan import Judged
 from planner.rules.base import Need
+from planner.rules.limit import Limit
 from planner.suitability import STATES
 from planner.words import sentence
 
@@ -44,7 +45,7 @@ def breaks_at(judged: Judged, row: int, hour: int) -> datetime | None:
     quantity = getattr(need, "quantity", None)
     if quantity is None:
         return None
-    first_h, last_h = need.edges_h(judged.job.duration_h)
+    first_h, last_h = span_h(judged, need)
     weather = judged.trial.quantities.weather
     begin = hour + int(np.floor(first_h))
     end = min(weather.hours, hour + int(np.ceil(last_h)))
@@ -61,6 +62,11 @@ def breaks_at(judged: Judged, row: int, hour: int) -> datetime | None:
     return weather.time(begin + int(found[0])) if found.size else None
 
 
+def span_h(judged: Judged, need: Need) -> tuple[float, float]:
+    """The hours a need looks at, from the start; the start hour for one that looks at no span."""
+    return need.span_h(judged.job.duration_h) if isinstance(need, Limit) else (0.0, 1.0)
+
+
 def missing(judged: Judged, need: Need, hour: int) -> str:
     """What is not there for an unread hour."""
     quantities = judged.trial.quantities
@@ -68,7 +74,7 @@ def missing(judged: Judged, need: Need, hour: int) -> str:
     zone = quantities.site.zone
     if quantity is None:
         return f"no {need.label} on record"
-    edges = need.edges_h(judged.job.duration_h) or (0.0, 1.0)
+    edges = span_h(judged, need)
     if hour + edges[1] > quantities.weather.hours:
         return f"the forecast ends {quantities.weather.end.astimezone(zone):%a %H:%M}, before the hours that count"
     if hour + edges[0] < 0:

@@ -99,7 +99,11 @@ def _barred(judged: Judged, now: datetime) -> dict[str, Any] | None:
 
 def _because(judged: Judged, lost: dict[int, int], unread: int) -> dict[str, Any]:
     if not lost:
-        return {"need": None, "says": "Not read: the forecast lacks what this job needs.", "hours_lost": unread}
+        return {
+            "need": None,
+            "says": "Not read: the forecast lacks what this job needs.",
+            "hours_lost": unread,
+        }
     row = max(lost, key=lambda key: lost[key])
     need = judged.suitability.needs[row]
     # The figure shown is that of the hour that comes nearest to holding.
@@ -109,10 +113,14 @@ def _because(judged: Judged, lost: dict[int, int], unread: int) -> dict[str, Any
     others = sorted((key for key in lost if key != row), key=lambda key: -lost[key])[:2]
     return {
         "need": need.id,
-        "says": f"{_sentence_case(clause(need, value))}; {held_against(need, value)} at the nearest.",
+        "says": f"{_sentence_case(clause(need, value))} ({held_against(need, value)} at the nearest).",
         "hours_lost": lost[row],
         "also": [
-            {"need": judged.suitability.needs[key].id, "label": judged.suitability.needs[key].label, "hours_lost": lost[key]}
+            {
+                "need": judged.suitability.needs[key].id,
+                "label": judged.suitability.needs[key].label,
+                "hours_lost": lost[key],
+            }
             for key in others
         ],
     }

@@ -41,8 +41,12 @@ def reading(command: Command) -> Command:
     for option in (
         click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text."),
         click.option("--now", help="With --forecast: judge as at this time (ISO 8601). Default: the clock."),
-        click.option("--forecast", metavar="FILE", help="Compute from this forecast file, without the store."),
-        click.option("--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml."),
+        click.option(
+            "--forecast", metavar="FILE", help="Compute from this forecast file, without the store."
+        ),
+        click.option(
+            "--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml."
+        ),
     ):
         command = option(command)
     return command

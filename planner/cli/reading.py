@@ -16,16 +16,22 @@ from planner.freshness import as_of, only
 @click.command()
 @click.option("--surface", metavar="S", help="Only this surface.")
 @reading
-def days(config: str | None, forecast: str | None, now: str | None, as_json: bool, surface: str | None) -> None:
+def days(
+    config: str | None, forecast: str | None, now: str | None, as_json: bool, surface: str | None
+) -> None:
     """Growth potential, rain-wash risk and frost risk per day."""
     source = Source(config, forecast, now)
     found = _aged(answer("days", source), source)
     if surface is not None:
         _known("surface", surface, [row["surface"] for row in found["days"]])
         found["days"] = [row for row in found["days"] if row["surface"] == surface]
-    show(found, lambda: board.together(
-        [board.head(found), board.days(found, surface), board.credit(found), board.notes(found)]
-    ), as_json)
+    show(
+        found,
+        lambda: board.together(
+            [board.head(found), board.days(found, surface), board.credit(found), board.notes(found)]
+        ),
+        as_json,
+    )
 
 
 @click.command()
@@ -56,9 +62,13 @@ def windows(
         _known("surface", surface, [row["surface"] for row in rows])
     chosen = read_day(day, _asked_at(found, source), site_zone(found)) if day else None
     found = only(found, job=job, surface=surface, day=chosen)
-    show(found, lambda: board.together(
-        [board.head(found), board.windows(found, most=most), board.credit(found), board.notes(found)]
-    ), as_json)
+    show(
+        found,
+        lambda: board.together(
+            [board.head(found), board.windows(found, most=most), board.credit(found), board.notes(found)]
+        ),
+        as_json,
+    )
 
 
 @click.command()
@@ -67,7 +77,11 @@ def warnings(config: str | None, forecast: str | None, now: str | None, as_json:
     """What is about to go wrong, and what to do."""
     source = Source(config, forecast, now)
     found = _aged(answer("warnings", source), source)
-    show(found, lambda: board.together([board.head(found), board.warnings(found), board.credit(found)]), as_json)
+    show(
+        found,
+        lambda: board.together([board.head(found), board.warnings(found), board.credit(found)]),
+        as_json,
+    )
 
 
 @click.command()

@@ -14,7 +14,7 @@ from planner.cli.options import Source, full_config, show
 from planner.errors import InputError
 
 #: The demo's clock, so that it reads the same on every machine: a Thursday morning of the invented week.
-DEMO_NOW = "2026-04-09T06:00:00+01:00"
+DEMO_NOW = "2026-05-07T06:00:00+01:00"
 
 
 def shipped(*parts: str) -> Path:
@@ -75,7 +75,11 @@ def check(config: str | None) -> None:
         click.echo(f"  {job.name:<22}{surfaces or '(no surface here: never shown)'}")
         for name in job.surfaces:
             kinds = {surface.kind for surface in full.site.surfaces}
-            if name not in kinds and name not in {surface.name for surface in full.site.surfaces} and not surfaces:
+            if (
+                name not in kinds
+                and name not in {surface.name for surface in full.site.surfaces}
+                and not surfaces
+            ):
                 click.echo(f'note: {job.name} names "{name}", which is no surface or kind here.', err=True)
 
 

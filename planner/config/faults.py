@@ -14,7 +14,9 @@ from planner.errors import Fault
 _NEEDS = "needs"
 
 
-def faults_of(error: ValidationError, text: str, model: type[BaseModel], above: Sequence[str | int] = ()) -> list[Fault]:
+def faults_of(
+    error: ValidationError, text: str, model: type[BaseModel], above: Sequence[str | int] = ()
+) -> list[Fault]:
     """The faults of one validation, each with its place, its line, the value seen and what is allowed."""
     faults = []
     for detail in error.errors():
@@ -45,8 +47,10 @@ def _says(detail: Any, model: type[BaseModel]) -> str:
         return f"is not a setting here.{nearest(name, _known_names(model))}"
     if sort in ("union_tag_invalid", "literal_error", "enum"):
         allowed = context.get("expected_tags") or context.get("expected", "")
-        return f"{seen!r} is not known; allowed: {allowed}" if sort != "union_tag_invalid" else (
-            f'kind "{context.get("tag")}" is not known; allowed: {allowed}'
+        return (
+            f"{seen!r} is not known; allowed: {allowed}"
+            if sort != "union_tag_invalid"
+            else (f'kind "{context.get("tag")}" is not known; allowed: {allowed}')
         )
     if sort == "value_error":
         return f"{context.get('error', detail['msg'])} (seen: {_short(seen)})"

@@ -22,6 +22,7 @@ from planner.rules.job import Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
 from planner.weather import VARIABLE
 
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Config:
     """Everything a pass needs to know that is not weather or time."""
@@ -117,7 +118,12 @@ def _grass(
     name: str, grasses: dict[str, Grass], path: tuple[str | int, ...], text: str, faults: list[Fault]
 ) -> Grass:
     if name not in grasses:
-        _add(faults, text, path, f'there is no grass "{name}".{nearest(name, grasses)} Known: {", ".join(sorted(grasses))}')
+        _add(
+            faults,
+            text,
+            path,
+            f'there is no grass "{name}".{nearest(name, grasses)} Known: {", ".join(sorted(grasses))}',
+        )
         return next(iter(grasses.values()))
     return grasses[name]
 
@@ -153,7 +159,9 @@ def _work(
     for number, part in enumerate(getattr(parsed, key)):
         surface = _surface(part.surface, site, (key, number, "surface"), text, faults)
         if part.job not in kinds:
-            _add(faults, text, (key, number, "job"), f'there is no job "{part.job}".{nearest(part.job, kinds)}')
+            _add(
+                faults, text, (key, number, "job"), f'there is no job "{part.job}".{nearest(part.job, kinds)}'
+            )
         elif surface is not None:
             work.append(
                 WorkDone(job=part.job, kind=kinds[part.job], surface=surface.name, at=_aware(part.at, site))
@@ -166,7 +174,12 @@ def _surface(
 ) -> Surface | None:
     names = [surface.name for surface in site.surfaces]
     if name not in names:
-        _add(faults, text, path, f'there is no surface "{name}".{nearest(name, names)} Known: {", ".join(names)}')
+        _add(
+            faults,
+            text,
+            path,
+            f'there is no surface "{name}".{nearest(name, names)} Known: {", ".join(names)}',
+        )
         return None
     return site.surface(name)
 

@@ -118,13 +118,18 @@ def _job(
     for group_name in table.uses:
         group = rules.groups.get(group_name)
         if group is None:
-            sheet.add(("jobs", name, "uses"), f'there is no group "{group_name}".{nearest(group_name, rules.groups)}')
+            sheet.add(
+                ("jobs", name, "uses"),
+                f'there is no group "{group_name}".{nearest(group_name, rules.groups)}',
+            )
             continue
         cautions += [caution for caution in group.cautions if caution not in cautions]
         _gather(raws, group.needs, sheet, ("groups", group_name, "needs"))
     for dropped in table.drop:
         if raws.pop(dropped, None) is None:
-            sheet.add(("jobs", name, "drop"), f'no group need has the id "{dropped}".{nearest(dropped, raws)}')
+            sheet.add(
+                ("jobs", name, "drop"), f'no group need has the id "{dropped}".{nearest(dropped, raws)}'
+            )
     _gather(raws, table.needs, sheet, ("jobs", name, "needs"))
     settings = _changed(name, table, raws, change, site_sheet)
     if settings is None:
@@ -169,14 +174,21 @@ def _changed(
         _patch(raws, part.get("needs", {}), sheet, (*path, "needs"), only=surface)
     for key, value in change.items():
         if key not in settings:
-            sheet.add(("jobs", name, key), f"is not a setting of a job.{nearest(key, [*settings, 'needs', 'on', 'off'])}")
+            sheet.add(
+                ("jobs", name, key),
+                f"is not a setting of a job.{nearest(key, [*settings, 'needs', 'on', 'off'])}",
+            )
         else:
             settings[key] = value
     return settings
 
 
 def _patch(
-    raws: dict[str, _Raw], patches: Mapping[str, Any], sheet: _Sheet, path: tuple[str | int, ...], only: str | None
+    raws: dict[str, _Raw],
+    patches: Mapping[str, Any],
+    sheet: _Sheet,
+    path: tuple[str | int, ...],
+    only: str | None,
 ) -> None:
     for need_id, values in patches.items():
         if not isinstance(values, Mapping):
@@ -206,7 +218,9 @@ def _need(raw: _Raw, known: set[str]) -> Any:
         return None
     quantity = getattr(need, "quantity", None)
     if quantity is not None and quantity not in known:
-        raw.sheet.add((*raw.path, "quantity"), f'"{quantity}" is not a quantity we know.{nearest(quantity, known)}')
+        raw.sheet.add(
+            (*raw.path, "quantity"), f'"{quantity}" is not a quantity we know.{nearest(quantity, known)}'
+        )
         return None
     return need
 
@@ -216,4 +230,7 @@ def _check_gaps(jobs: list[Job], names: set[str], sheet: _Sheet) -> None:
         for need in job.needs:
             for other in getattr(need, "other", ()):
                 if other not in names:
-                    sheet.add(("jobs", job.name), f'need "{need.id}": no job or kind is called "{other}".{nearest(other, names)}')
+                    sheet.add(
+                        ("jobs", job.name),
+                        f'need "{need.id}": no job or kind is called "{other}".{nearest(other, names)}',
+                    )

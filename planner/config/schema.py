@@ -74,8 +74,12 @@ class SurfacePart(Part):
 class ForecastPart(Part):
     """Where the weather comes from."""
 
-    providers: tuple[str, ...] = Field(default=("open-meteo",), min_length=1, description="Asked in this order.")
-    ensemble: bool = Field(default=False, description="Ask a second time for ensemble members, for the chance.")
+    providers: tuple[str, ...] = Field(
+        default=("open-meteo",), min_length=1, description="Asked in this order."
+    )
+    ensemble: bool = Field(
+        default=False, description="Ask a second time for ensemble members, for the chance."
+    )
     every_minutes: int = Field(default=60, ge=10, le=1440, description="How often the service pulls.")
     past_days: int = Field(default=3, ge=1, le=14)
     days: int = Field(default=8, ge=2, le=16)
@@ -87,7 +91,9 @@ class ForecastPart(Part):
 class StorePart(Part):
     """Where passes and the diary are kept."""
 
-    url: str = Field(default="sqlite:///.haysel/haysel.db", description="SQLAlchemy URL; SQLite or PostgreSQL.")
+    url: str = Field(
+        default="sqlite:///.haysel/haysel.db", description="SQLAlchemy URL; SQLite or PostgreSQL."
+    )
 
 
 class ServicePart(Part):
@@ -95,7 +101,9 @@ class ServicePart(Part):
 
     host: str = "127.0.0.1"
     port: int = Field(default=8480, ge=1, le=65535)
-    token_env: str = Field(default="HAYSEL_TOKEN", description="Environment variable that holds the write token.")
+    token_env: str = Field(
+        default="HAYSEL_TOKEN", description="Environment variable that holds the write token."
+    )
 
 
 class WarningsPart(Part):
@@ -123,7 +131,9 @@ class WorkPart(Part):
 
     job: str
     surface: str
-    at: datetime = Field(description="When it was finished (or will begin). Local time when no offset is given.")
+    at: datetime = Field(
+        description="When it was finished (or will begin). Local time when no offset is given."
+    )
 
 
 class SiteFile(Part):

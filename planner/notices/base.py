@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from planner.site import Sowing, WorkDone
 from planner.plan import Plan
+from planner.site import Sowing, WorkDone
 
 #: Steps of a warning, from the mildest up.
 LEVELS = ("mention", "heed", "act tonight")
@@ -44,5 +44,9 @@ class Notice:
     @property
     def id(self) -> str:
         """Stable while the same thing is coming: kind, surface and the day it begins (UTC, noon to noon)."""
-        day = (self.begins - timedelta(hours=12)).strftime("%Y%m%d") if self.kind == "frost" else self.begins.strftime("%Y%m%d")
+        day = (
+            (self.begins - timedelta(hours=12)).strftime("%Y%m%d")
+            if self.kind == "frost"
+            else self.begins.strftime("%Y%m%d")
+        )
         return "-".join([self.kind, (self.surface or "all").replace(" ", "_"), day])

@@ -87,8 +87,8 @@ def frost(scene: Scene) -> list[Notice]:
 
 
 def _word(chance: float) -> str:
-    if chance >= 0.66:
+    if chance >= 0.6:
         return "likely"
-    if chance >= 0.33:
+    if chance >= 0.25:
         return "possible"
     return "unlikely"

@@ -17,13 +17,17 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from planner.rules.spans import Spans
 from planner.site import WorkDone
 from planner.weather import Array
+from planner.words import YES_NO
 
 if TYPE_CHECKING:
     from planner.indices.frame import Quantities
 
 #: Room of a figure outside a comfortable range that has no hard limit behind it: judgement.
 SOFT_ROOM = 0.5
+#: Room of a need that cannot press: a yes or a no that holds, a clock that is open.
+MOST_ROOM = 9.0
 _EPS = 1e-7
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +54,18 @@ class Reading:
     high: Array
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assay:
+    """A need held against its limits: its figures, the room of the first member, and what holds where."""
+
+    reading: Reading
+    room: Array
+    """Shape (hours,), of the first member."""
+    holds: Mask
+    seen: Mask
+    """Shape (members or 1, hours): whether the hard limits hold, and whether the figure is known."""
+
+
 class Need(BaseModel):
     """One thing that a job wants of the weather, the ground, the clock or the diary."""
 
@@ -58,10 +74,14 @@ class Need(BaseModel):
     id: str = Field(description="Short name, unique within the job; a later need of the same id replaces it.")
     label: str = Field(description="Trade words for the figure, as shown to people.")
     unit: str = Field(default="", description="Unit of the figure and its limits.")
-    hard_min: float | None = Field(default=None, description="Below this the job is barred (or broken after).")
+    hard_min: float | None = Field(
+        default=None, description="Below this the job is barred (or broken after)."
+    )
     best_from: float | None = Field(default=None, description="Comfortable from here.")
     best_to: float | None = Field(default=None, description="Comfortable up to here.")
-    hard_max: float | None = Field(default=None, description="Above this the job is barred (or broken after).")
+    hard_max: float | None = Field(
+        default=None, description="Above this the job is barred (or broken after)."
+    )
     weight: float = Field(default=1.0, gt=0, description="Weight in the score.")
     low: str = Field(default="", description="Clause for people when the figure is too low.")
     high: str = Field(default="", description="Clause for people when the figure is too high.")
@@ -69,10 +89,14 @@ class Need(BaseModel):
     confidence: Literal["A", "B", "C"] = Field(
         default="C", description="A regulator, extension or paper read; B one study or second-hand; C guess."
     )
-    optional: bool = Field(default=False, description="An unknown figure is named but does not close the hour.")
+    optional: bool = Field(
+        default=False, description="An unknown figure is named but does not close the hour."
+    )
     from_label: bool = Field(default=False, description="The product label sets this; yours overrides it.")
     surfaces: tuple[str, ...] = Field(default=(), description="Only on these surfaces (names or kinds).")
-    except_surfaces: tuple[str, ...] = Field(default=(), description="Not on these surfaces (names or kinds).")
+    except_surfaces: tuple[str, ...] = Field(
+        default=(), description="Not on these surfaces (names or kinds)."
+    )
     soils: tuple[str, ...] = Field(default=(), description="Only on these root zones: sand, loam, clay.")
 
     #: Whether the need looks at hours after the work, so that its failure breaks rather than bars.
@@ -99,9 +123,23 @@ class Need(BaseModel):
         """Figures at every start hour."""
         raise NotImplementedError
 
-    def edges_h(self, duration_h: float) -> tuple[float, ...]:
-        """Where its span begins and ends, in hours from the start; the verdict can only change there."""
+    def assay(self, trial: Trial) -> Assay:
+        """Figures held against the limits, at every start hour."""
+        return self._held(self.reading(trial))
+
+    def _held(self, reading: Reading) -> Assay:
+        seen = ~np.isnan(reading.low)
+        if reading.high is not reading.low:
+            seen = seen & ~np.isnan(reading.high)
+        return Assay(reading=reading, room=self.room(reading, member=0), holds=self.holds(reading), seen=seen)
+
+    def edges_h(self, trial: Trial) -> tuple[float, ...]:
+        """Hours from the start at which the verdict may change when the start moves within its hour."""
         return ()
+
+    def shifts(self, trial: Trial, offset_h: float) -> bool:
+        """Whether a start later by `offset_h` can read another figure than one on the full hour."""
+        return bool(self.edges_h(trial))
 
     @property
     def is_after(self) -> bool:
@@ -116,38 +154,45 @@ class Need(BaseModel):
         return not self.soils or soil in self.soils
 
     def room(self, reading: Reading, member: int | None = None) -> Array:
-        """Room of each start hour: 1 inside comfort, 0 at the hard limit, negative beyond; NaN unknown."""
+        """Room of each start hour: 1 at the edge of comfort, 0 at the hard limit, negative beyond; NaN unknown."""
         rows: Any = slice(None) if member is None else min(member, reading.low.shape[0] - 1)
         low = _side(reading.low[rows], self.hard_min, self.best_from, 1.0)
         upper = slice(None) if member is None else min(member, reading.high.shape[0] - 1)
         high = _side(reading.high[upper], self.hard_max, self.best_to, -1.0)
-        return np.minimum(low, high)
+        if self.best_to == 0.0:
+            # Nothing at all is the most room there can be: no rain is never what presses.
+            high = np.where(high >= 1.0, MOST_ROOM, high)
+        both = np.minimum(low, high)
+        # A yes or a no that holds is never the tightest.
+        return np.where(both >= 1.0, MOST_ROOM, both) if self.unit == YES_NO else both
 
-    def holds(self, reading: Reading) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    def holds(self, reading: Reading) -> Mask:
         """Whether the hard limits hold, for all members; False where unknown."""
-        with np.errstate(invalid="ignore"):
-            good = ~np.isnan(reading.low) & ~np.isnan(reading.high)
-            if self.hard_min is not None:
-                good = good & (reading.low >= self.hard_min - _EPS)
-            if self.hard_max is not None:
-                good = good & (reading.high <= self.hard_max + _EPS)
-        return good
+        # Comparing with an unknown figure gives False, which is what is wanted.
+        if self.hard_min is not None and self.hard_max is not None:
+            return (reading.low >= self.hard_min - _EPS) & (reading.high <= self.hard_max + _EPS)
+        if self.hard_min is not None:
+            return np.asarray(reading.low >= self.hard_min - _EPS)
+        if self.hard_max is not None:
+            return np.asarray(reading.high <= self.hard_max + _EPS)
+        return ~np.isnan(reading.low)
 
 
 def _side(value: Array, hard: float | None, best: float | None, sign: float) -> Array:
-    """Room on one side; `sign` 1 for a lower limit, -1 for an upper one."""
-    unlimited = np.where(np.isnan(value), np.nan, 1.0)
+    """Room on one side; `sign` 1 for a lower limit, -1 for an upper one. Inside comfort it goes on above 1."""
     if hard is None and best is None:
-        return unlimited
+        return np.where(np.isnan(value), np.nan, MOST_ROOM)
     if hard is None:
         assert best is not None
-        inside = sign * (value - best) >= -_EPS
-        return np.where(np.isnan(value), np.nan, np.where(inside, 1.0, SOFT_ROOM))
+        inside = sign * (value - best)
+        room = np.where(inside >= -_EPS, 1.0 + inside / max(1.0, abs(best)), SOFT_ROOM)
+        return np.minimum(np.where(np.isnan(value), np.nan, room), MOST_ROOM)
     beyond = sign * (value - hard)
     width = sign * (best - hard) if best is not None else 0.0
     if width > 0:
         room = beyond / width
     else:
         # A limit without a ramp: full room inside, and outside a distance in units of the limit itself.
-        room = np.where(beyond >= -_EPS, 1.0, beyond / max(1.0, abs(hard)))
-    return np.minimum(np.where(np.abs(beyond) < _EPS, np.maximum(room, 0.0), room), 1.0)
+        far = beyond / max(1.0, abs(hard))
+        room = np.where(beyond >= -_EPS, 1.0 + far, far)
+    return np.minimum(np.where(np.abs(beyond) < _EPS, np.maximum(room, 0.0), room), MOST_ROOM)

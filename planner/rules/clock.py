@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from pydantic import Field, field_validator
 
-from planner.rules.base import Need, Reading, Trial
+from planner.rules.base import MOST_ROOM, Mask, Need, Reading, Trial
+from planner.weather import Array
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 NEVER = "never"
@@ -34,7 +36,8 @@ class Clock(Need):
     opens: str = Field(default="00:00", description='Local time from which the job may run, "07:30".')
     closes: str = Field(default="24:00", description="Local time by which it must be finished.")
     days: dict[str, tuple[str, str]] = Field(
-        default={}, description='Other hours on a weekday: sun = ["10:00", "16:00"]; ["never", "never"] bars it.'
+        default={},
+        description='Other hours on a weekday: sun = ["10:00", "16:00"]; ["never", "never"] bars it.',
     )
     low: str = "outside the hours allowed for this work"
 
@@ -58,13 +61,19 @@ class Clock(Need):
     def _needs_limits(self) -> bool:
         return False
 
-    def edges_h(self, duration_h: float) -> tuple[float, ...]:
-        edges = [clock_minutes(self.closes) / 60.0]
-        edges += [clock_minutes(span[1]) / 60.0 for span in self.days.values() if span[1] != NEVER]
-        return tuple(duration_h - edge for edge in edges)
+    def edges_h(self, trial: Trial) -> tuple[float, ...]:
+        closing = [self.closes, *(span[1] for span in self.days.values() if span[1] != NEVER)]
+        edges = [trial.duration_h - clock_minutes(text) / 60.0 for text in closing]
+        # Some clocks stand half an hour off the full hour of UTC.
+        return (*edges, *(edge + 0.5 for edge in edges))
 
     def reading(self, trial: Trial) -> Reading:
         """Hours inside the allowed span; negative outside. Elapsed hours, so clock-change days work."""
+        key = ("clock", self.opens, self.closes, tuple(self.days.items()), trial.duration_h, trial.offset_h)
+        figure = trial.spans.recall(key, lambda: self._inside(trial))
+        return Reading(low=figure, high=figure)
+
+    def _inside(self, trial: Trial) -> Array:
         weather, zone = trial.quantities.weather, trial.quantities.site.zone
         starts = weather.epoch_s / 3600.0 + trial.offset_h
         inside = np.full(weather.hours, -np.inf)
@@ -78,15 +87,14 @@ class Clock(Need):
             close_h = _moment(day, clock_minutes(closes), zone).timestamp() / 3600.0
             room = np.minimum(starts - open_h, close_h - (starts + trial.duration_h))
             inside = np.maximum(inside, room)
-        figure = np.atleast_2d(inside)
-        return Reading(low=figure, high=figure)
+        return np.atleast_2d(inside)
 
-    def room(self, reading: Reading, member: int | None = None) -> np.ndarray:  # type: ignore[type-arg]
+    def room(self, reading: Reading, member: int | None = None) -> Array:
         figure = reading.low if member is None else reading.low[0]
-        return np.where(figure >= -1e-9, 1.0, np.maximum(figure, -24.0) / 24.0 - 1.0)
+        return np.where(figure >= -1e-9, MOST_ROOM, np.maximum(figure, -24.0) / 24.0 - 1.0)
 
-    def holds(self, reading: Reading) -> np.ndarray:  # type: ignore[type-arg]
-        held: np.ndarray = reading.low >= -1e-9  # type: ignore[type-arg]
+    def holds(self, reading: Reading) -> Mask:
+        held: Mask = reading.low >= -1e-9
         return held
 
 
@@ -114,15 +122,16 @@ class Season(Need):
             return self.barred_from <= today <= self.barred_to
         return today >= self.barred_from or today <= self.barred_to
 
-    def room(self, reading: Reading, member: int | None = None) -> np.ndarray:  # type: ignore[type-arg]
-        return reading.low if member is None else reading.low[0]
+    def room(self, reading: Reading, member: int | None = None) -> Array:
+        figure = reading.low if member is None else reading.low[0]
+        return np.where(figure > 0, MOST_ROOM, -1.0)
 
-    def holds(self, reading: Reading) -> np.ndarray:  # type: ignore[type-arg]
-        held: np.ndarray = reading.low > 0  # type: ignore[type-arg]
+    def holds(self, reading: Reading) -> Mask:
+        held: Mask = reading.low > 0
         return held
 
 
-def _moment(day: date, minutes: int, zone: object) -> datetime:
+def _moment(day: date, minutes: int, zone: ZoneInfo) -> datetime:
     whole, rest = divmod(minutes, 24 * 60)
-    moment = datetime.combine(day + timedelta(days=whole), time(rest // 60, rest % 60), tzinfo=zone)  # type: ignore[arg-type]
+    moment = datetime.combine(day + timedelta(days=whole), time(rest // 60, rest % 60), tzinfo=zone)
     return moment.astimezone(UTC)

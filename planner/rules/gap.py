@@ -27,8 +27,12 @@ class Gap(Need):
     def is_after(self) -> bool:
         return False
 
-    def edges_h(self, duration_h: float) -> tuple[float, ...]:
-        return ()
+    def edges_h(self, trial: Trial) -> tuple[float, ...]:
+        if self.direction == "since" or self.hard_min is None:
+            return ()
+        wait_h = trial.duration_h + self.hard_min * UNITS_H[self.unit]
+        moments = self.matches((*trial.done, *trial.planned))
+        return tuple(wait_h - work.at.timestamp() / 3600.0 for work in moments)
 
     def matches(self, work: Iterable[WorkDone]) -> list[WorkDone]:
         """The work that counts, in order of time."""
@@ -38,7 +42,11 @@ class Gap(Need):
         weather = trial.quantities.weather
         starts = weather.epoch_s / 3600.0 + trial.offset_h
         moments = [w.at.timestamp() / 3600.0 for w in self.matches((*trial.done, *trial.planned))]
-        hours = _since(starts, moments) if self.direction == "since" else _until(starts + trial.duration_h, moments)
+        hours = (
+            _since(starts, moments)
+            if self.direction == "since"
+            else _until(starts + trial.duration_h, moments)
+        )
         # With no such work on record a mere minimum holds; a maximum cannot be read.
         unlimited_above = self.hard_max is None and self.best_to is None
         figure = np.where(np.isinf(hours) & (not unlimited_above), np.nan, hours) / UNITS_H[self.unit]

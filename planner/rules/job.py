@@ -20,9 +20,13 @@ class Job(BaseModel):
     name: str = Field(description="Name used in commands and in the diary.")
     label: str = Field(description="The job in the keeper's words.")
     kind: str = Field(description="spraying, seeding, fertilising, mowing, or another.")
-    surfaces: tuple[str, ...] = Field(min_length=1, description="Names or kinds of the surfaces it is done on.")
+    surfaces: tuple[str, ...] = Field(
+        min_length=1, description="Names or kinds of the surfaces it is done on."
+    )
     duration_min: float = Field(gt=0, le=24 * 60, description="How long the work takes, in minutes.")
-    has_label: bool = Field(default=False, description="A product label binds it: no least-bad hour is shown.")
+    has_label: bool = Field(
+        default=False, description="A product label binds it: no least-bad hour is shown."
+    )
     needs: tuple[AnyNeed, ...] = Field(min_length=1)
     cautions: tuple[str, ...] = ()
     why: str = Field(default="", description="Why the job is the way it is, in a line.")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Literal
 
 from pydantic import Field, model_validator
 
-from planner.rules.base import Need, Reading, Trial
+from planner.rules.base import Assay, Need, Reading, Trial
 from planner.rules.spans import touched
+from planner.weather import Array
 
 
 class Limit(Need):
@@ -44,34 +46,62 @@ class Limit(Need):
 
     def span_h(self, duration_h: float) -> tuple[float, float]:
         """The span in hours from the start."""
-        first, last = self.hours
-        if self.when == "start":
-            return 0.0, 0.0
-        if self.when == "before":
-            return -first, -last
-        if self.when == "after":
-            return duration_h + first, duration_h + last
-        return -first, duration_h + last
+        return _span_of(self.when, self.hours, duration_h)
 
-    def edges_h(self, duration_h: float) -> tuple[float, ...]:
-        return () if self.when == "start" else self.span_h(duration_h)
+    def edges_h(self, trial: Trial) -> tuple[float, ...]:
+        return () if self.when == "start" else self.span_h(trial.duration_h)
+
+    def shifts(self, trial: Trial, offset_h: float) -> bool:
+        return self.when != "start" and self._hours(trial, offset_h) != self._hours(trial, 0.0)
+
+    def _hours(self, trial: Trial, offset_h: float) -> tuple[int, int]:
+        """First and last hour that count, from the start hour."""
+        return _hours_of(self.when, self.hours, trial.duration_h, offset_h)
+
+    def assay(self, trial: Trial) -> Assay:
+        reading = self.reading(trial)
+        limits = (self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit)
+        return trial.spans.recall(("assay", id(reading), *limits), lambda: self._held(reading))
 
     def reading(self, trial: Trial) -> Reading:
         column = trial.quantities[self.quantity]
-        first, last = self.span_h(trial.duration_h)
-        if self.when == "start":
-            low, high = 0, 0
-        else:
-            low, high = touched(first + trial.offset_h, last + trial.offset_h)
-        if self.sum_up != "every":
-            figure = trial.spans.over(column, low, high, self.sum_up)
-            return Reading(low=figure, high=figure)
+        low, high = self._hours(trial, trial.offset_h)
         bounded_below = self.hard_min is not None or self.best_from is not None
         bounded_above = self.hard_max is not None or self.best_to is not None
-        lowest = trial.spans.over(column, low, high, "lowest") if bounded_below else None
-        highest = trial.spans.over(column, low, high, "highest") if bounded_above else None
-        either = lowest if lowest is not None else highest
-        assert either is not None
-        return Reading(
-            low=lowest if lowest is not None else either, high=highest if highest is not None else either
+        key = ("reading", id(column), low, high, self.sum_up, bounded_below, bounded_above)
+        return trial.spans.recall(
+            key, lambda: self._read(trial, column, low, high, bounded_below, bounded_above)
         )
+
+    def _read(
+        self, trial: Trial, column: Array, low: int, high: int, bounded_below: bool, bounded_above: bool
+    ) -> Reading:
+        spans = trial.spans
+        if self.sum_up != "every":
+            figure = spans.over(column, low, high, self.sum_up)
+            return Reading(low=figure, high=figure)
+        if bounded_below and bounded_above:
+            return Reading(
+                low=spans.over(column, low, high, "lowest"), high=spans.over(column, low, high, "highest")
+            )
+        figure = spans.over(column, low, high, "lowest" if bounded_below else "highest")
+        return Reading(low=figure, high=figure)
+
+
+def _span_of(when: str, hours: tuple[float, float], duration_h: float) -> tuple[float, float]:
+    first, last = hours
+    if when == "start":
+        return 0.0, 0.0
+    if when == "before":
+        return -first, -last
+    if when == "after":
+        return duration_h + first, duration_h + last
+    return -first, duration_h + last
+
+
+@lru_cache(maxsize=4096)
+def _hours_of(when: str, hours: tuple[float, float], duration_h: float, offset_h: float) -> tuple[int, int]:
+    if when == "start":
+        return 0, 0
+    first, last = _span_of(when, hours, duration_h)
+    return touched(first + offset_h, last + offset_h)

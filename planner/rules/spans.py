@@ -7,12 +7,14 @@ whole, which errs on the strict side. A span that leaves the forecast, or holds 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
+from typing import Any, TypeVar
 
 import numpy as np
 
 from planner.weather import Array
 
+Made = TypeVar("Made")
 _NUDGE = 1e-9
 
 
@@ -29,6 +31,14 @@ class Spans:
     def __init__(self) -> None:
         self._made: dict[tuple[int, int, int, str], Array] = {}
         self._columns: list[Array] = []
+        self._memo: dict[Hashable, Any] = {}
+
+    def recall(self, key: Hashable, make: Callable[[], Made]) -> Made:
+        """What was made under the key before, else what `make` gives now. Jobs share what they ask alike."""
+        if key not in self._memo:
+            self._memo[key] = make()
+        made: Made = self._memo[key]
+        return made
 
     def over(self, column: Array, low: int, high: int, how: str) -> Array:
         """The column summed up (`lowest`, `highest`, `total`, `mean`) over hours low..high from every start."""

@@ -1,0 +1,48 @@
+"""The config in force while the service runs: a changed file is taken up, a faulty one leaves the last good one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from planner.config.light import raw
+from planner.config.load import Config, load
+from planner.errors import PlannerError
+
+
+class Watched:
+    """The last good config of a file, and what is wrong with the file since."""
+
+    def __init__(self, config: Config) -> None:
+        self._config = config
+        self._seen = self._state()
+        self.fault: str | None = None
+
+    def current(self) -> Config:
+        """The config to work with now; reads the files again when one of them has changed."""
+        state = self._state()
+        if state == self._seen:
+            return self._config
+        self._seen = state
+        try:
+            self._config = load(self._config.file)
+            self.fault = None
+        except PlannerError as error:
+            self.fault = f"The changed config is not in force, the last good one is: {error}"
+        return self._config
+
+    def _state(self) -> tuple[tuple[str, int, int], ...]:
+        files = [self._config.file]
+        try:
+            named = raw(self._config.file).get("rules", "rules.toml")
+            files.append(self._config.file.parent / str(named))
+        except PlannerError:
+            pass
+        return tuple(_stamp(file) for file in files)
+
+
+def _stamp(file: Path) -> tuple[str, int, int]:
+    try:
+        status = file.stat()
+    except OSError:
+        return str(file), 0, 0
+    return str(file), status.st_mtime_ns, status.st_size

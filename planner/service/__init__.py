@@ -1,0 +1,1 @@
+"""The HTTP service: shows stored answers, never fetches or computes on a read."""

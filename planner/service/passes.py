@@ -1,0 +1,103 @@
+"""Passes made by the service: on a schedule, once at a time, the last good answers kept when one fails."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+from planner.answers import render
+from planner.config.load import Config
+from planner.config.watch import Watched
+from planner.cycle import Passed, run
+from planner.errors import PlannerError
+from planner.service.shelf import Shelf
+from planner.store import Store
+
+log = logging.getLogger("planner.passes")
+#: A pass that takes longer than this is taken for dead, and another process may make it.
+_LEASE_S = 600.0
+
+
+class Passes:
+    """Makes passes and lays their answers on the shelf."""
+
+    def __init__(self, config: Config, store: Store, shelf: Shelf, clock: Callable[[], datetime]) -> None:
+        self._watched = Watched(config)
+        self._store = store
+        self._shelf = shelf
+        self._clock = clock
+        self.last_fault: str | None = None
+        self.last_good: datetime | None = None
+        self._load_stored()
+
+    @property
+    def config(self) -> Config:
+        """The config in force."""
+        return self._watched.current()
+
+    @property
+    def config_fault(self) -> str | None:
+        """What is wrong with a changed config that was not taken up."""
+        return self._watched.fault
+
+    @property
+    def is_due(self) -> bool:
+        """Whether the newest pass is older than the interval."""
+        every = timedelta(minutes=self.config.forecast.every_minutes)
+        return self.last_good is None or self._clock() - self.last_good >= every
+
+    def run(self) -> None:
+        """One pass, unless another process makes it. A fault is told in the log and in health, never raised."""
+        now = self._clock()
+        every_s = self.config.forecast.every_minutes * 60
+        slot = str(int(now.timestamp() // every_s))
+        if not self._store.claim("pass", slot, _LEASE_S, now):
+            self._load_stored()
+            return
+        try:
+            passed = run(self.config, self._store, now=now, extra_faults=self._faults())
+        except PlannerError as error:
+            self.last_fault = str(error)
+            log.warning("pass failed: %s", error)
+            return
+        self._store.finish("pass", slot, self._clock())
+        self.last_fault = "; ".join(passed.faults) or None
+        self._lay(passed)
+
+    def _faults(self) -> tuple[str, ...]:
+        self._watched.current()
+        return (self._watched.fault,) if self._watched.fault else ()
+
+    def _lay(self, passed: Passed) -> None:
+        briefing = passed.briefing
+        self.last_good = briefing.made_at
+        self._shelf.put(briefing.made_at, briefing.stale_at, passed.answers)
+
+    def _load_stored(self) -> None:
+        """Take up the newest stored pass, made by an earlier run or by another process."""
+        made_at = self._store.last_pass_at()
+        if made_at is None or (self.last_good is not None and made_at <= self.last_good):
+            return
+        answers = {
+            row.name: (row.content_type, row.body)
+            for row in self._store.answers_like("")
+            if row.made_at == made_at
+        }
+        if "now" not in answers:
+            return
+        self.last_good = made_at
+        self._shelf.put(made_at, _stale_at(answers["now"][1]), answers)
+
+
+def _stale_at(body: bytes) -> datetime:
+    import json
+
+    flat: dict[str, Any] = json.loads(body)
+    return datetime.fromisoformat(flat["stale_at"])
+
+
+def demo_shelf(config: Config, shelf: Shelf, briefing: Any) -> None:
+    """Lay a briefing of the shipped forecast on the shelf."""
+    shelf.put(briefing.made_at, briefing.stale_at, render(briefing))

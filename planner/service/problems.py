@@ -1,0 +1,57 @@
+"""Faults as application/problem+json (RFC 9457): what is wrong, where, what to do."""
+
+from __future__ import annotations
+
+import json
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+
+from planner.errors import ForecastError, InputError, NoPassYet, NotKnown, PlannerError
+
+PROBLEM = "application/problem+json"
+
+
+def problem(status: int, detail: str, code: str) -> Response:
+    """A problem document."""
+    body = {
+        "type": "about:blank",
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        "code": code,
+    }
+    headers = {"Retry-After": "60"} if status == 503 else None
+    return Response(json.dumps(body, ensure_ascii=False), status, headers, PROBLEM)
+
+
+def status_of(error: PlannerError) -> int:
+    """The HTTP status of one of our errors."""
+    if isinstance(error, NotKnown):
+        return 404
+    if isinstance(error, InputError):
+        return 400
+    if isinstance(error, (NoPassYet, ForecastError)):
+        return 503
+    return 500
+
+
+def attach(app: FastAPI) -> None:
+    """Answer every fault as a problem document."""
+
+    @app.exception_handler(PlannerError)
+    async def planner_error(request: Request, error: PlannerError) -> Response:
+        return problem(status_of(error), str(error), type(error).__name__)
+
+    @app.exception_handler(RequestValidationError)
+    async def malformed(request: Request, error: RequestValidationError) -> Response:
+        parts = [
+            f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in error.errors()
+        ]
+        return problem(422, "; ".join(parts), "Malformed")
+
+    @app.exception_handler(HTTPException)
+    async def http_error(request: Request, error: HTTPException) -> Response:
+        return problem(error.status_code, str(error.detail), "Http")

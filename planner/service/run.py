@@ -1,0 +1,64 @@
+"""Starting the service: what it listens on, and what it refuses."""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from planner.config.load import Config
+from planner.errors import InputError
+from planner.service.shelf import Shelf
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach the address."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def serve(
+    config: Config, *, host: str | None, port: int | None, demo: Path | None, demo_now: datetime
+) -> None:
+    """Run until stopped. Beyond loopback it refuses to start without a write token."""
+    import uvicorn
+
+    from planner.service.app import create_app
+
+    address, number = host or config.service.host, port or config.service.port
+    token = os.environ.get(config.service.token_env, "")
+    if not is_loopback(address) and not token:
+        raise InputError(
+            f"{address} can be reached from other machines, and no write token is set. Set "
+            f"{config.service.token_env} to a long secret, or listen on 127.0.0.1."
+        )
+    every = config.forecast.every_minutes
+    if demo is not None:
+        from planner.cycle import assess
+        from planner.forecast.recorded import read_file
+        from planner.service.passes import demo_shelf
+
+        shelf = Shelf(lambda: demo_now)
+        forecast = read_file(demo, fetched_at=demo_now)
+        demo_shelf(config, shelf, assess(config, forecast, now=demo_now))
+        app = create_app(shelf, clock=lambda: demo_now, every_minutes=every)
+    else:
+        from planner.service.passes import Passes
+        from planner.store import Store
+
+        shelf = Shelf(_clock)
+        passes = Passes(config, Store.open(config.store.url), shelf, _clock)
+        app = create_app(shelf, clock=_clock, passes=passes, every_minutes=every)
+    click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
+    uvicorn.run(app, host=address, port=number, log_level="warning", access_log=False)
+
+
+def _clock() -> datetime:
+    return datetime.now(UTC)
