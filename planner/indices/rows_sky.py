@@ -198,7 +198,7 @@ def night_lowest(q: Quantities, name: str) -> Array:
     up = altitude > 0.0
     values = q[name]
     lowest = nights.lowest(np.where(np.isnan(values) & up, np.inf, values))
-    ends = np.append(nights.first_hour[1:], nights.of_hour.size) - 1
+    ends = np.cumsum(nights.lengths) - 1
     offset = q.weather.local_offset_h(q.site.zone)
     since_noon = (q.weather.epoch_s / 3600.0 + offset - 12.0) % 24.0
     reached = (since_noon[ends] >= 23.0) | ((since_noon[ends] >= 12.0) & up[0, ends])

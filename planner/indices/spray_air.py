@@ -99,7 +99,7 @@ def inversion_likely(
     layered |= (dark | low_sun) & (below > 1.0)
     layered |= aloft > 0.0
     unknown = (dark | low_sun) & np.isnan(klass + wind + cloud + below)
-    return flag(layered, ~unknown & ~np.isnan(altitude))
+    return flag(layered, ~unknown & ~np.isnan(altitude + wind))
 
 
 def direction_spread_deg(wind_dir_deg: Array) -> Array:

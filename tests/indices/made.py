@@ -54,7 +54,7 @@ def site(**surface: object) -> Site:
 
 
 def weather(hours: int = 72, members: int = 1, start: datetime = START, **columns: object) -> HourlyWeather:
-    """Mild, half cloudy days; keywords are columns as a number, a list of hours or an array. None leaves one out."""
+    """Mild, half cloudy days; keywords are columns as a number or an array. None leaves one out."""
     hour = np.arange(hours)
     wave = np.sin((hour - 8) / 24 * 2 * np.pi)
     laid: dict[str, object] = {

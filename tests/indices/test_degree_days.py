@@ -9,7 +9,8 @@ from planner.indices.degree_days import growing_degree_days
 
 
 def test_interval_in_summer_and_in_spring() -> None:
-    # Kreuser and Soldat 2009: 200 degree days, base 0. Soldat 2013: "about 7 days in summer, 21 to 28 in spring".
+    # Kreuser and Soldat 2009: 200 degree days, base 0.
+    # Soldat 2013: "about 7 days in summer, 21 to 28 in spring".
     assert growing_degree_days(np.full(7, 28.6)).sum() == pytest.approx(200.0, abs=0.5)
     assert 21 <= 200.0 / growing_degree_days(8.0) <= 28
 

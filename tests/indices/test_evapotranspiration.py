@@ -116,7 +116,7 @@ def test_a_year_of_days_agrees_with_pyet() -> None:
 
 
 def test_a_year_at_fallon_within_three_percent_of_the_published_sum() -> None:
-    # AgriMet station Fallon NV 2015, daily short reference ET by the RefET software, as carried by refet's tests.
+    # AgriMet station Fallon NV 2015: daily short reference ET by RefET, as carried by the tests of refet.
     year = table("fallon_2015_daily_with_refet.csv")
     months = np.array([0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334])
     doy = months[year["MONTH"].astype(int) - 1] + year["DAY"]

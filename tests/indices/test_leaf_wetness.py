@@ -80,5 +80,5 @@ def test_drying_is_never_negative_and_falls_with_humidity(
 
 
 def test_drying_agrees_with_reference_grass_in_size() -> None:
-    # A wet leaf at 20 C, 60 %, 3 m/s and 500 W/m2 gives a little more than reference grass, half a millimetre.
+    # At 20 C, 60 %, 3 m/s and 500 W/m2 a wet leaf gives a little more than reference grass.
     assert float(drying_mm_per_h(20.0, 60.0, 3.0, 500.0, 340.0)) == pytest.approx(0.55, abs=0.2)

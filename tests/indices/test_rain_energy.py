@@ -43,7 +43,7 @@ def test_recorded_events_multiply_and_are_mostly_small() -> None:
 
 
 def test_energy_of_recorded_events_lies_within_that_of_their_steady_and_peak_rate() -> None:
-    # Unit energy of an event cannot pass that of its heaviest half hour's ten-minute peak, three times I30 at most.
+    # Ten minutes can hold at most three times the greatest half-hour intensity.
     events = table("erosive_events_flanders.csv")
     unit = events["energy_mj_ha"] / events["rain_mm"]
     assert (unit <= rain_energy_mj_ha_mm(np.minimum(3 * events["i30_mm_h"], 300.0)) + 1e-6).all()

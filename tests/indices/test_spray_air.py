@@ -9,8 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from planner.indices import INDEX
+from planner.indices.frame import Quantities
 from planner.indices.spray_air import direction_spread_deg, inversion_likely, stability_class
-from tests.indices.made import quantities, weather
+from planner.site import Site
+from tests.indices.made import weather
 
 
 @pytest.mark.parametrize(
@@ -71,10 +74,6 @@ def test_inversion_in_the_evening_and_not_at_noon() -> None:
         rel_humidity_pct=50.0,
         shortwave_wm2=None,
     )
-    from planner.indices import INDEX
-    from planner.indices.frame import Quantities
-    from planner.site import Site
-
     place = Site(name="x", latitude_deg=51.4769, longitude_deg=0.0, elevation_m=40.0, timezone="UTC")
     q = Quantities(made, place, INDEX, now=datetime(2024, 6, 21, tzinfo=UTC))
     likely = q["inversion_likely"][0]
@@ -97,6 +96,7 @@ def test_what_is_needed_and_not_known_is_unknown() -> None:
     assert np.isnan(inversion_likely(np.nan, 1.0, np.nan, -20.0, True, np.nan))
     assert inversion_likely(np.nan, 1.0, np.nan, 40.0, False, np.nan) == 0.0
     assert inversion_likely(7, 1.0, 0.0, -20.0, True, np.nan) == 1.0
+    assert np.isnan(inversion_likely(np.nan, np.nan, np.nan, 40.0, False, np.nan))
     assert np.isnan(
         stability_class([np.nan, 1.0, 1.0], [0.5, np.nan, 0.5], [10.0, 10.0, np.nan], False)
     ).all()

@@ -1,0 +1,226 @@
+"""What every index and every formula must keep to."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import re
+from pathlib import Path
+from types import FunctionType
+
+import numpy as np
+import pytest
+
+from planner.indices import INDEX, INDICES
+from planner.indices.frame import Index, Quantities
+from planner.site import Sowing
+from planner.weather import VARIABLE, Array, HourlyWeather
+from tests.indices.made import NOW, START, quantities, site
+
+ROOT = Path(__file__).parents[2]
+KEYS = set(re.findall(r"^- `([a-z0-9-]+)`", (ROOT / "docs" / "references.md").read_text(), re.MULTILINE))
+TOPICS = (
+    "degree_days",
+    "disease",
+    "emergence",
+    "evapotranspiration",
+    "frost",
+    "growth",
+    "humidity",
+    "leaf_wetness",
+    "mowing",
+    "rain_energy",
+    "rain_wash",
+    "runoff",
+    "soil_temp",
+    "soil_water",
+    "spray_air",
+    "sun",
+    "surface_temp",
+)
+#: What is known without any weather at all, or stays on its cautious side when it is missing.
+KNOWN_ANYWAY = {"station_pressure_hpa", "sun_altitude_deg", "near_night", "seed_exposure"}
+HEADINGS = ("Parameters", "Returns", "Valid for", "Missing", "Differs", "Source", "Check")
+#: Not formulas: look-ups, and an adapter.
+PLAIN = {"soil_named", "wash_constants", "events_from_number", "off_frost"}
+
+
+def _test_exists(identity: str) -> bool:
+    file, _, name = identity.partition("::")
+    path = ROOT / file
+    if not path.exists():
+        return False
+    return any(
+        isinstance(node, ast.FunctionDef) and node.name == name for node in ast.parse(path.read_text()).body
+    )
+
+
+def _formulas() -> list[FunctionType]:
+    found = []
+    for topic in TOPICS:
+        module = importlib.import_module(f"planner.indices.{topic}")
+        found += [
+            item
+            for name, item in vars(module).items()
+            if inspect.isfunction(item)
+            and item.__module__ == module.__name__
+            and not name.startswith("_")
+            and name not in PLAIN
+        ]
+    return found
+
+
+def _random_weather(members: int = 1, seed: int = 11, hours: int = 24 * 6) -> HourlyWeather:
+    rng = np.random.default_rng(seed)
+    hour = np.arange(hours)
+    wave = np.sin((hour - 9) / 24 * 2 * np.pi)
+    shape = (members, hours)
+    columns = {
+        "air_temp_c": 14 + 8 * wave + rng.normal(0, 1.5, shape),
+        "rel_humidity_pct": np.clip(75 - 20 * wave + rng.normal(0, 8, shape), 15, 100),
+        "wind_10m_ms": np.abs(rng.normal(3, 2, shape)),
+        "gust_10m_ms": np.abs(rng.normal(6, 3, shape)),
+        "wind_dir_deg": rng.uniform(0, 360, shape),
+        "rain_mm": np.where(rng.random(shape) < 0.1, rng.exponential(3, shape), 0.0),
+        "cloud_pct": rng.uniform(0, 100, shape),
+        "shortwave_wm2": np.maximum(600 * np.sin((hour - 6) / 24 * 2 * np.pi), 0)
+        * rng.uniform(0.3, 1, shape),
+        "pressure_hpa": rng.normal(1005, 8, shape),
+    }
+    return HourlyWeather.from_columns(epoch_s=int(START.timestamp()) + 3600 * hour, columns=columns)
+
+
+def _sown(made: HourlyWeather) -> Quantities:
+    place = site(slope_pct=6.0)
+    return quantities(made, place, sowings=(Sowing(surface="green", at=NOW, grass=place.surfaces[0].grass),))
+
+
+def _columns_behind(index: Index) -> set[str]:
+    behind: set[str] = set()
+    for need in index.needs:
+        behind |= {need} if need in VARIABLE else _columns_behind(INDEX[need])
+    return behind
+
+
+@pytest.mark.parametrize("index", INDICES, ids=lambda index: index.name)
+def test_index_is_described(index: Index) -> None:
+    assert index.source in KEYS, f"{index.source} is not in docs/references.md"
+    assert _test_exists(index.check), index.check
+    assert index.scope in {"sky", "surface"}
+    assert index.low < index.high
+    assert index.says
+    assert index.valid
+    assert all(need in VARIABLE or need in INDEX for need in index.needs)
+    assert index.name not in VARIABLE or index.name in {"pressure_hpa"}
+
+
+@pytest.mark.parametrize("index", INDICES, ids=lambda index: index.name)
+def test_values_lie_within_what_the_row_says(index: Index) -> None:
+    for seed in (1, 2):
+        values = _sown(_random_weather(3, seed))[index.name]
+        known = values[~np.isnan(values)]
+        assert known.size
+        assert known.min() >= index.low
+        assert known.max() <= index.high
+
+
+@pytest.mark.parametrize("index", INDICES, ids=lambda index: index.name)
+def test_shape_is_members_by_hours_and_values_are_read_only(index: Index) -> None:
+    values = _sown(_random_weather(3))[index.name]
+    assert values.shape in {(1, 144), (3, 144)}
+    assert values.dtype == np.float64
+    with pytest.raises(ValueError, match="read-only"):
+        values[0, 0] = 1.0
+
+
+@pytest.mark.parametrize("index", INDICES, ids=lambda index: index.name)
+def test_nothing_known_gives_nothing_known(index: Index) -> None:
+    if index.name in KNOWN_ANYWAY:
+        pytest.skip("known without weather")
+    behind = _columns_behind(index)
+    assert behind
+    made = _random_weather()
+    blank = {
+        name: np.full((1, made.hours), np.nan) for name in made if name in behind or name == "dew_point_c"
+    }
+    columns = {name: made[name] for name in made} | blank
+    values = _sown(HourlyWeather(first_hour=made.first_hour, hours=made.hours, columns=columns))[index.name]
+    # What the root zone held at the start is taken, not computed.
+    assert np.isnan(values[:, 1:]).all()
+
+
+@pytest.mark.parametrize("index", INDICES, ids=lambda index: index.name)
+def test_each_member_is_what_it_would_be_alone(index: Index) -> None:
+    made = _random_weather(2)
+    together = _sown(made)[index.name]
+    if together.shape[0] == 1 or index.name in {"frost_chance_ground", "frost_chance_air", "rain_event"}:
+        pytest.skip("the same for all, or told apart by there being members")
+    columns = {name: made[name][1:] for name in made}
+    alone = _sown(HourlyWeather(first_hour=made.first_hour, hours=made.hours, columns=columns))[index.name]
+    np.testing.assert_allclose(
+        together[1:], alone, rtol=1e-9, atol=1e-2 if index.name == "surface_temp_c" else 1e-3
+    )
+
+
+def test_names_are_told_once_and_wanted_rows_are_there() -> None:
+    assert len(INDEX) == len(INDICES)
+    assert {"delta_t_k", "surface_temp_c", "wash_risk", "storage_pct_fc", "depletion_raw", "leaf_wet"} <= set(
+        INDEX
+    )
+
+
+@pytest.mark.parametrize("formula", _formulas(), ids=lambda formula: formula.__name__)
+def test_formula_says_where_it_comes_from(formula: FunctionType) -> None:
+    text = inspect.getdoc(formula) or ""
+    found = [line.split("  ")[0] for line in text.splitlines() if line.startswith(HEADINGS)]
+    assert found == list(HEADINGS)
+    source = re.search(r"^Source\s+([a-z0-9-]+)", text, re.MULTILINE)
+    assert source is not None
+    assert source.group(1) in KEYS, source.group(1)
+    check = re.search(r"^Check\s+(\S+)", text, re.MULTILINE)
+    assert check is not None
+    assert _test_exists(check.group(1)), check.group(1)
+
+
+#: Formulas of one value at a time, with arguments inside and beyond their window.
+ELEMENTWISE: list[tuple[str, str, tuple[list[float], ...]]] = [
+    ("growth", "growth_potential", ([5.0, 20.0, np.nan, 99.0],)),
+    ("degree_days", "growing_degree_days", ([5.0, 20.0, np.nan, 99.0],)),
+    ("humidity", "wet_bulb_c", ([5.0, 20.0, np.nan, -3.0], [50.0, 80.0, 50.0, 90.0])),
+    ("humidity", "vapour_pressure_deficit_kpa", ([5.0, 20.0, np.nan, 30.0], [50.0, 80.0, 50.0, 130.0])),
+    ("surface_temp", "longwave_down_wm2", ([5.0, 20.0, np.nan], [50.0, 80.0, 50.0], [0.1, 0.9, 0.5])),
+    ("frost", "frost_chance", ([-2.0, 2.0, np.nan], [1.5, 2.0, 1.5])),
+    ("frost", "forecast_spread_k", ([0.0, 3.0, np.nan],)),
+    ("rain_energy", "rain_energy_mj_ha_mm", ([0.0, 30.0, np.nan, -1.0],)),
+    ("sun", "clear_sky_wm2", ([-5.0, 30.0, np.nan],)),
+    ("sun", "daily_light_mol_m2", ([0.0, 20.0, np.nan],)),
+    ("disease", "dollar_spot_chance", ([20.0, 5.0, np.nan], [80.0, 80.0, 80.0])),
+    ("disease", "brown_patch_index", ([20.0, 5.0, np.nan], [80.0, 80.0, 80.0])),
+    ("disease", "pythium_risk", ([31.0, 25.0, np.nan], [15.0, 15.0, 15.0], [21.0, 21.0, 21.0])),
+    (
+        "spray_air",
+        "stability_class",
+        ([1.0, 5.0, np.nan], [0.1, 0.9, 0.5], [40.0, -10.0, 5.0], [0.0, 1.0, 1.0]),
+    ),
+    ("leaf_wetness", "wet_by_humidity", ([95.0, 60.0, np.nan], [0.0, 1.0, 0.0])),
+    ("emergence", "established", ([0.5, 2.0, np.nan],)),
+]
+
+
+@pytest.mark.parametrize(
+    ("topic", "name", "arguments"), ELEMENTWISE, ids=lambda value: value if isinstance(value, str) else ""
+)
+def test_one_value_is_what_it_is_in_an_array(
+    topic: str, name: str, arguments: tuple[list[float], ...]
+) -> None:
+    formula = getattr(importlib.import_module(f"planner.indices.{topic}"), name)
+    flat: Array = formula(*(np.array(argument) for argument in arguments))
+    tall: Array = formula(*(np.array(argument)[:, None] for argument in arguments))
+    assert flat.shape == (len(arguments[0]),)
+    assert tall.shape == (len(arguments[0]), 1)
+    np.testing.assert_array_equal(flat, tall[:, 0])
+    for place, values in enumerate(zip(*arguments, strict=True)):
+        np.testing.assert_allclose(float(formula(*values)), flat[place], rtol=1e-12)
+    # The unknown is unknown, unless it is rain that wets the leaf anyway.
+    assert np.isnan(flat[2])

@@ -1,0 +1,111 @@
+"""Adapters between the hours of weather and the formulas."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from planner.errors import NotKnown
+from planner.indices import INDEX
+from planner.indices.frame import Quantities
+from planner.indices.grasses import GRASSES
+from planner.indices.growth import growth_potential
+from tests.indices.made import NOW, quantities, site, weather
+
+
+def test_wind_is_brought_down_to_two_metres() -> None:
+    # FAO-56 equation 47: 0.748 of the wind at 10 m.
+    q = quantities(weather(24, wind_10m_ms=5.0, gust_10m_ms=10.0))
+    assert q["wind_2m_kmh"][0, 0] == pytest.approx(5.0 * 0.748 * 3.6)
+    assert q["gust_kmh"][0, 0] == pytest.approx(36.0)
+
+
+def test_frozen_soil() -> None:
+    q = quantities(weather(3, soil_temp_6cm_c=[-0.5, 0.0, 0.5]))
+    assert q["soil_frozen"][0].tolist() == [1.0, 1.0, 0.0]
+
+
+def test_heat_counts_from_thirty_two() -> None:
+    q = quantities(weather(3, air_temp_c=[30.0, 32.0, 35.5]))
+    assert q["heat_stress"][0].tolist() == [0.0, 0.0, 3.5]
+
+
+def test_growth_is_that_of_the_local_day() -> None:
+    air = np.full(72, 10.0)
+    air[24:48] = 20.0
+    q = quantities(weather(72, air_temp_c=air))
+    growth = q["growth_potential"][0]
+    assert growth[30] == pytest.approx(1.0)
+    assert growth[0] == pytest.approx(float(growth_potential(10.0)))
+    mean = np.mean([growth[0], growth[30], growth[60]])
+    assert q["growth_potential_3d"][0, 60] == pytest.approx(mean)
+    assert q["growth_potential_3d"][0, 30] == pytest.approx(np.mean(growth[[0, 30]]))
+
+
+def test_degree_days_add_up_from_the_first_hour() -> None:
+    q = quantities(weather(72, air_temp_c=10.0))
+    sums = q["growing_degree_days"][0]
+    assert sums[0] == 0.0
+    assert sums[48] == pytest.approx(20.0)
+    warm = quantities(weather(72, air_temp_c=14.0), site(grass=GRASSES["couch"]))
+    assert warm["growing_degree_days"][0, 24] == pytest.approx(4.0)
+
+
+def test_a_few_unknown_hours_leave_the_day_known() -> None:
+    air = np.full(72, 10.0)
+    air[30:33] = np.nan
+    q = quantities(weather(72, air_temp_c=air))
+    assert not np.isnan(q["growth_potential"]).any()
+    air[30:40] = np.nan
+    q = quantities(weather(72, air_temp_c=air))
+    assert np.isnan(q["growth_potential"][0, 24:48]).all()
+    assert not np.isnan(q["growth_potential"][0, :24]).any()
+
+
+def test_days_of_twenty_three_and_twenty_five_hours() -> None:
+    spring = quantities(weather(72, start=datetime(2025, 3, 29, 23, tzinfo=UTC)))
+    assert spring.days.lengths.tolist()[:2] == [23, 24]
+    autumn = quantities(weather(72, start=datetime(2025, 10, 25, 22, tzinfo=UTC)))
+    assert autumn.days.lengths.tolist()[:2] == [25, 24]
+    assert not np.isnan(spring["light_dli_mol"][0, :23]).any()
+
+
+def test_light_is_of_whole_days_and_less_under_shade() -> None:
+    made = weather(60)
+    sun, shade = quantities(made), quantities(made, site(shade=0.4))
+    np.testing.assert_allclose(shade["light_dli_mol"][0, :48], 0.6 * sun["light_dli_mol"][0, :48])
+    assert np.isnan(sun["light_dli_mol"][0, 48:]).all()
+
+
+def test_sunlight_is_estimated_where_only_cloud_is_known() -> None:
+    clear = quantities(weather(48, shortwave_wm2=None, cloud_pct=0.0))["sunlight_wm2"]
+    dull = quantities(weather(48, shortwave_wm2=None, cloud_pct=100.0))["sunlight_wm2"]
+    assert clear.max() > 600.0
+    np.testing.assert_allclose(dull, 0.25 * clear)
+    assert np.isnan(quantities(weather(48, shortwave_wm2=None, cloud_pct=None))["sunlight_wm2"]).all()
+
+
+def test_sky_is_computed_once_for_all_surfaces() -> None:
+    made, place = weather(48), site()
+    sky = Quantities(made, place, INDEX, now=NOW)
+    q = Quantities(made, place, INDEX, now=NOW, surface=place.surfaces[0], sky=sky)
+    assert q["surface_temp_c"] is sky["surface_temp_c"]
+
+
+def test_surface_quantities_need_a_surface_and_names_must_be_known() -> None:
+    sky = Quantities(weather(24), site(), INDEX, now=NOW)
+    with pytest.raises(NotKnown, match="surface"):
+        sky["growth_potential"]
+    with pytest.raises(NotKnown, match="delta_t_k"):
+        sky["delta_t"]
+
+
+def test_brown_patch_and_dollar_spot_lie_on_the_days() -> None:
+    q = quantities(weather(72, air_temp_c=21.0, rel_humidity_pct=90.0))
+    assert np.unique(q["brown_patch_index"].round(6)).size == 1
+    assert q["brown_patch_index"][0, 0] == pytest.approx(6.85, abs=0.02)
+    assert q["dollar_spot_chance"][0, 50] == pytest.approx(
+        1 / (1 + np.exp(11.4041 - 8.046 - 4.0572)), abs=1e-6
+    )
