@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 _log = logging.getLogger("haysel.outputs")
 
 #: Longer than all messages of one call can take, so that no other process takes them for abandoned.
-LEASE_S = 1800.0
-MOST_AT_ONCE = 100
+LEASE_S = 600.0
+MOST_AT_ONCE = 25
 MOST_TRIES = 8
 FIRST_WAIT_S = 60.0
 LONGEST_WAIT_S = 6 * 3600.0

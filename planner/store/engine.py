@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from sqlalchemy.pool import QueuePool
 
 from planner.errors import InputError
 from planner.store.faults import StoreError
+from planner.store.reading import sqlite_file
 
 BUSY_S = 15
 
@@ -19,21 +21,26 @@ BUSY_S = 15
 def address(url_or_path: str | Path) -> URL:
     """The database's address; a bare path means SQLite in that file."""
     given = str(url_or_path)
-    if "://" not in given:
-        return URL.create("sqlite", database=given)
+    scheme, _, rest = given.partition("://")
+    if scheme.split("+")[0] == "sqlite" and rest in ("", "/", "/:memory:"):
+        return URL.create("sqlite")
+    # Read by one rule with the reading commands: this library's own differs between its versions.
+    file = sqlite_file(given)
+    if file is not None:
+        return URL.create("sqlite", database=str(file))
     try:
         url = make_url(given)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
+        shown = re.sub(r"//[^@]*@", "//…@", given)
         raise InputError(
-            f'The store\'s address "{given}" cannot be read. Write a file name, sqlite:///FILE or '
+            f'The store\'s address "{shown}" cannot be read. Write a file name, sqlite:///FILE or '
             "postgresql://USER@HOST/DATABASE."
         ) from error
     if url.get_backend_name() == "postgresql":
         return url.set(drivername="postgresql+psycopg")
-    if url.get_backend_name() == "sqlite":
-        return url.set(drivername="sqlite")
     raise InputError(
-        f'The store\'s address names "{url.drivername}". Known: sqlite:///FILE, postgresql://USER@HOST/DATABASE.'
+        f'The store\'s address begins with "{url.drivername}://{url.host or ""}". Known: sqlite:///FILE '
+        "(three strokes, four for a path from the root), postgresql://USER@HOST/DATABASE."
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import quote, unquote
+from urllib.parse import quote
 
 from planner.store.faults import store_error
 from planner.store.records import StoredAnswer
@@ -48,7 +48,7 @@ def sqlite_file(url_or_path: str | Path) -> Path | None:
     scheme, _, rest = text.partition("://")
     if scheme.split("+")[0] != "sqlite" or not rest.startswith("/") or rest.startswith("/:memory:"):
         return None
-    return Path(unquote(rest[1:].partition("?")[0]))
+    return Path(rest[1:].partition("?")[0])
 
 
 def _rows(file: Path, statement: str, values: tuple[object, ...]) -> tuple[StoredAnswer, ...]:

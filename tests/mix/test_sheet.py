@@ -10,6 +10,7 @@ import pytest
 
 from planner.errors import InputError, NotKnown
 from planner.mix import Material, MixSheet, Nozzle, Range, mix_sheet
+from planner.mix.nutrients import rate_for_nutrient_per_ha
 from tests.mix.kit import BARROW, DROP, FOLIAR, GREEN, STARTER
 
 
@@ -176,6 +177,16 @@ def test_a_spreader_off_its_rate_is_named(measured: float, says: str) -> None:
     made = mix_sheet("feed", GREEN, STARTER, replace(DROP, measured_gm2=measured))
     assert says in made.heeds[0]
     assert mix_sheet("feed", GREEN, STARTER, replace(DROP, measured_gm2=30.5)).heeds == ()
+
+
+def test_the_swath_of_a_boom_is_its_nozzles() -> None:
+    assert BARROW.swath_m == pytest.approx(1.5)
+
+
+def test_a_rate_for_a_nutrient_needs_that_nutrient() -> None:
+    assert rate_for_nutrient_per_ha(FOLIAR, "N", 0.305) == pytest.approx(25.0)
+    with pytest.raises(InputError, match="holds no Mg"):
+        rate_for_nutrient_per_ha(FOLIAR, "Mg", 0.1)
 
 
 def test_a_sheet_is_json() -> None:

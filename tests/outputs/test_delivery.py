@@ -11,7 +11,7 @@ import pytest
 
 from planner.errors import InputError, NotKnown
 from planner.outputs import OUTPUTS, OutputFailed, OutputUnsure, make_output
-from planner.outputs.delivery import LEASE_S, MOST_TRIES, Delivery, deliver
+from planner.outputs.delivery import LEASE_S, MOST_AT_ONCE, MOST_TRIES, Delivery, deliver
 from planner.outputs.log import LogOutput
 from planner.store import Outgoing, Store
 from tests.outputs.frost import FROST, NOW, Pigeon
@@ -110,6 +110,14 @@ def test_the_end_of_a_warning_held_all_night_is_not_told(store: Store) -> None:
     assert deliver(store, [pigeon], NOW, quiet=lambda *_: True) == Delivery(held=1)
     queue(store, "pigeon", change=2, closes=True)
     assert deliver(store, [pigeon], NOW + timedelta(hours=10)) == Delivery()
+
+
+def test_one_call_sends_only_so_many(store: Store) -> None:
+    pigeon = Pigeon()
+    messages = [replace(FROST, id=f"w{number}") for number in range(MOST_AT_ONCE + 2)]
+    store.keep_pass(NOW, {}, outbox=[row for one in messages for row in one.for_outputs(["pigeon"], NOW)])
+    assert deliver(store, [pigeon], NOW) == Delivery(sent=MOST_AT_ONCE)
+    assert deliver(store, [pigeon], NOW) == Delivery(sent=2)
 
 
 def test_messages_of_outputs_not_set_up_wait(store: Store) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import json
 import socket
+import sys
+import threading
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from typing import Any
@@ -14,7 +16,7 @@ import aiomqtt
 import pytest
 
 from planner.errors import InputError
-from planner.outputs import Message, OutputFailed
+from planner.outputs import Message, OutputFailed, OutputUnsure
 from planner.outputs.home import ENTITIES, Entity, HomeDevice, flat
 from planner.outputs.mqtt import Broker, MqttOutput, slug
 from tests.outputs.frost import FROST
@@ -63,6 +65,28 @@ def test_nobody_at_the_door_is_a_failure() -> None:
         port = door.getsockname()[1]
     with pytest.raises(OutputFailed, match="Check host, port"):
         MqttOutput(host="127.0.0.1", port=port, timeout_s=2.0).send(FROST)
+
+
+def test_a_line_cut_while_sending_leaves_us_in_doubt() -> None:
+    def hang_up(door: socket.socket) -> None:
+        caller, _ = door.accept()
+        with caller:
+            caller.recv(1024)
+            caller.sendall(b"\x20\x02\x00\x00")
+            caller.recv(1)
+
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        thread = threading.Thread(target=hang_up, args=(door,))
+        thread.start()
+        with pytest.raises(OutputUnsure, match="broke off"):
+            MqttOutput(host="127.0.0.1", port=door.getsockname()[1], timeout_s=3.0).send(FROST)
+        thread.join()
+
+
+def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "aiomqtt", None)
+    with pytest.raises(OutputFailed, match=r"haysel\[mqtt\]"):
+        MqttOutput(host="127.0.0.1").send(FROST)
 
 
 def test_the_hub_finds_one_device_with_its_entities(broker: tuple[str, int]) -> None:

@@ -95,6 +95,19 @@ def test_reading_without_the_library_gives_the_same(store: Store, url: str) -> N
     assert read_answers_like(url, "day_") == store.answers_like("day_")
 
 
+@pytest.mark.parametrize("name", ["with space.db", "with%20percent.db", "süd#west.db"])
+def test_any_file_name_is_the_same_file_for_both_ways_of_reading(tmp_path: Path, name: str) -> None:
+    address = f"sqlite:///{tmp_path / name}"
+    store = Store.open(address)
+    store.keep_pass(NOON, {"now": answer("3")})
+    assert read_answer(address, "now") == read_answer(tmp_path / name, "now") == store.answer("now")
+    store.close()
+
+
+def test_reading_a_store_in_memory_finds_nothing() -> None:
+    assert read_answer("sqlite://", "now") is None
+
+
 def test_reading_where_nothing_was_kept(tmp_path: Path) -> None:
     assert read_answer(tmp_path / "none.db", "now") is None
     assert not (tmp_path / "none.db").exists()
