@@ -142,7 +142,9 @@ class Quantities:
         if index is None:
             raise NotKnown("quantity", name, [*VARIABLE, *self._table])
         if index.scope == "sky" and self._sky is not None:
-            return self._sky[name]
+            values = self._sky[name]
+            self._known[name] = values
+            return values
         values = np.atleast_2d(index.compute(self))
         values.setflags(write=False)
         self._known[name] = values
@@ -188,6 +190,11 @@ class Quantities:
         if turn_h not in self._days:
             self._days[turn_h] = local_days(self.weather, self.site.zone, turn_h=turn_h)
         return self._days[turn_h]
+
+    @property
+    def local_offset_h(self) -> Array:
+        """Hours the site's clock is ahead of UTC at each hour, shape (hours,)."""
+        return self.shared("local offset", lambda: self.weather.local_offset_h(self.site.zone))
 
     def hours_since(self, moment: datetime) -> Array:
         """Hours from the moment to the start of each hour, shape (1, hours); negative before it."""

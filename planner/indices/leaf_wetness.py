@@ -37,14 +37,14 @@ def wet_by_humidity(rel_humidity_pct: Any, rain_mm: Any, *, constants: LeafConst
                  rain_mm : array. Rain in the hour. [mm]
     Returns      array, broadcast shape. 1 wet, 0 dry.
     Valid for    humidity 0 to 105 %
-    Missing      humidity NaN gives NaN, unless it rains
+    Missing      NaN where humidity or rain is NaN, unless the other is wet
     Differs      an hour of rain is wet too
     Source       sentelhas-2008 (second-hand: conference abstract)
     Check        tests/indices/test_leaf_wetness.py::test_humidity_rule
     """
     humid, rain = within(rel_humidity_pct, 0.0, 105.0), np.asarray(rain_mm, dtype=np.float64)
     wet = (humid >= constants.humid_pct) | (rain >= constants.wet_rain_mm)
-    return np.where(wet, 1.0, np.where(np.isnan(humid), np.nan, 0.0))
+    return np.where(wet, 1.0, np.where(np.isnan(humid + rain), np.nan, 0.0))
 
 
 def drying_mm_per_h(
@@ -97,7 +97,8 @@ def wet_leaf(
                  by_humidity : array (members, hours). 1 or 0 of the humidity rule.
     Returns      array (members, hours). 1 wet, 0 dry.
     Valid for    consecutive hours, oldest first; dry leaf before the first
-    Missing      the humidity rule stands in for hours whose dew, drying or rain are not known
+    Missing      the humidity rule stands in for hours whose dew, drying or rain are not known; after an
+                 hour of which nothing can be said, NaN until a full leaf would have dried
     Differs      none
     Source       own-leaf-store (after sentelhas-2008)
     Check        tests/indices/test_leaf_wetness.py::test_wet_nights_and_dry_days
@@ -107,12 +108,23 @@ def wet_leaf(
     change = np.where(known, rain + dew - drying, 0.0)
     gained = np.where(known, rain + dew, 0.0) >= constants.dry_below_mm
     rests = np.where(rule == 1.0, constants.resumes_mm, 0.0)
-    change, keeps, rests_by_hour = change.T.copy(), known.T.copy(), rests.T.copy()
+    least = _store_mm(change, known, rests, constants.holds_mm) > constants.dry_below_mm
+    wet = (least | gained).astype(np.float64)
+    unsaid = np.isnan(rule) & ~known
+    if unsaid.any():
+        rests = np.where(unsaid, constants.holds_mm, rests)
+        most = _store_mm(change, known, rests, constants.holds_mm) > constants.dry_below_mm
+        wet = np.where((most | gained) == (wet == 1.0), wet, np.nan)
+    return np.where(known, wet, rule)
+
+
+def _store_mm(change: Array, known: Array, rests: Array, holds_mm: float) -> Array:
+    """Water on the leaf at the start of each hour; after an hour that is not known, what `rests`."""
+    change, known, rests = (np.ascontiguousarray(a.T) for a in (change, known, rests))
     store = np.zeros((change.shape[0] + 1, change.shape[1]))
     whole = known.all()
     for hour in range(change.shape[0]):
-        after = np.minimum(np.maximum(store[hour] + change[hour], 0.0), constants.holds_mm)
-        store[hour + 1] = after if whole else np.where(keeps[hour], after, rests_by_hour[hour])
-    lies = store[:-1].T
-    at_start = lies > constants.dry_below_mm
-    return np.where(known, (at_start | gained).astype(np.float64), rule)
+        after = np.minimum(np.maximum(store[hour] + change[hour], 0.0), holds_mm)
+        store[hour + 1] = after if whole else np.where(known[hour], after, rests[hour])
+    out: Array = store[:-1].T
+    return out

@@ -192,17 +192,22 @@ def liquid_rain_mm(q: Quantities) -> Array:
 def night_lowest(q: Quantities, name: str) -> Array:
     """Lowest of each noon-to-noon night, (members, nights); NaN where a dark hour is not known.
 
-    A night that the hours leave before the sun is up is not known; one that they enter late is.
+    Nor is a night known that the hours leave before the sun is up, or enter after it.
     """
     nights, altitude = q.nights, q["sun_altitude_deg"]
     up = altitude > 0.0
     values = q[name]
     lowest = nights.lowest(np.where(np.isnan(values) & up, np.inf, values))
-    ends = np.cumsum(nights.lengths) - 1
-    offset = q.weather.local_offset_h(q.site.zone)
-    since_noon = (q.weather.epoch_s / 3600.0 + offset - 12.0) % 24.0
-    reached = (since_noon[ends] >= 23.0) | ((since_noon[ends] >= 12.0) & up[0, ends])
-    return np.where(reached & np.isfinite(lowest), lowest, np.nan)
+    whole = np.ones(len(nights.dates), dtype=bool)
+    whole[0] = _since_noon_h(q, 0) < 1.0 or not up[0, 0]
+    end = _since_noon_h(q, q.weather.hours - 1)
+    whole[-1] &= end >= 23.0 or (end >= 12.0 and bool(up[0, -1]))
+    return np.where(whole & np.isfinite(lowest), lowest, np.nan)
+
+
+def _since_noon_h(q: Quantities, hour: int) -> float:
+    local = q.weather.time(hour).astimezone(q.site.zone)
+    return (local.hour + local.minute / 60.0 - 12.0) % 24.0
 
 
 def night_lead_days(q: Quantities, nights: LocalDays) -> Array:
@@ -214,7 +219,8 @@ def night_lead_days(q: Quantities, nights: LocalDays) -> Array:
 
 def _frost_chance(q: Quantities, name: str) -> Array:
     lowest = night_lowest(q, name)
-    if q.weather.members > 1:
+    # Members may share one air temperature and differ in rain and wind alone.
+    if q["air_temp_c"].shape[0] > 1:
         spread = np.array(frost.MEMBER_SPREAD_K)
     else:
         spread = frost.forecast_spread_k(night_lead_days(q, q.nights))

@@ -61,9 +61,8 @@ def _water_mm(q: Quantities) -> Array:
     soil = soil_water.soil_named(surface.soil)
     measured = (q["soil_moisture_m3m3"] - soil.field_capacity) * surface.root_depth_m * 1000.0
     total = 1000.0 * (soil.field_capacity - soil.wilting_point) * surface.root_depth_m
-    measured = np.clip(
-        measured, -total, 1000.0 * (soil.saturated - soil.field_capacity) * surface.root_depth_m
-    )
+    # The forecast's soil is another than ours, so of its surplus nothing can be said.
+    measured = np.clip(measured, -total, 0.0)
     start = np.where(np.isnan(measured[:, 0]), -water.start_depleted * total, measured[:, 0])
     return soil_water.water_over_capacity_mm(
         q["rain_mm"],

@@ -17,6 +17,7 @@ from planner.indices.frost import (
     off_frost,
     off_frost_hour,
 )
+from planner.weather import HourlyWeather
 from tests.indices.made import quantities, weather
 
 #: Ten nights of Snyder and de Melo-Abreu 2005 (FAO frost book), as quoted in the R package frost.
@@ -104,6 +105,22 @@ def test_night_is_one_chance_and_unknown_when_it_is_cut_before_sunrise() -> None
     starts = q.nights.first_hour
     assert np.isnan(chance[0, starts[-1] :]).all()
     assert np.unique(chance[0, starts[1] : starts[2]]).size == 1
+
+
+def test_night_that_the_hours_enter_after_sunrise_is_unknown() -> None:
+    q = quantities(weather(48, start=datetime(2025, 4, 2, 6, tzinfo=UTC)))
+    ends = q.nights.first_hour[1]
+    assert np.isnan(q["frost_chance_air"][0, :ends]).all()
+    assert not np.isnan(q["frost_chance_air"][0, ends])
+
+
+def test_members_that_share_the_air_keep_the_spread_of_one_forecast() -> None:
+    air = np.full((1, 72), 1.0)
+    alone = quantities(weather(72, air_temp_c=air))["frost_chance_air"]
+    made = weather(72, members=5, air_temp_c=air)
+    columns = {name: made[name] for name in made} | {"air_temp_c": made["air_temp_c"][:1]}
+    shared = HourlyWeather(first_hour=made.first_hour, hours=72, columns=columns)
+    np.testing.assert_array_equal(quantities(shared)["frost_chance_air"], alone)
 
 
 def test_members_each_give_their_own_chance() -> None:

@@ -12,9 +12,9 @@ from tests.indices.made import quantities, weather
 
 
 def test_humidity_rule() -> None:
-    out = wet_by_humidity([95.0, 60.0, np.nan, np.nan, 60.0], [0.0, 0.0, 0.0, 1.0, 0.5])
+    out = wet_by_humidity([95.0, 60.0, np.nan, np.nan, 60.0, 60.0], [0.0, 0.0, 0.0, 1.0, 0.5, np.nan])
     assert out[[0, 1, 3, 4]].tolist() == [1.0, 0.0, 1.0, 1.0]
-    assert np.isnan(out[2])
+    assert np.isnan(out[[2, 5]]).all()
 
 
 def test_wet_nights_and_dry_days() -> None:
@@ -59,6 +59,18 @@ def test_unknown_humidity_leaves_the_leaf_unknown() -> None:
     wet = quantities(weather(48, rel_humidity_pct=humid))["leaf_wet"][0]
     assert np.isnan(wet[20:25]).all()
     assert not np.isnan(wet[:20]).any()
+    # What the night left on the leaf is not known until the sun would have dried a full one.
+    assert np.isnan(wet[25:30]).all()
+    assert (wet[40:44] == 0.0).all()
+
+
+def test_unknown_rain_leaves_the_leaf_unknown_until_it_would_have_dried() -> None:
+    rain = np.zeros(48)
+    rain[34] = np.nan
+    wet = quantities(weather(48, rain_mm=rain))["leaf_wet"][0]
+    assert wet[33] == 0.0
+    assert np.isnan(wet[34:36]).all()
+    assert wet[40] == 0.0
 
 
 def test_store_holds_no_more_than_it_can() -> None:

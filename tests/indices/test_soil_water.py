@@ -93,6 +93,9 @@ def test_surface_starts_from_forecast_moisture_or_a_quarter_down() -> None:
     assert given["storage_pct_fc"][0, 0] == pytest.approx(100.0)
     assert given["depletion_raw"][0, 0] == 0.0
     assert given["storage_pct_fc"][0, -1] < 100.0
+    # The forecast's soil may be a loam: its surplus says nothing about sand.
+    wet = quantities(weather(48, soil_moisture_m3m3=0.35), place)
+    assert wet["storage_pct_fc"][0, 0] == pytest.approx(100.0)
 
 
 def test_rain_lifts_storage_over_field_capacity_for_a_day() -> None:
