@@ -169,6 +169,8 @@ def window(row: dict[str, Any], surfaces: str) -> list[str]:
         says += (
             f" Next chance {_clock(until):%a %d %H:%M}." if until else " No later chance in this forecast."
         )
+    if row["not_read"]:
+        says += f" Not read: {', '.join(row['not_read'])}."
     return lines + wrap(says, "       ")
 
 
@@ -202,7 +204,7 @@ def explain(answer: dict[str, Any]) -> list[str]:
     lines += wrap(answer["limiting"]["says"], "  ")
     lines.append("")
     for row in answer["needs"]:
-        value = BLANK if row["value"] is None else _figure(row["value"], row["unit"])
+        value = _none(row) if row["value"] is None else _figure(row["value"], row["unit"])
         lines.append(f"  {row['verdict']:<12}{row['label'][:38]:<39}{value:>10}  {_limits(row)}")
         mark = "guess" if row["confidence"] == "C" else f"confidence {row['confidence']}"
         lines += wrap(f"{row['when']}; {row['source']} ({mark})", "              ")
@@ -215,6 +217,10 @@ def explain(answer: dict[str, Any]) -> list[str]:
         for caution in answer["cautions"]:
             lines += wrap(f"- {caution}", "  ", "    ")
     return lines
+
+
+def _none(row: dict[str, Any]) -> str:
+    return BLANK if row["room"] is None else "none"
 
 
 def _figure(value: float, unit: str) -> str:

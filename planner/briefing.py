@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from planner.indices.outlook import day_rows
-from planner.notices import Notice
+from planner.notices.base import Notice
 from planner.plan import Plan
 from planner.weather import Forecast
 

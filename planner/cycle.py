@@ -12,7 +12,8 @@ from planner.briefing import Briefing, days_of
 from planner.config.load import Config
 from planner.forecast import PROVIDERS, Fetched, Request, fetch
 from planner.forecast import Answer as ForecastAnswer
-from planner.notices import Scene, read
+from planner.notices import read
+from planner.notices.base import Scene
 from planner.plan import lay, make
 from planner.site import WorkDone
 from planner.weather import Forecast

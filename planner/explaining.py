@@ -111,7 +111,7 @@ def when_words(row: dict[str, Any]) -> str:
     if kind == "clock":
         return f"{row['opens']} to {row['closes']}"
     if kind != "limit":
-        return kind
+        return str(kind)
     first, last = row["hours"]
     if row["when"] == "before":
         return f"{first:g} to {last:g} h before"

@@ -13,7 +13,7 @@ from planner.rules.job import Job
 from planner.rules.spans import Spans
 from planner.site import Site, Sowing, Surface, WorkDone
 from planner.suitability import Suitability, judge
-from planner.weather import HourlyWeather
+from planner.weather import Array, HourlyWeather
 from planner.windows import Window, find
 
 #: Share of a window's worth that one day of waiting costs: nearer hours are better known. Judgement.
@@ -71,13 +71,25 @@ def lay(
     now: datetime,
     sowings: tuple[Sowing, ...] = (),
     wash: Mapping[str, float] | None = None,
+    given: Mapping[str, Mapping[str, Array]] | None = None,
 ) -> Ground:
-    """The quantities of a site and all its surfaces; each is computed when a need first asks for it."""
-    given = dict(wash or {})
-    sky = Quantities(weather, site, INDEX, now=now, constants=given)
+    """The quantities of a site and all its surfaces; each is computed when a need first asks for it.
+
+    `given`: quantities known from elsewhere than the weather (the diary), by surface and name.
+    """
+    constants = dict(wash or {})
+    sky = Quantities(weather, site, INDEX, now=now, constants=constants)
     surfaces = {
         surface.name: Quantities(
-            weather, site, INDEX, now=now, surface=surface, sky=sky, sowings=sowings, constants=given
+            weather,
+            site,
+            INDEX,
+            now=now,
+            surface=surface,
+            sky=sky,
+            sowings=sowings,
+            constants=constants,
+            given=(given or {}).get(surface.name),
         )
         for surface in site.surfaces
     }

@@ -97,9 +97,11 @@ def verdicts(needs: tuple[Need, ...], room: Array) -> tuple[Codes, Array, np.nda
     state = np.where(barred, BARRED, state)
     state = np.where(unread, UNREAD, state).astype(np.int8)
     counted = np.where(unknown, 0.0, weights[:, None])
-    desirability = np.clip(filled, _LEAST, 1.0)
-    score = np.exp((counted * np.log(desirability)).sum(axis=0) / np.maximum(counted.sum(axis=0), 1e-9))
-    score = np.where(state <= NARROW, score, 0.0)
+    held = np.flatnonzero(state <= NARROW)
+    score = np.zeros(state.size)
+    weighed = counted[:, held]
+    logs = np.log(np.clip(filled[:, held], _LEAST, 1.0))
+    score[held] = np.exp((weighed * logs).sum(axis=0) / np.maximum(weighed.sum(axis=0), 1e-9))
     # What limits: an unknown need of an unread hour, a failing need at the start before one in the after-hours.
     pressing = np.where(unknown, np.inf, room)
     pressing = np.where(barred & after[:, None], np.inf, pressing)

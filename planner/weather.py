@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -231,12 +232,21 @@ class HourlyWeather:
         )
 
     def local_offset_h(self, zone: ZoneInfo) -> Array:
-        """Hours to add to UTC for the site's clock, shape (hours,). Looked up once a day, then at the changes."""
+        """Hours to add to UTC for the site's clock, shape (hours,). Every hour is asked only on days of change."""
+        marks = [*range(0, self.hours, 24), self.hours - 1]
+        told = [self._offset_h(mark, zone) for mark in marks]
         offsets = np.empty(self.hours)
-        for index in range(self.hours):
-            offset = self.time(index).astimezone(zone).utcoffset()
-            offsets[index] = offset.total_seconds() / HOUR_S if offset is not None else 0.0
+        for (low, high), (before, after) in zip(pairwise(marks), pairwise(told), strict=True):
+            offsets[low : high + 1] = before
+            if before != after:
+                offsets[low : high + 1] = [self._offset_h(index, zone) for index in range(low, high + 1)]
+        if self.hours == 1:
+            offsets[0] = told[0]
         return offsets
+
+    def _offset_h(self, index: int, zone: ZoneInfo) -> float:
+        offset = self.time(index).astimezone(zone).utcoffset()
+        return offset.total_seconds() / HOUR_S if offset is not None else 0.0
 
     def __repr__(self) -> str:
         return (

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from planner.rules.base import Need, Trial
+from planner.rules.gap import Gap
 from planner.suitability import BARRED, NARROW, STATES, UNREAD, Suitability
 from planner.weather import HourlyWeather
 
@@ -99,16 +100,13 @@ def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> 
     control = replace(trial, quantities=trial.quantities.control())
     edges = {edge for need in needs for edge in need.edges_h(trial)}
     tried = sorted({*(1.0 - edge % 1.0 for edge in edges), 1.0})
+    moving = {offset: _moving(needs, control, offset - _JUST_BEFORE) for offset in tried}
     alive = np.ones(len(hours), dtype=bool)
     latest = np.zeros(len(hours))
     for offset in tried:
         shifted = replace(control, offset_h=offset - _JUST_BEFORE)
-        for need in needs:
-            if not need.shifts(control, offset - _JUST_BEFORE):
-                continue
-            room = need.assay(shifted).room[hours]
-            held = np.isnan(room) if need.optional else np.zeros(len(hours), dtype=bool)
-            alive &= held | (room >= -_EPS_ROOM)
+        for need in moving[offset]:
+            alive &= ~need.assay(shifted).shut[hours]
         if not alive.any():
             break
         latest[alive] = offset
@@ -116,7 +114,14 @@ def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> 
     return [min(float(offset), 55.0 / 60.0) if offset >= 1.0 else float(offset) for offset in latest]
 
 
-_EPS_ROOM = 2e-6
+def _moving(needs: tuple[Need, ...], trial: Trial, offset_h: float) -> tuple[Need, ...]:
+    """The needs that read another figure at the offset; told once for surfaces that need the same."""
+    key = ("moving", tuple(map(id, needs)), trial.duration_h, offset_h)
+    fixed = trial.spans.recall(
+        key, lambda: tuple(n for n in needs if not isinstance(n, Gap) and n.shifts(trial, offset_h))
+    )
+    return (*fixed, *(n for n in needs if isinstance(n, Gap) and n.shifts(trial, offset_h)))
+
 
 
 def hours_lost(suitability: Suitability, first: int) -> dict[int, int]:

@@ -124,7 +124,7 @@ def clause(need: Row, value: float) -> str:
 
 
 def sentence(state: str, need: Row | None, value: float, *, from_time: str = "", gone: str = "") -> str:
-    """Why an hour or window is what it is. `from_time`: when an after-hour breaks; `gone`: what is missing."""
+    """Why an hour or window is what it is. `from_time`: when it breaks; `gone`: what is missing."""
     if need is None:
         return {"steady": "Holds; nothing presses."}.get(state, "")
     if state == "unread":

@@ -7,11 +7,9 @@ from typing import Any
 from planner.answers.header import head, known, local, utc
 from planner.answers.verdict import limiting
 from planner.briefing import Briefing
+from planner.headline import cut, headline, summed_up
 from planner.plan import Plan, Ranked
 from planner.rules.job import KINDS_OF_JOB
-
-#: Longest state a home hub keeps (255 characters in the one whose sensor page we read).
-LONGEST = 255
 
 
 def now(briefing: Briefing) -> dict[str, Any]:
@@ -28,7 +26,7 @@ def now(briefing: Briefing) -> dict[str, Any]:
         "stale_at": forecast["stale_at"],
         "provider": forecast["provider"],
         "credit": forecast["credit"],
-        "headline": cut(headline(briefing)),
+        "headline": cut(_told(briefing)),
     }
     for kind in KINDS_OF_JOB:
         first = _first_of(briefing.plan, kind)
@@ -55,50 +53,29 @@ def now(briefing: Briefing) -> dict[str, Any]:
     risks = [rows[0]["rain_wash_risk"] for rows in briefing.days.values() if rows]
     known_risks = [risk for risk in risks if risk is not None]
     flat["today_rain_wash_risk"] = max(known_risks) if known_risks else None
-    flat["warnings"] = len(briefing.notices)
     flat["next_pass_by"] = utc(briefing.stale_at)
-    return flat
+    flat["fault"] = cut("; ".join(briefing.faults)) or None
+    return summed_up(flat, len(briefing.notices), briefing.notices[0].says if briefing.notices else None)
 
 
-def headline(briefing: Briefing) -> str:
-    """The sentence of the day: the best window, then the gravest warning."""
+def _told(briefing: Briefing) -> str:
     zone = briefing.plan.ground.site.zone
-    parts = []
-    soon = [
-        r for r in briefing.plan.ranked if (r.window.start - briefing.made_at).total_seconds() < 30 * 3600
+    rows = [
+        {
+            "kind": ranked.judged.job.kind,
+            "label": ranked.judged.job.label,
+            "surface": ranked.window.surface,
+            "state": ranked.window.state,
+            "start": local(ranked.window.start, zone),
+            "end": local(ranked.window.end, zone),
+            "latest_start": local(ranked.window.latest_start, zone),
+        }
+        for ranked in briefing.plan.ranked
     ]
-    if soon:
-        best = soon[0]
-        window = best.window
-        day = _day_word(briefing, best)
-        parts.append(
-            f"{_capital(best.judged.job.label)} on the {window.surface} {day}"
-            f"{window.start.astimezone(zone):%H:%M}-{window.end.astimezone(zone):%H:%M}"
-        )
-    else:
-        parts.append("No job has a window today or tomorrow")
-    parts += [notice.says.rstrip(".") for notice in briefing.notices[:1]]
-    return "; ".join(parts) + "."
-
-
-def _day_word(briefing: Briefing, ranked: Ranked) -> str:
-    zone = briefing.plan.ground.site.zone
-    today = briefing.made_at.astimezone(zone).date()
-    day = ranked.window.start.astimezone(zone).date()
-    ahead = (day - today).days
-    return "" if ahead == 0 else "tomorrow " if ahead == 1 else f"{day:%a} "
+    return headline(rows, [{"says": notice.says} for notice in briefing.notices], briefing.made_at, zone)
 
 
 def _first_of(plan: Plan, kind: str) -> Ranked | None:
     """The soonest window of any job of that kind, the better rank first where two begin together."""
     found = [ranked for ranked in plan.ranked if ranked.judged.job.kind == kind]
     return min(found, key=lambda ranked: (ranked.window.start, ranked.rank), default=None)
-
-
-def cut(text: str) -> str:
-    """The text, cut to what a hub keeps."""
-    return text if len(text) <= LONGEST else text[: LONGEST - 1].rstrip() + "…"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -10,7 +10,7 @@ import numpy as np
 
 from planner.answers.header import head, known, local, utc
 from planner.briefing import Briefing
-from planner.notices import Notice
+from planner.notices.base import Notice
 from planner.plan import Judged
 from planner.weather import VARIABLES
 

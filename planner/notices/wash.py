@@ -77,7 +77,7 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowing: Sowing)
 
 def _mean(values: Array) -> Array:
     if values.shape[0] == 1:
-        return values[0]
+        return np.asarray(values[0])
     return np.asarray(np.nanmean(values, axis=0))
 
 

@@ -27,6 +27,8 @@ SOFT_ROOM = 0.5
 #: Room of a need that cannot press: a yes or a no that holds, a clock that is open.
 MOST_ROOM = 9.0
 _EPS = 1e-7
+#: A start told to the minute may miss a limit by the rounding of that minute.
+_SHUT_EPS = 2e-6
 Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 
@@ -61,6 +63,8 @@ class Assay:
     reading: Reading
     room: Array
     """Shape (hours,), of the first member."""
+    shut: Mask
+    """Shape (hours,), of the first member: whether a hard limit is broken, or the figure is needed and unknown."""
     holds: Mask
     seen: Mask
     """Shape (members or 1, hours): whether the hard limits hold, and whether the figure is known."""
@@ -131,7 +135,10 @@ class Need(BaseModel):
         seen = ~np.isnan(reading.low)
         if reading.high is not reading.low:
             seen = seen & ~np.isnan(reading.high)
-        return Assay(reading=reading, room=self.room(reading, member=0), holds=self.holds(reading), seen=seen)
+        room = self.room(reading, member=0)
+        unknown = np.isnan(room)
+        shut = np.where(unknown, not self.optional, room < -_SHUT_EPS)
+        return Assay(reading=reading, room=room, shut=shut, holds=self.holds(reading), seen=seen)
 
     def edges_h(self, trial: Trial) -> tuple[float, ...]:
         """Hours from the start at which the verdict may change when the start moves within its hour."""

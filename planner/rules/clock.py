@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date
 from typing import Literal
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from pydantic import Field, field_validator
@@ -74,19 +73,21 @@ class Clock(Need):
         return Reading(low=figure, high=figure)
 
     def _inside(self, trial: Trial) -> Array:
-        weather, zone = trial.quantities.weather, trial.quantities.site.zone
+        """Hours to the nearer end of the allowed span; each end of the job is read on the clock of its own hour."""
+        weather = trial.quantities.weather
+        offsets = trial.quantities.local_offset_h
         starts = weather.epoch_s / 3600.0 + trial.offset_h
-        inside = np.full(weather.hours, -np.inf)
-        first = datetime.fromtimestamp(float(starts[0]) * 3600.0, UTC).astimezone(zone).date()
-        for number in range(-1, weather.hours // 23 + 3):
-            day = first + timedelta(days=number)
-            opens, closes = self.days.get(WEEKDAYS[day.weekday()], (self.opens, self.closes))
-            if NEVER in (opens, closes):
-                continue
-            open_h = _moment(day, clock_minutes(opens), zone).timestamp() / 3600.0
-            close_h = _moment(day, clock_minutes(closes), zone).timestamp() / 3600.0
-            room = np.minimum(starts - open_h, close_h - (starts + trial.duration_h))
-            inside = np.maximum(inside, room)
+        ends = np.minimum(
+            (np.arange(weather.hours) + trial.offset_h + trial.duration_h).astype(int), weather.hours - 1
+        )
+        begun, done = starts + offsets, starts + trial.duration_h + offsets[ends]
+        day = np.floor(begun / 24.0)
+        # 1 January 1970 was a Thursday.
+        weekday = ((day + 3) % 7).astype(int)
+        spans = [self.days.get(name, (self.opens, self.closes)) for name in WEEKDAYS]
+        opens = np.array([_hours(span[0], np.inf) for span in spans])
+        closes = np.array([_hours(span[1], -np.inf) for span in spans])
+        inside = np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
         return np.atleast_2d(inside)
 
     def room(self, reading: Reading, member: int | None = None) -> Array:
@@ -131,7 +132,5 @@ class Season(Need):
         return held
 
 
-def _moment(day: date, minutes: int, zone: ZoneInfo) -> datetime:
-    whole, rest = divmod(minutes, 24 * 60)
-    moment = datetime.combine(day + timedelta(days=whole), time(rest // 60, rest % 60), tzinfo=zone)
-    return moment.astimezone(UTC)
+def _hours(text: str, never: float) -> float:
+    return never if text == NEVER else clock_minutes(text) / 60.0

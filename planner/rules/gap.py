@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from pydantic import Field
 
-from planner.rules.base import Need, Reading, Trial
+from planner.rules.base import Assay, Need, Reading, Trial
 from planner.site import WorkDone
 from planner.weather import Array
 
@@ -37,6 +37,13 @@ class Gap(Need):
     def matches(self, work: Iterable[WorkDone]) -> list[WorkDone]:
         """The work that counts, in order of time."""
         return sorted((w for w in work if w.job in self.other or w.kind in self.other), key=lambda w: w.at)
+
+    def assay(self, trial: Trial) -> Assay:
+        if self.matches((*trial.done, *trial.planned)):
+            return super().assay(trial)
+        # Nothing on record reads the same for every such need.
+        limits = (self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit, self.optional)
+        return trial.spans.recall(("no record", *limits), lambda: super(Gap, self).assay(trial))
 
     def reading(self, trial: Trial) -> Reading:
         weather = trial.quantities.weather

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Literal
 
 from pydantic import Field, model_validator
@@ -59,9 +59,14 @@ class Limit(Need):
         return _hours_of(self.when, self.hours, trial.duration_h, offset_h)
 
     def assay(self, trial: Trial) -> Assay:
-        reading = self.reading(trial)
-        limits = (self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit)
-        return trial.spans.recall(("assay", id(reading), *limits), lambda: self._held(reading))
+        column = trial.quantities[self.quantity]
+        key = (id(column), self._hours(trial, trial.offset_h), self._alike)
+        return trial.spans.recall(key, lambda: self._held(self.reading(trial)))
+
+    @cached_property
+    def _alike(self) -> tuple[object, ...]:
+        """What two needs must share to be held against the same figures with the same outcome."""
+        return (self.sum_up, self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit, self.optional)
 
     def reading(self, trial: Trial) -> Reading:
         column = trial.quantities[self.quantity]

@@ -1,4 +1,4 @@
-"""The same rules told a second time, as a plain loop over hours: slow, and written from the words of the rules file.
+"""The same rules told a second time, as a plain loop over hours: slow, written from the words of the file.
 
 It shares no arithmetic with the engine: spans are walked hour by hour, rooms are told by cases.
 """

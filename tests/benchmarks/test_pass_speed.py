@@ -1,0 +1,95 @@
+"""How long a pass takes, as ratios measured in one run: machines differ, ratios hold."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from planner.indices.humidity import wet_bulb_c
+from planner.plan import lay, make, trial_of
+from planner.suitability import judge
+from planner.weather import HourlyWeather
+from tests.made import config
+from tests.rules.plain_loop import state_at
+
+HOURS, MEMBERS = 16 * 24, 51
+START = datetime(2026, 5, 4, tzinfo=UTC)
+
+
+def ensemble() -> HourlyWeather:
+    """Members that wander from day to day, as members do."""
+    rng = np.random.default_rng(1)
+    day = np.sin((np.arange(HOURS) % 24 - 9) / 24 * 2 * np.pi)
+
+    def wander(spread: float) -> np.ndarray:
+        knots = rng.normal(0, spread, (MEMBERS, HOURS // 24 + 2))
+        return np.stack([np.interp(np.arange(HOURS) / 24, np.arange(knots.shape[1]), row) for row in knots])
+
+    columns = {
+        "air_temp_c": 13 + 6 * day + wander(2),
+        "rel_humidity_pct": np.clip(75 - 22 * day + wander(8), 20, 100),
+        "wind_10m_ms": np.clip(3 + 1.5 * day + wander(1.5), 0.2, None),
+        "gust_10m_ms": np.clip(5 + 2 * day + wander(2), 0.2, None),
+        "wind_dir_deg": (200 + wander(60)) % 360,
+        "rain_mm": np.clip(wander(1.5) - 1.2, 0, None),
+        "cloud_pct": np.clip(50 + wander(40), 0, 100),
+        "shortwave_wm2": np.clip(600 * day, 0, None) + np.zeros((MEMBERS, HOURS)),
+    }
+    epoch = (int(START.timestamp()) + 3600 * np.arange(HOURS)).tolist()
+    return HourlyWeather.from_columns(epoch_s=epoch, columns=columns)
+
+
+def best_of(runs: int, *calls: Callable[[], object]) -> list[float]:
+    """Shortest time of each call, taken in turn so that a slow moment of the machine hits them alike."""
+    best = [float("inf")] * len(calls)
+    for _ in range(runs):
+        for number, call in enumerate(calls):
+            begun = time.perf_counter()
+            call()
+            best[number] = min(best[number], time.perf_counter() - begun)
+    return best
+
+
+def test_a_pass_takes_at_most_forty_wet_bulbs_and_a_hundredth_of_a_plain_loop():
+    weather = ensemble()
+    made = config()
+    site = replace(made.site, surfaces=made.site.surfaces[:4])
+    names = tuple(surface.name for surface in site.surfaces)
+    jobs = [job.model_copy(update={"surfaces": names}) for job in made.jobs[:8]]
+
+    def whole_pass() -> None:
+        ground = lay(weather, site, now=START)
+        plan = make(ground, jobs, now=START)
+        assert len(plan.judged) == 32
+
+    pressure = np.full((1, HOURS), 1000.0)
+
+    def wet_bulb() -> None:
+        wet_bulb_c(weather["air_temp_c"], weather["rel_humidity_pct"], pressure)
+
+    whole_pass()
+    passed, bulb = best_of(9, whole_pass, wet_bulb)
+    ratio = passed / bulb
+    print(f"\npass {passed * 1e3:.1f} ms, wet bulb {bulb * 1e3:.2f} ms, ratio {ratio:.1f}")  # noqa: T201
+    assert ratio <= 40
+
+    # The plain loop is timed on a sample of start hours and members, and told for all of them.
+    ground = lay(weather, site, now=START)
+    trials = [
+        (job, surface, trial_of(ground, job, surface)) for job in jobs[:4] for surface in site.surfaces[:2]
+    ]
+    for job, surface, trial in trials:
+        judge(job, surface, trial)
+    sample = range(100, 112)
+    begun = time.perf_counter()
+    for job, surface, trial in trials:
+        for hour in sample:
+            state_at(job, surface, trial, hour, 7)
+    per_hour = (time.perf_counter() - begun) / (len(trials) * len(sample))
+    looped = per_hour * HOURS * MEMBERS * 32
+    print(f"plain loop {looped:.1f} s, {looped / passed:.0f} times the pass")  # noqa: T201
+    assert looped / passed >= 100
