@@ -109,6 +109,15 @@ def test_members_are_averaged_and_the_band_spans_them() -> None:
     assert alone["rain_wash_risk"] > row["rain_wash_risk"]
 
 
+def test_a_day_that_no_member_knows_has_no_band() -> None:
+    rain = np.zeros((3, 72))
+    rain[:, 30] = np.nan
+    row = day_rows(quantities(weather(72, members=3, rain_mm=rain)))[1]
+    assert row["wash_low"] is None
+    assert row["wash_chance"] is None
+    assert row["rain_mm"] is None
+
+
 def test_cut_days_say_how_many_hours_they_hold() -> None:
     rows = day_rows(quantities(weather(30)))
     assert [row["hours_known"] for row in rows] == [24, 6]

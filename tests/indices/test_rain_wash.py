@@ -48,6 +48,17 @@ def test_gentle_slope_washes_less() -> None:
     assert _index([1.0, 3.0, 14.0, 8.0, 3.0, 1.0], 2.0) == pytest.approx(0.734, abs=0.01)
 
 
+def test_two_wet_hours_on_a_bank() -> None:
+    # 10 and 8 mm on 7 %, 8 m: 0.79 bare, 0.05 at 80 % cover (worked apart).
+    rain = np.zeros((1, 6))
+    rain[0, 2:4] = [10.0, 8.0]
+    bank = {"slope_pct": 7.0, "slope_length_m": 8.0, "curve_number": 86.0}
+    assert wash_index(rain, **bank).max() == pytest.approx(0.79, abs=0.01)
+    assert wash_index(rain, **bank, exposure=seed_exposure(80.0, False, 0.0)).max() == pytest.approx(
+        0.05, abs=0.01
+    )
+
+
 def test_exposure_under_cover() -> None:
     assert seed_exposure(80.0, False, 0.0) == pytest.approx(0.061, abs=0.001)
     assert seed_exposure(50.0, False, 0.0) == pytest.approx(0.174, abs=0.001)

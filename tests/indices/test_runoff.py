@@ -39,6 +39,10 @@ def test_runoff_never_passes_rain_and_rises_with_it(rain: float, number: float) 
     assert runoff_mm(rain + 1.0, number) >= out
 
 
+def test_sealed_ground_sheds_all_rain() -> None:
+    assert runoff_mm(12.5, 100.0) == 12.5
+
+
 def test_slope_moves_the_curve_number() -> None:
     assert sloped_curve_number(86.0, 5.0) == pytest.approx(86.0, abs=0.01)
     expected = [84.54, 87.42, 88.48, 88.74]

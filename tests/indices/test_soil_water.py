@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.errors import NotKnown
+from planner.indices.grasses import GRASSES
 from planner.indices.soil_water import (
     SOILS,
     readily_available_mm,
@@ -96,6 +97,14 @@ def test_surface_starts_from_forecast_moisture_or_a_quarter_down() -> None:
     # The forecast's soil may be a loam: its surplus says nothing about sand.
     wet = quantities(weather(48, soil_moisture_m3m3=0.35), place)
     assert wet["storage_pct_fc"][0, 0] == pytest.approx(100.0)
+
+
+def test_warm_grass_draws_less() -> None:
+    cool = quantities(weather(72, et0_mm=0.2), site())
+    warm = quantities(weather(72, et0_mm=0.2), site(grass=GRASSES["couch"]))
+    drawn = [float(q["water_mm"][0, 0] - q["water_mm"][0, 48]) for q in (cool, warm)]
+    assert drawn[0] == pytest.approx(48 * 0.2 * 0.80, abs=0.3)
+    assert drawn[1] == pytest.approx(48 * 0.2 * 0.65, abs=0.3)
 
 
 def test_rain_lifts_storage_over_field_capacity_for_a_day() -> None:
