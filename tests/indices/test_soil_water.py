@@ -100,8 +100,8 @@ def test_surface_starts_from_forecast_moisture_or_a_quarter_down() -> None:
 
 
 def test_warm_grass_draws_less() -> None:
-    cool = quantities(weather(72, et0_mm=0.2), site())
-    warm = quantities(weather(72, et0_mm=0.2), site(grass=GRASSES["couch"]))
+    cool = quantities(weather(72, et0_mm=0.2), site(root_depth_m=0.4))
+    warm = quantities(weather(72, et0_mm=0.2), site(root_depth_m=0.4, grass=GRASSES["couch"]))
     drawn = [float(q["water_mm"][0, 0] - q["water_mm"][0, 48]) for q in (cool, warm)]
     assert drawn[0] == pytest.approx(48 * 0.2 * 0.80, abs=0.3)
     assert drawn[1] == pytest.approx(48 * 0.2 * 0.65, abs=0.3)
