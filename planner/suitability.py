@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from planner.rules.base import Assay, Need, Reading, Trial
+from planner.rules.base import Assay, Mask, Need, Reading, Trial
 from planner.rules.job import Job
 from planner.site import Surface
 from planner.weather import Array
@@ -64,9 +64,13 @@ def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = N
     """Judge every start hour. `members`: the same job tried on an ensemble of the same hours, for the chance."""
     needs = job.needs_on(surface)
     assays = [need.assay(trial) for need in needs]
-    room = np.stack([assay.room for assay in assays])
-    chance = _chance(needs, assays if members is None else [need.assay(members) for need in needs])
-    state, score, limiting = verdicts(needs, room)
+    spread = assays if members is None else [need.assay(members) for need in needs]
+    # Surfaces that need the same and read the same get the same verdicts, told once. The assays are kept in
+    # what is remembered, so that their identities stay theirs.
+    key = ("verdicts", *map(id, needs), *map(id, assays), *map(id, spread))
+    room, chance, (state, score, limiting), _ = trial.spans.recall(
+        key, lambda: (*_told(needs, assays, spread), (assays, spread))
+    )
     return Suitability(
         job=job,
         surface=surface,
@@ -80,33 +84,47 @@ def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = N
     )
 
 
-def verdicts(needs: tuple[Need, ...], room: Array) -> tuple[Codes, Array, np.ndarray[Any, np.dtype[np.intp]]]:
+_Verdicts = tuple[Codes, Array, np.ndarray[Any, np.dtype[np.intp]]]
+
+
+def _told(
+    needs: tuple[Need, ...], assays: list[Assay], spread: list[Assay]
+) -> tuple[Array, Array | None, _Verdicts]:
+    room = np.stack([assay.room for assay in assays])
+    return room, _chance(needs, spread), verdicts(needs, room)
+
+
+def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
     """States, scores and limiting needs from the room of each need, shape (needs, hours)."""
-    unknown = np.isnan(room)
     optional = np.array([need.optional for need in needs])
     after = np.array([need.is_after for need in needs])
     weights = np.array([need.weight for need in needs])
-    filled = np.where(unknown, 1.0, room)
-    fails = filled < -_EPS
-    unread = (unknown & ~optional[:, None]).any(axis=0)
-    barred = fails[~after].any(axis=0)
-    broken = fails[after].any(axis=0)
-    tight = (filled < 1.0 - _EPS).any(axis=0)
-    state = np.where(tight, NARROW, STEADY)
-    state = np.where(broken, BROKEN, state)
-    state = np.where(barred, BARRED, state)
-    state = np.where(unread, UNREAD, state).astype(np.int8)
-    counted = np.where(unknown, 0.0, weights[:, None])
-    held = np.flatnonzero(state <= NARROW)
-    score = np.zeros(state.size)
-    weighed = counted[:, held]
-    logs = np.log(np.clip(filled[:, held], _LEAST, 1.0))
-    score[held] = np.exp((weighed * logs).sum(axis=0) / np.maximum(weighed.sum(axis=0), 1e-9))
+    unknown = np.isnan(room)
+    unread = unknown[~optional].any(axis=0)
+    # fmin passes over what is unknown: an optional need that is not read neither bars nor presses.
+    at_start, later = np.fmin.reduce(room[~after], axis=0), np.fmin.reduce(room[after], axis=0, initial=np.inf)
+    barred, broken = at_start < -_EPS, later < -_EPS
+    state = np.where(np.fmin(at_start, later) < 1.0 - _EPS, NARROW, STEADY).astype(np.int8)
+    state[broken] = BROKEN
+    state[barred] = BARRED
+    state[unread] = UNREAD
+    score = _score(room, unknown, weights, state)
     # What limits: an unknown need of an unread hour, a failing need at the start before one in the after-hours.
     pressing = np.where(unknown, np.inf, room)
-    pressing = np.where(barred & after[:, None], np.inf, pressing)
-    pressing = np.where(unread & unknown & ~optional[:, None], -np.inf, pressing)
+    pressing[np.ix_(after, barred)] = np.inf
+    if unread.any():
+        pressing[unknown & unread & ~optional[:, None]] = -np.inf
     return state, score, np.argmin(pressing, axis=0)
+
+
+def _score(room: Array, unknown: Mask, weights: Array, state: Codes) -> Array:
+    """Weighted geometric mean of the desirabilities of the hours that hold; 0 for the others."""
+    score = np.zeros(state.size)
+    held = np.flatnonzero(state <= NARROW)
+    counted = np.where(unknown[:, held], 0.0, weights[:, None])
+    logs = np.log(np.clip(np.where(unknown[:, held], 1.0, room[:, held]), _LEAST, 1.0))
+    score[held] = np.exp((counted * logs).sum(axis=0) / np.maximum(counted.sum(axis=0), 1e-9))
+    return score
 
 
 def _chance(needs: tuple[Need, ...], assays: list[Assay]) -> Array | None:
@@ -116,12 +134,15 @@ def _chance(needs: tuple[Need, ...], assays: list[Assay]) -> Array | None:
         return None
     held, known = np.ones(shape, dtype=bool), np.ones(shape, dtype=bool)
     for need, assay in zip(needs, assays, strict=True):
-        if need.optional:
-            held &= assay.holds | ~assay.seen
-        else:
-            held &= assay.holds
+        held &= assay.holds if assay.whole or not need.optional else assay.holds | ~assay.seen
+        if not assay.whole and not need.optional:
             known &= assay.seen
-    readable = known.sum(axis=0)
-    share: Array = (held & known).sum(axis=0) / np.maximum(readable, 1)
-    share[readable == 0] = np.nan
+    held &= known
+    share: Array = _count(held) / np.maximum(_count(known), 1)
+    share[~known.any(axis=0)] = np.nan
     return share
+
+
+def _count(mask: Mask) -> Array:
+    """True values of each hour; bytes are added, which is several times faster than adding booleans."""
+    return np.asarray(np.add.reduce(mask.view(np.uint8), axis=0, dtype=np.uint32), dtype=np.float64)

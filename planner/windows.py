@@ -47,8 +47,16 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
     runs = list(zip(edges[::2], edges[1::2] - 1, strict=True))
     if not runs:
         return ()
-    latest = _latest_offsets(suitability.needs, trial, [int(last) for _, last in runs])
-    least = np.where(np.isnan(suitability.room), np.inf, suitability.room).min(axis=0)
+    # Equal room comes from equal needs read alike (see `judge`); only gaps on record differ by the start.
+    key = ("latest", id(suitability.room), *_moments(suitability.needs, trial), trial.duration_h, first)
+    latest, _ = trial.spans.recall(
+        key,
+        lambda: (
+            _latest_offsets(suitability.needs, trial, [int(last) for _, last in runs]),
+            suitability.room,
+        ),
+    )
+    least = np.fmin.reduce(suitability.room, axis=0)
     soonest = _next_five_minutes(now)
     windows: list[Window] = []
     # From the last to the first, so that each knows the one that comes after it.
@@ -112,6 +120,12 @@ def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> 
         latest[alive] = offset
     # A start on the next full hour belongs to the next hour, which does not hold.
     return [min(float(offset), 55.0 / 60.0) if offset >= 1.0 else float(offset) for offset in latest]
+
+
+def _moments(needs: tuple[Need, ...], trial: Trial) -> tuple[object, ...]:
+    """The times of other work that any gap counts: what may differ between surfaces that read alike."""
+    work = (*trial.done, *trial.planned)
+    return tuple(w.at for need in needs if isinstance(need, Gap) for w in need.matches(work))
 
 
 def _moving(needs: tuple[Need, ...], trial: Trial, offset_h: float) -> tuple[Need, ...]:

@@ -8,7 +8,7 @@ from planner.indices import degree_days, disease, emergence, growth, rain_energy
 from planner.indices.frame import Quantities
 from planner.indices.rows_sky import liquid_rain_mm, mean_of_days
 from planner.indices.rows_sky import night_lowest as _night_lowest
-from planner.site import Sowing
+from planner.site import Grass, Sowing, Surface
 from planner.weather import Array
 
 
@@ -35,44 +35,65 @@ def growing_degree_days(q: Quantities) -> Array:
     return np.asarray(np.cumsum(hourly, axis=-1) - hourly)
 
 
-def _crop_factor(q: Quantities) -> tuple[float, float]:
+def _crop_factor(grass: Grass) -> tuple[float, float]:
     water = soil_water.TURF_WATER
-    if q.ground.grass.season == "warm":
+    if grass.season == "warm":
         return water.warm_crop_factor, water.warm_ready_share
     return water.cool_crop_factor, water.cool_ready_share
 
 
-def _ready_mm(q: Quantities) -> Array:
-    surface, (factor, share) = q.ground, _crop_factor(q)
-    soil = soil_water.soil_named(surface.soil)
-    total = 1000.0 * (soil.field_capacity - soil.wilting_point) * surface.root_depth_m
+def _ready_mm(q: Quantities, soil_name: str, depth_m: float, factor: float, share: float) -> Array:
+    soil = soil_water.soil_named(soil_name)
+    total = 1000.0 * (soil.field_capacity - soil.wilting_point) * depth_m
     day_use = q.days.mean_of_known(q["et0_hour_mm"]) * 24.0 * factor
     return soil_water.readily_available_mm(total, q.days.spread(day_use), share)
 
 
 def water_mm(q: Quantities) -> Array:
-    """Water over field capacity in the root zone, negative below."""
-    surface = q.ground
-    return q.shared(("water", surface.soil, surface.root_depth_m, _crop_factor(q)), lambda: _water_mm(q))
+    """Water over field capacity in the root zone, negative below. All surfaces of the site in one run."""
+    zones = list(dict.fromkeys(_zone(surface) for surface in (*q.site.surfaces, q.ground)))
+    stacked = q.shared(("water", *zones), lambda: np.concatenate(_run_zones(q, zones)))
+    members = stacked.shape[0] // len(zones)
+    place = zones.index(_zone(q.ground)) * members
+    return stacked[place : place + members]
 
 
-def _water_mm(q: Quantities) -> Array:
-    surface, water = q.ground, soil_water.TURF_WATER
-    soil = soil_water.soil_named(surface.soil)
-    measured = (q["soil_moisture_m3m3"] - soil.field_capacity) * surface.root_depth_m * 1000.0
-    total = 1000.0 * (soil.field_capacity - soil.wilting_point) * surface.root_depth_m
-    # The forecast's soil is another than ours, so of its surplus nothing can be said.
-    measured = np.clip(measured, -total, 0.0)
-    start = np.where(np.isnan(measured[:, 0]), -water.start_depleted * total, measured[:, 0])
-    return soil_water.water_over_capacity_mm(
-        q["rain_mm"],
-        q["et0_hour_mm"] * _crop_factor(q)[0],
-        _ready_mm(q),
-        soil=soil,
-        root_depth_m=surface.root_depth_m,
-        start_mm=start,
-        measured_mm=measured,
+_Zone = tuple[str, float, float, float]
+
+
+def _zone(surface: Surface) -> _Zone:
+    """What decides how a root zone fills and empties: soil, depth, crop factor and ready share."""
+    return (surface.soil, surface.root_depth_m, *_crop_factor(surface.grass))
+
+
+def _run_zones(q: Quantities, zones: list[_Zone]) -> list[Array]:
+    water = soil_water.TURF_WATER
+    rain, measured_share = q["rain_mm"], q["soil_moisture_m3m3"]
+    et0 = q["et0_hour_mm"]
+    shape = np.broadcast_shapes(rain.shape, et0.shape, measured_share.shape)
+    parts: list[list[Array]] = [[] for _ in range(8)]
+    for name, depth, factor, share in zones:
+        soil = soil_water.soil_named(name)
+        total = 1000.0 * (soil.field_capacity - soil.wilting_point) * depth
+        surplus = 1000.0 * (soil.saturated - soil.field_capacity) * depth
+        # The forecast's soil is another than ours, so of its surplus nothing can be said.
+        measured = np.clip((measured_share - soil.field_capacity) * depth * 1000.0, -total, 0.0)
+        start = np.where(np.isnan(measured[:, 0]), -water.start_depleted * total, measured[:, 0])
+        rows = (rain, et0 * factor, _ready_mm(q, name, depth, factor, share))
+        for part, values in zip(parts, rows, strict=False):
+            part.append(np.broadcast_to(values, shape))
+        kept = np.exp(-1.0 / soil.drains_h)
+        for part, value in zip(parts[3:], (total, surplus, kept, start), strict=False):
+            part.append(np.broadcast_to(np.asarray(value, dtype=np.float64), shape[:1]))
+        parts[7].append(np.broadcast_to(measured, shape))
+    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, measured_mm = (
+        np.concatenate(part) for part in parts
     )
+    known = None if np.isnan(measured_mm).all() else measured_mm
+    run = soil_water.run_buckets(
+        rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, known
+    )
+    return [run]
 
 
 def storage_pct_fc(q: Quantities) -> Array:
@@ -81,7 +102,7 @@ def storage_pct_fc(q: Quantities) -> Array:
 
 
 def depletion_raw(q: Quantities) -> Array:
-    return np.maximum(-q["water_mm"], 0.0) / _ready_mm(q)
+    return np.maximum(-q["water_mm"], 0.0) / _ready_mm(q, *_zone(q.ground))
 
 
 def _wash(q: Quantities, end: str) -> Array:

@@ -104,23 +104,63 @@ def water_over_capacity_mm(
     """
     rain, use, ready = np.broadcast_arrays(rain_mm, use_mm, ready_mm)
     members, hours = rain.shape
-    total = 1000.0 * (soil.field_capacity - soil.wilting_point) * root_depth_m
-    surplus = 1000.0 * (soil.saturated - soil.field_capacity) * root_depth_m
-    kept = float(np.exp(-1.0 / soil.drains_h))
-    rain_by_hour, use_by_hour = np.ascontiguousarray(rain.T), np.ascontiguousarray(use.T)
-    draw_by_hour = np.ascontiguousarray((use / (total - ready)).T)
-    resume = None if measured_mm is None else np.broadcast_to(measured_mm, (members, hours)).T
-    out = np.empty((hours, members))
-    state = np.broadcast_to(np.asarray(start_mm, dtype=np.float64), (members,)).copy()
+    total = np.full(members, 1000.0 * (soil.field_capacity - soil.wilting_point) * root_depth_m)
+    surplus = np.full(members, 1000.0 * (soil.saturated - soil.field_capacity) * root_depth_m)
+    kept = np.full(members, np.exp(-1.0 / soil.drains_h))
+    resume = None if measured_mm is None else np.broadcast_to(measured_mm, (members, hours))
+    start = np.broadcast_to(np.asarray(start_mm, dtype=np.float64), (members,))
+    return run_buckets(rain, use, ready, total, surplus, kept, start, resume)
+
+
+def run_buckets(
+    rain_mm: Array,
+    use_mm: Array,
+    ready_mm: Array,
+    total_mm: Array,
+    surplus_mm: Array,
+    kept: Array,
+    start_mm: Array,
+    measured_mm: Array | None,
+) -> Array:
+    """Water of many root zones over field capacity, one zone and member a row, hour by hour.
+
+    Parameters   rain_mm, use_mm, ready_mm : arrays (rows, hours). [mm]
+                 total_mm, surplus_mm : arrays (rows,). Available water; water held above field capacity. [mm]
+                 kept : array (rows,). Share of the surplus left after an hour. [0-1]
+                 start_mm : array (rows,). [mm]
+                 measured_mm : array (rows, hours) or None. Taken up again where the state was lost. [mm]
+    Returns      array (rows, hours). [mm]
+    Valid for    as water_over_capacity_mm
+    Missing      an unknown hour of rain or use makes all later hours of its row unknown, until a measured one
+    Differs      as water_over_capacity_mm
+    Source       fao-56, equation 85; own-drainage (judgement)
+    Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
+    """
+    rows, hours = rain_mm.shape
+    rain_by_hour, use_by_hour = np.ascontiguousarray(rain_mm.T), np.ascontiguousarray(use_mm.T)
+    draw_by_hour = np.ascontiguousarray((use_mm / (total_mm[:, None] - ready_mm)).T)
+    out = np.empty((hours, rows))
+    state = start_mm.astype(np.float64, copy=True)
+    drawn, drained = np.empty(rows), np.empty(rows)
+    floor = -total_mm
     for hour in range(hours):
-        if resume is not None and np.isnan(state).any():
-            state = np.where(np.isnan(state), resume[hour], state)
+        if measured_mm is not None and np.isnan(state).any():
+            state = np.where(np.isnan(state), measured_mm[:, hour], state)
         out[hour] = state
-        state = np.minimum(state + rain_by_hour[hour], surplus)
+        state += rain_by_hour[hour]
+        np.minimum(state, surplus_mm, out=state)
         # Turf takes its need; below the readily available water the draw shrinks with what is left.
-        state -= np.minimum(use_by_hour[hour], draw_by_hour[hour] * np.maximum(state + total, 0.0))
-        np.maximum(state, -total, out=state)
-        state = np.where(state > 0.0, state * kept, state)
+        np.add(state, total_mm, out=drawn)
+        np.maximum(drawn, 0.0, out=drawn)
+        drawn *= draw_by_hour[hour]
+        np.minimum(use_by_hour[hour], drawn, out=drawn)
+        state -= drawn
+        np.maximum(state, floor, out=state)
+        # What stands above field capacity drains: of max(state, 0) the share `kept` is left.
+        np.maximum(state, 0.0, out=drained)
+        np.minimum(state, 0.0, out=state)
+        drained *= kept
+        state += drained
     return np.ascontiguousarray(out.T)
 
 

@@ -68,6 +68,8 @@ class Assay:
     holds: Mask
     seen: Mask
     """Shape (members or 1, hours): whether the hard limits hold, and whether the figure is known."""
+    whole: bool
+    """Whether every figure is known."""
 
 
 class Need(BaseModel):
@@ -138,7 +140,8 @@ class Need(BaseModel):
         room = self.room(reading, member=0)
         unknown = np.isnan(room)
         shut = np.where(unknown, not self.optional, room < -_SHUT_EPS)
-        return Assay(reading=reading, room=room, shut=shut, holds=self.holds(reading), seen=seen)
+        whole = bool(seen.all())
+        return Assay(reading=reading, room=room, shut=shut, holds=self.holds(reading), seen=seen, whole=whole)
 
     def edges_h(self, trial: Trial) -> tuple[float, ...]:
         """Hours from the start at which the verdict may change when the start moves within its hour."""

@@ -12,7 +12,7 @@ import numpy as np
 from planner.indices.humidity import wet_bulb_c
 from planner.plan import lay, make, trial_of
 from planner.suitability import judge
-from planner.weather import HourlyWeather
+from planner.weather import Array, HourlyWeather
 from tests.made import config
 from tests.rules.plain_loop import state_at
 
@@ -25,7 +25,7 @@ def ensemble() -> HourlyWeather:
     rng = np.random.default_rng(1)
     day = np.sin((np.arange(HOURS) % 24 - 9) / 24 * 2 * np.pi)
 
-    def wander(spread: float) -> np.ndarray:
+    def wander(spread: float) -> Array:
         knots = rng.normal(0, spread, (MEMBERS, HOURS // 24 + 2))
         return np.stack([np.interp(np.arange(HOURS) / 24, np.arange(knots.shape[1]), row) for row in knots])
 
@@ -38,6 +38,9 @@ def ensemble() -> HourlyWeather:
         "rain_mm": np.clip(wander(1.5) - 1.2, 0, None),
         "cloud_pct": np.clip(50 + wander(40), 0, 100),
         "shortwave_wm2": np.clip(600 * day, 0, None) + np.zeros((MEMBERS, HOURS)),
+        # Ensembles carry these too.
+        "soil_temp_6cm_c": 13 + 2 * day + wander(1),
+        "et0_mm": np.clip(0.25 * day, 0, None) + np.zeros((MEMBERS, HOURS)),
     }
     epoch = (int(START.timestamp()) + 3600 * np.arange(HOURS)).tolist()
     return HourlyWeather.from_columns(epoch_s=epoch, columns=columns)
