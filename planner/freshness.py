@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
+
+from planner.headline import cut, headline, summed_up
 
 
 def as_of(answer: dict[str, Any], now: datetime) -> dict[str, Any]:
-    """The answer with its age told for `now`; what is over by then is left out. The answer itself is changed."""
+    """The answer with its age told for `now`; what is over is left out. The answer itself is changed."""
     forecast = answer["forecast"]
     age_h = (now - _time(forecast["issued_at"])) / timedelta(hours=1)
     forecast["age_h"] = round(max(0.0, age_h), 2)
@@ -23,12 +26,46 @@ def as_of(answer: dict[str, Any], now: datetime) -> dict[str, Any]:
     return answer
 
 
-def now_as_of(flat: dict[str, Any], now: datetime) -> dict[str, Any]:
-    """The flat object for dashboards as it reads at `now`."""
+def now_as_of(
+    flat: dict[str, Any],
+    now: datetime,
+    windows: dict[str, Any] | None = None,
+    warnings: dict[str, Any] | None = None,
+) -> dict[str, Any]:
+    """The flat object for dashboards as it reads at `now`; with both answers, what is over is replaced."""
     age_h = (now - _time(flat["issued_at"])) / timedelta(hours=1)
     flat["forecast_age_h"] = round(max(0.0, age_h), 2)
     flat["stale"] = bool(flat["stale"] or now >= _time(flat["stale_at"]))
+    if windows is not None and warnings is not None:
+        rows = [row for row in windows["windows"] if _time(row["latest_start"]) >= now]
+        coming = [row for row in warnings["warnings"] if row["ends"] is None or _time(row["ends"]) > now]
+        _next_windows(flat, rows)
+        _next_warnings(flat, coming)
+        flat["headline"] = cut(headline(rows, coming, now, ZoneInfo(windows["site"]["timezone"])))
     return flat
+
+
+def _next_windows(flat: dict[str, Any], rows: list[dict[str, Any]]) -> None:
+    for kind in [key.removesuffix("_next_job") for key in flat if key.endswith("_next_job")]:
+        found = [row for row in rows if row["kind"] == kind]
+        first = min(found, key=lambda row: (_time(row["start"]), row["rank"]), default=None)
+        flat[f"{kind}_next_job"] = None if first is None else first["job"]
+        flat[f"{kind}_next_surface"] = None if first is None else first["surface"]
+        flat[f"{kind}_next_start"] = None if first is None else first["start"]
+        flat[f"{kind}_latest_start"] = None if first is None else first["latest_start"]
+        flat[f"{kind}_state"] = None if first is None else first["state"]
+        flat[f"{kind}_chance"] = None if first is None else first["chance"]
+        flat[f"{kind}_reason"] = None if first is None else cut(first["limiting"]["says"])
+
+
+def _next_warnings(flat: dict[str, Any], rows: list[dict[str, Any]]) -> None:
+    for kind in [key.removesuffix("_warning") for key in flat if key.endswith("_warning")]:
+        first = next((row for row in rows if row["kind"] == kind), None)
+        flat[f"{kind}_warning"] = first is not None
+        flat[f"{kind}_level"] = None if first is None else first["level"]
+        flat[f"{kind}_begins"] = None if first is None else first["begins"]
+        flat[f"{kind}_says"] = None if first is None else cut(first["says"])
+    summed_up(flat, len(rows), rows[0]["says"] if rows else None)
 
 
 def only(

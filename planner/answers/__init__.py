@@ -1,4 +1,4 @@
-"""What the outside reads: a briefing rendered to answers, once a pass. A new answer is a function and a row."""
+"""What the outside reads: a briefing rendered to answers, once a pass. A new answer is a function and a ro"""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+from planner.answers.ground import ground
 from planner.answers.now import now
 from planner.answers.others import days, hours, warnings, workings
+from planner.answers.ribbons import ribbons
 from planner.answers.windows import windows
 from planner.briefing import Briefing
 
@@ -23,6 +25,8 @@ ANSWERS: dict[str, Callable[[Briefing], Any]] = {
     "warnings": warnings,
     "hours": hours,
     "now": now,
+    "ribbons": ribbons,
+    "ground": ground,
 }
 
 

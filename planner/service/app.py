@@ -7,21 +7,27 @@ from contextlib import asynccontextmanager
 from datetime import datetime, timedelta
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse
 
 from planner import __version__
+from planner.page import HTML, addresses
 from planner.service import problems
+from planner.service.events import events
+from planner.service.pages import pages
 from planner.service.passes import Passes
 from planner.service.routes import reads
-from planner.service.shelf import Shelf
+from planner.service.sending import send
+from planner.service.shelf import Shelf, item
 
+#: How often the service looks whether its config has changed.
+LOOK_EVERY_S = 5.0
 #: Unhealthy when the last good pass is older than this many intervals.
 _INTERVALS = 2
 
 
 def create_app(
-    shelf: Shelf, *, clock: Callable[[], datetime], passes: Passes | None = None, every_minutes: int = 60
+    shelf: Shelf, *, clock: Callable[[], datetime], passes: Passes | None = None, every_minutes: float = 60
 ) -> FastAPI:
     """The service. With `passes` it makes them on a schedule; without, it shows what lies on the shelf."""
 
@@ -37,6 +43,7 @@ def create_app(
         if passes.is_due:
             await to_thread.run_sync(passes.run)
         scheduler = make_scheduler(passes.run, every_minutes)
+        scheduler.add_job(passes.look, "interval", seconds=LOOK_EVERY_S, max_instances=1, coalesce=True)
         scheduler.start()
         app.state.scheduler = scheduler
         try:
@@ -45,10 +52,22 @@ def create_app(
             scheduler.shutdown(wait=False)
 
     app = FastAPI(
-        title="Haysel", version=__version__, lifespan=lifespan, description="Which hours suit which turf job."
+        title="Haysel",
+        version=__version__,
+        lifespan=lifespan,
+        description="Which hours suit which turf job.",
+        # The usual pages fetch their script from elsewhere; ours is drawn here.
+        docs_url=None,
+        redoc_url=None,
     )
     problems.attach(app)
     app.include_router(reads(shelf, clock))
+    app.include_router(events(shelf))
+    app.include_router(pages(shelf, clock))
+
+    @app.get("/docs", include_in_schema=False)
+    async def docs(request: Request) -> Response:
+        return send(request, item(HTML, addresses(app.openapi())))
 
     @app.get("/health", tags=["reads"], summary="Age of the last good pass; 503 when it is too old")
     async def health() -> JSONResponse:
@@ -59,7 +78,7 @@ def create_app(
 
 
 def _health(
-    shelf: Shelf, now: datetime, passes: Passes | None, every_minutes: int
+    shelf: Shelf, now: datetime, passes: Passes | None, every_minutes: float
 ) -> tuple[dict[str, Any], bool]:
     limit = timedelta(minutes=every_minutes * _INTERVALS)
     age = None if shelf.made_at is None else now - shelf.made_at

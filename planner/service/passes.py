@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from planner.answers import render
+from planner.answers import JSON, encode, render
 from planner.config.load import Config
 from planner.config.watch import Watched
 from planner.cycle import Passed, run
 from planner.errors import PlannerError
 from planner.service.shelf import Shelf
 from planner.store import Store
+
+Answers = Mapping[str, tuple[str, bytes]]
+#: When the pass was made, when its forecast counts as stale, and its answers.
+Laid = tuple[datetime, datetime, Answers]
 
 log = logging.getLogger("planner.passes")
 #: A pass that takes longer than this is taken for dead, and another process may make it.
@@ -25,11 +30,14 @@ class Passes:
 
     def __init__(self, config: Config, store: Store, shelf: Shelf, clock: Callable[[], datetime]) -> None:
         self._watched = Watched(config)
+        self._known = config
+        self._told_fault: str | None = None
         self._store = store
         self._shelf = shelf
         self._clock = clock
         self.last_fault: str | None = None
         self.last_good: datetime | None = None
+        self._laid: Laid | None = None
         self._load_stored()
 
     @property
@@ -49,15 +57,30 @@ class Passes:
         return self.last_good is None or self._clock() - self.last_good >= every
 
     def run(self) -> None:
-        """One pass, unless another process makes it. A fault is told in the log and in health, never raised."""
+        """One pass, unless another process makes it. A fault is told in the log and in health, not raised."""
+        self._run(self.config, "")
+
+    def look(self) -> None:
+        """Look whether the config has changed: a good change is worked with at once, a fault told at once."""
+        config, told = self.config, self._told_fault
+        self._told_fault = self._watched.fault
+        if config is not self._known:
+            self._run(config, f"-changed-{self._clock().timestamp():.0f}")
+        elif self._told_fault != told and self._laid is not None:
+            self._put(*noted(self._laid, told, self._told_fault))
+
+    def _run(self, config: Config, mark: str) -> None:
+        self._known = config
         now = self._clock()
-        every_s = self.config.forecast.every_minutes * 60
-        slot = str(int(now.timestamp() // every_s))
+        every_s = config.forecast.every_minutes * 60
+        slot = f"{int(now.timestamp() // every_s)}{mark}"
         if not self._store.claim("pass", slot, _LEASE_S, now):
             self._load_stored()
             return
+        self._told_fault = self._watched.fault
+        extra = (self._told_fault,) if self._told_fault else ()
         try:
-            passed = run(self.config, self._store, now=now, extra_faults=self._faults())
+            passed = run(config, self._store, now=now, extra_faults=extra)
         except PlannerError as error:
             self.last_fault = str(error)
             log.warning("pass failed: %s", error)
@@ -66,14 +89,14 @@ class Passes:
         self.last_fault = "; ".join(passed.faults) or None
         self._lay(passed)
 
-    def _faults(self) -> tuple[str, ...]:
-        self._watched.current()
-        return (self._watched.fault,) if self._watched.fault else ()
-
     def _lay(self, passed: Passed) -> None:
         briefing = passed.briefing
         self.last_good = briefing.made_at
-        self._shelf.put(briefing.made_at, briefing.stale_at, passed.answers)
+        self._put(briefing.made_at, briefing.stale_at, passed.answers)
+
+    def _put(self, made_at: datetime, stale_at: datetime, answers: Answers) -> None:
+        self._laid = (made_at, stale_at, answers)
+        self._shelf.put(made_at, stale_at, answers)
 
     def _load_stored(self) -> None:
         """Take up the newest stored pass, made by an earlier run or by another process."""
@@ -88,12 +111,24 @@ class Passes:
         if "now" not in answers:
             return
         self.last_good = made_at
-        self._shelf.put(made_at, _stale_at(answers["now"][1]), answers)
+        self._put(made_at, _stale_at(answers["now"][1]), answers)
+
+
+def noted(laid: Laid, old: str | None, new: str | None) -> Laid:
+    """The answers with one note of the head taken off and another put on."""
+    made_at, stale_at, answers = laid
+    told = {}
+    for name, (kind, body) in answers.items():
+        found = json.loads(body) if kind == JSON else None
+        if isinstance(found, dict) and "forecast" in found:
+            notes = [note for note in found["forecast"]["notes"] if note != old]
+            found["forecast"]["notes"] = [*notes, new] if new else notes
+            body = encode(found)
+        told[name] = (kind, body)
+    return made_at, stale_at, told
 
 
 def _stale_at(body: bytes) -> datetime:
-    import json
-
     flat: dict[str, Any] = json.loads(body)
     return datetime.fromisoformat(flat["stale_at"])
 

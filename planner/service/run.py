@@ -31,6 +31,7 @@ def serve(
     import uvicorn
 
     from planner.service.app import create_app
+    from planner.service.views import PageViews
 
     address, number = host or config.service.host, port or config.service.port
     token = os.environ.get(config.service.token_env, "")
@@ -45,7 +46,7 @@ def serve(
         from planner.forecast.recorded import read_file
         from planner.service.passes import demo_shelf
 
-        shelf = Shelf(lambda: demo_now)
+        shelf = Shelf(lambda: demo_now, PageViews())
         forecast = read_file(demo, fetched_at=demo_now)
         demo_shelf(config, shelf, assess(config, forecast, now=demo_now))
         app = create_app(shelf, clock=lambda: demo_now, every_minutes=every)
@@ -53,11 +54,19 @@ def serve(
         from planner.service.passes import Passes
         from planner.store import Store
 
-        shelf = Shelf(_clock)
+        shelf = Shelf(_clock, PageViews())
         passes = Passes(config, Store.open(config.store.url), shelf, _clock)
         app = create_app(shelf, clock=_clock, passes=passes, every_minutes=every)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
-    uvicorn.run(app, host=address, port=number, log_level="warning", access_log=False)
+    uvicorn.run(
+        app,
+        host=address,
+        port=number,
+        log_level="warning",
+        access_log=False,
+        # Open event lines never end by themselves.
+        timeout_graceful_shutdown=2,
+    )
 
 
 def _clock() -> datetime:

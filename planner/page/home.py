@@ -1,0 +1,78 @@
+"""The page a keeper opens in the morning."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planner.page.chart import chart
+from planner.page.frame import Answers, clock, write
+from planner.page.ribbon import Scale
+from planner.page.rows import blocks, by_kind, cautions, days, underfoot
+
+#: Days on the ribbons and on the wide chart; the narrow chart shows the nearest.
+RIBBON_DAYS, NARROW_DAYS = 7, 3
+
+
+def home(answers: Answers) -> bytes:
+    """The whole of it: sentence, warnings, next windows, ribbons, days, weather, seed, forecast, cautions."""
+    now = clock(answers)
+    week = Scale.days(now.now.date(), RIBBON_DAYS, now.zone)
+    near = Scale.days(now.now.date(), NARROW_DAYS, now.zone)
+    hours, windows = answers["hours"], answers["windows"]["windows"]
+    told = blocks(answers, week)
+    return write(
+        "home.html.j2",
+        answers,
+        headline=answers["now"]["headline"],
+        warnings=answers["warnings"]["warnings"],
+        answers_of_three=three(answers),
+        kinds=by_kind(told),
+        ticks=week.ticks(),
+        days=days(answers, now),
+        charts=[
+            ("wide", chart(hours, windows, week, width=1040)),
+            ("slim", chart(hours, windows, near, width=360)),
+        ],
+        rows=[row for row in hours[::3] if now.at(row["time"]) < week.end],
+        seed=seed(answers),
+        due=due(answers),
+        cautions=cautions(answers["ribbons"]["ribbons"]),
+    )
+
+
+def three(answers: Answers) -> dict[str, Any]:
+    """The morning's three questions: when to spray, what threatens the seed, may I walk on it."""
+    now = clock(answers)
+    windows = answers["windows"]["windows"]
+    sprays = sorted((row for row in windows if row["kind"] == "spraying"), key=lambda row: str(row["start"]))
+    first = sprays[0] if sprays else None
+    alike = [row for row in sprays if first and row["start"][:10] == first["start"][:10]]
+    jobs: dict[tuple[str, str, str], dict[str, Any]] = {}
+    for row in alike:
+        key = (row["start"], row["end"], row["state"])
+        jobs.setdefault(key, {**row, "labels": []})["labels"].append(row["label"])
+    roomy = next((row for row in sprays if row["state"] == "steady"), None)
+    return {
+        "sprays": [{**row, "labels": list(dict.fromkeys(row["labels"]))} for row in jobs.values()],
+        "roomy": roomy if roomy is not None and roomy not in alike else None,
+        "can_spray": any(row["kind"] == "spraying" for row in answers["ribbons"]["ribbons"]),
+        "wash": [row for row in answers["warnings"]["warnings"] if row["kind"] == "wash"],
+        "seed": seed(answers),
+        "underfoot": underfoot(answers, now),
+        "frost": next((row for row in answers["warnings"]["warnings"] if row["kind"] == "frost"), None),
+    }
+
+
+def seed(answers: Answers) -> list[dict[str, Any]]:
+    """Every sowing with its surface."""
+    rows = answers["ground"]["surfaces"]
+    return [{"surface": row["surface"], **sowing} for row in rows for sowing in row["seed"]]
+
+
+def due(answers: Answers) -> list[dict[str, Any]]:
+    """What waits to be done, where an answer tells it."""
+    for name in ("due", "week"):
+        found = answers.get(name)
+        if isinstance(found, dict) and isinstance(found.get(name), list):
+            return [row for row in found[name] if isinstance(row, dict)]
+    return []
