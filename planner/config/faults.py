@@ -34,8 +34,13 @@ def where(path: Iterable[str | int]) -> str:
     return ", ".join(words) or "the file"
 
 
+#: Names that the schema puts into a path beside those of the file.
+_TAGS = ("limit", "gap", "clock", "season", "count", "slope", "function-after", "tagged-union")
+_OUTPUT_TAGS = ("log", "webhook", "email", "mqtt", "apprise")
+
+
 def _is_tag(part: str | int) -> bool:
-    return part in ("limit", "gap", "clock", "season", "warmth", "count", "function-after", "tagged-union")
+    return part in _TAGS or part in _OUTPUT_TAGS
 
 
 def _says(detail: Any, model: type[BaseModel]) -> str:

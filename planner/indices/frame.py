@@ -20,6 +20,14 @@ from planner.site import Site, Sowing, Surface
 from planner.weather import VARIABLE, Array, HourlyWeather
 
 
+#: What the diary tells of a surface, not the weather: handed in, and unknown where nothing is on record.
+DIARY_QUANTITIES: Mapping[str, str] = {
+    "grass_height_ratio": "leaf length over cut height, from the growth since the last cut on record",
+    "degree_days_since_regulator": "degree days since the last growth regulator on record, C d",
+    "nitrogen_share_of_month": "nitrogen given this month over what growth can use, 0 and up",
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Index:
     """One row of the table of indices."""
@@ -139,6 +147,9 @@ class Quantities:
         if name in VARIABLE:
             return self.weather[name]
         index = self._table.get(name)
+        if index is None and name in DIARY_QUANTITIES:
+            self._known[name] = np.full((1, self.weather.hours), np.nan)
+            return self._known[name]
         if index is None:
             raise NotKnown("quantity", name, [*VARIABLE, *self._table])
         if index.scope == "sky" and self._sky is not None:

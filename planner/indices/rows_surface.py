@@ -71,7 +71,7 @@ def _run_zones(q: Quantities, zones: list[_Zone]) -> list[Array]:
     rain, measured_share = q["rain_mm"], q["soil_moisture_m3m3"]
     et0 = q["et0_hour_mm"]
     shape = np.broadcast_shapes(rain.shape, et0.shape, measured_share.shape)
-    parts: list[list[Array]] = [[] for _ in range(8)]
+    parts: list[list[Array]] = [[] for _ in range(9)]
     for name, depth, factor, share in zones:
         soil = soil_water.soil_named(name)
         total = 1000.0 * (soil.field_capacity - soil.wilting_point) * depth
@@ -83,15 +83,16 @@ def _run_zones(q: Quantities, zones: list[_Zone]) -> list[Array]:
         for part, values in zip(parts, rows, strict=False):
             part.append(np.broadcast_to(values, shape))
         kept = np.exp(-1.0 / soil.drains_h)
-        for part, value in zip(parts[3:], (total, surplus, kept, start), strict=False):
+        near = soil_water.MEETS_SHARE * 1000.0 * soil.field_capacity * depth
+        for part, value in zip(parts[3:], (total, surplus, kept, start, near), strict=False):
             part.append(np.broadcast_to(np.asarray(value, dtype=np.float64), shape[:1]))
-        parts[7].append(np.broadcast_to(measured, shape))
-    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, measured_mm = (
+        parts[8].append(np.broadcast_to(measured, shape))
+    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, near_mm, measured_mm = (
         np.concatenate(part) for part in parts
     )
     known = None if np.isnan(measured_mm).all() else measured_mm
     run = soil_water.run_buckets(
-        rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, known
+        rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, known, near_mm
     )
     return [run]
 

@@ -13,6 +13,12 @@ from planner.errors import NotKnown
 from planner.weather import Array
 
 
+#: Bounds of a lost state that lie within this share of field capacity count as one state again.
+MEETS_SHARE = 0.05
+#: Most that turf can use in an hour whose use is not known: reference evapotranspiration of a desert noon.
+_MOST_USE_MM = 1.2
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Soil:
     """Water a soil holds, as shares of its volume, and how slowly the surplus drains."""
@@ -97,7 +103,8 @@ def water_over_capacity_mm(
                  measured_mm : array (members or 1, hours). Taken up again where the state was lost. [mm]
     Returns      array (members, hours). [mm]
     Valid for    level turf that takes all rain until it is full; what is more runs off
-    Missing      an unknown hour of rain or use makes all later hours unknown, until a measured one
+    Missing      after an unknown hour of rain or use NaN, until a measured hour or until the driest and the
+                 fullest it can be lie within 5 % of field capacity; from then on the middle of the two
     Differs      surplus over field capacity drains in the soil's own time, FAO-56 lets it go at once
     Source       fao-56, equation 85; own-drainage (judgement)
     Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
@@ -109,7 +116,8 @@ def water_over_capacity_mm(
     kept = np.full(members, np.exp(-1.0 / soil.drains_h))
     resume = None if measured_mm is None else np.broadcast_to(measured_mm, (members, hours))
     start = np.broadcast_to(np.asarray(start_mm, dtype=np.float64), (members,))
-    return run_buckets(rain, use, ready, total, surplus, kept, start, resume)
+    near = MEETS_SHARE * 1000.0 * soil.field_capacity * root_depth_m
+    return run_buckets(rain, use, ready, total, surplus, kept, start, resume, near)
 
 
 def run_buckets(
@@ -121,6 +129,7 @@ def run_buckets(
     kept: Array,
     start_mm: Array,
     measured_mm: Array | None,
+    meet_mm: Any = 0.0,
 ) -> Array:
     """Water of many root zones over field capacity, one zone and member a row, hour by hour.
 
@@ -129,13 +138,38 @@ def run_buckets(
                  kept : array (rows,). Share of the surplus left after an hour. [0-1]
                  start_mm : array (rows,). [mm]
                  measured_mm : array (rows, hours) or None. Taken up again where the state was lost. [mm]
+                 meet_mm : array (rows,) or float. Bounds as near as this count as one. [mm]
     Returns      array (rows, hours). [mm]
     Valid for    as water_over_capacity_mm
-    Missing      an unknown hour of rain or use makes all later hours of its row unknown, until a measured one
+    Missing      after an unknown hour of rain or use the row is NaN until a measured hour, or until the driest
+                 and the fullest it can be lie within `meet_mm`; from then on the middle of the two
     Differs      as water_over_capacity_mm
     Source       fao-56, equation 85; own-drainage (judgement)
     Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
     """
+    gaps = np.isnan(rain_mm + use_mm).any(axis=1) | np.isnan(start_mm)
+    if not gaps.any():
+        return _run_known(rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm)
+    out = np.empty(rain_mm.shape)
+    whole = ~gaps
+    columns = (rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm)
+    if whole.any():
+        out[whole] = _run_known(*(column[whole] for column in columns))
+    measured = None if measured_mm is None else measured_mm[gaps]
+    near = np.broadcast_to(np.asarray(meet_mm, dtype=np.float64), start_mm.shape)[gaps]
+    out[gaps] = _run_between(*(column[gaps] for column in columns), measured, near)
+    return out
+
+
+def _run_known(
+    rain_mm: Array,
+    use_mm: Array,
+    ready_mm: Array,
+    total_mm: Array,
+    surplus_mm: Array,
+    kept: Array,
+    start_mm: Array,
+) -> Array:
     rows, hours = rain_mm.shape
     rain_by_hour, use_by_hour = np.ascontiguousarray(rain_mm.T), np.ascontiguousarray(use_mm.T)
     draw_by_hour = np.ascontiguousarray((use_mm / (total_mm[:, None] - ready_mm)).T)
@@ -144,8 +178,6 @@ def run_buckets(
     drawn, drained = np.empty(rows), np.empty(rows)
     floor = -total_mm
     for hour in range(hours):
-        if measured_mm is not None and np.isnan(state).any():
-            state = np.where(np.isnan(state), measured_mm[:, hour], state)
         out[hour] = state
         state += rain_by_hour[hour]
         np.minimum(state, surplus_mm, out=state)
@@ -162,6 +194,53 @@ def run_buckets(
         drained *= kept
         state += drained
     return np.ascontiguousarray(out.T)
+
+
+def _run_between(
+    rain_mm: Array,
+    use_mm: Array,
+    ready_mm: Array,
+    total_mm: Array,
+    surplus_mm: Array,
+    kept: Array,
+    start_mm: Array,
+    measured_mm: Array | None,
+    meet_mm: Array,
+) -> Array:
+    """The driest and the fullest that each root zone can be, and the middle once they have met.
+
+    Two buckets under the same hours never part further, so what has met stays met until the next gap.
+    """
+    out = np.empty(rain_mm.shape)
+    low = np.where(np.isnan(start_mm), -total_mm, start_mm)
+    high = np.where(np.isnan(start_mm), surplus_mm, start_mm)
+    for hour in range(rain_mm.shape[1]):
+        lost = high - low > meet_mm
+        if measured_mm is not None:
+            found = lost & ~np.isnan(measured_mm[:, hour])
+            low, high = (np.where(found, measured_mm[:, hour], bound) for bound in (low, high))
+            lost &= ~found
+        out[:, hour] = np.where(lost, np.nan, 0.5 * (low + high))
+        rain, use, ready = rain_mm[:, hour], use_mm[:, hour], ready_mm[:, hour]
+        dry_rain, dry_use = np.nan_to_num(rain), np.where(np.isnan(use), _MOST_USE_MM, use)
+        ready = np.where(np.isnan(ready), 0.5 * total_mm, ready)
+        low = _next_state(low, dry_rain, dry_use, ready, total_mm, surplus_mm, kept)
+        high = np.where(
+            np.isnan(rain),
+            surplus_mm,
+            _next_state(high, dry_rain, np.nan_to_num(use), ready, total_mm, surplus_mm, kept),
+        )
+    return out
+
+
+def _next_state(
+    state: Array, rain: Array, use: Array, ready: Array, total: Array, surplus: Array, kept: Array
+) -> Array:
+    state = np.minimum(state + rain, surplus)
+    drawn = np.minimum(use, np.maximum(state + total, 0.0) * (use / (total - ready)))
+    state = np.maximum(state - drawn, -total)
+    out: Array = np.minimum(state, 0.0) + np.maximum(state, 0.0) * kept
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,19 @@ from typing import Annotated, Any
 from pydantic import Discriminator, Tag
 
 from planner.rules.clock import Clock, Season
+from planner.rules.count import Count, Slope
 from planner.rules.gap import Gap
 from planner.rules.limit import Limit
 
 #: The table of kinds. A need without `kind` is a limit on a quantity.
-KINDS = {"limit": Limit, "gap": Gap, "clock": Clock, "season": Season}
+KINDS = {
+    "limit": Limit,
+    "gap": Gap,
+    "clock": Clock,
+    "season": Season,
+    "count": Count,
+    "slope": Slope,
+}
 
 
 def _kind_of(raw: Any) -> str:
@@ -23,6 +31,8 @@ AnyNeed = Annotated[
     Annotated[Limit, Tag("limit")]
     | Annotated[Gap, Tag("gap")]
     | Annotated[Clock, Tag("clock")]
-    | Annotated[Season, Tag("season")],
+    | Annotated[Season, Tag("season")]
+    | Annotated[Count, Tag("count")]
+    | Annotated[Slope, Tag("slope")],
     Discriminator(_kind_of),
 ]

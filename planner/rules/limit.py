@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cached_property, lru_cache
 from typing import Literal
 
+import numpy as np
 from pydantic import Field, model_validator
 
 from planner.rules.base import Assay, Need, Reading, Trial
@@ -28,6 +29,11 @@ class Limit(Need):
     sum_up: Literal["every", "lowest", "highest", "total", "mean"] = Field(
         default="every", description="How the hours are summed up; every: each hour by itself."
     )
+
+    hose_mm: float = Field(
+        default=0.0, ge=0, description="Water that can be given by hose, counted toward the lower limit."
+    )
+    task: str = Field(default="", description="What is to be done where the hose makes up what rain lacks.")
 
     @model_validator(mode="after")
     def _hours_in_order(self) -> Limit:
@@ -63,17 +69,44 @@ class Limit(Need):
         key = (id(column), self._hours(trial, trial.offset_h), self._alike)
         return trial.spans.recall(key, lambda: self._held(self.reading(trial)))
 
+    def _hosed(self, figure: Array) -> Array:
+        """What rain and hose come to: the hose gives no more than comfort asks, and nothing where rain does."""
+        if not self.hose_mm:
+            return figure
+        wanted = self.best_from if self.best_from is not None else self.hard_min
+        given = np.clip((wanted or 0.0) - figure, 0.0, self.hose_mm)
+        return np.asarray(figure + given)
+
     @cached_property
     def _alike(self) -> tuple[object, ...]:
         """What two needs must share to be held against the same figures with the same outcome."""
-        return (self.sum_up, self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit, self.optional)
+        return (
+            self.sum_up,
+            self.hose_mm,
+            self.hard_min,
+            self.best_from,
+            self.best_to,
+            self.hard_max,
+            self.unit,
+            self.optional,
+        )
 
     def reading(self, trial: Trial) -> Reading:
         column = trial.quantities[self.quantity]
         low, high = self._hours(trial, trial.offset_h)
         bounded_below = self.hard_min is not None or self.best_from is not None
         bounded_above = self.hard_max is not None or self.best_to is not None
-        key = ("reading", id(column), low, high, self.sum_up, bounded_below, bounded_above)
+        key = (
+            "reading",
+            id(column),
+            low,
+            high,
+            self.sum_up,
+            self.hose_mm,
+            bounded_below,
+            bounded_above,
+            self.best_from,
+        )
         return trial.spans.recall(
             key, lambda: self._read(trial, column, low, high, bounded_below, bounded_above)
         )
@@ -84,7 +117,7 @@ class Limit(Need):
         spans = trial.spans
         if self.sum_up != "every":
             figure = spans.over(column, low, high, self.sum_up)
-            return Reading(low=figure, high=figure)
+            return Reading(low=self._hosed(figure), high=figure)
         if bounded_below and bounded_above:
             return Reading(
                 low=spans.over(column, low, high, "lowest"), high=spans.over(column, low, high, "highest")

@@ -1,0 +1,44 @@
+"""Needs on how often work was done lately, and on a slope that is wet."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+from pydantic import Field
+
+from planner.rules.base import Need, Reading, Trial
+
+
+class Count(Need):
+    """How many times other work was finished on the surface in the days before the start."""
+
+    kind: Literal["count"] = "count"
+    other: tuple[str, ...] = Field(description="Jobs or kinds of job that count.")
+    days: float = Field(gt=0, le=400, description="How far back is counted.")
+    unit: str = "times"
+
+    def reading(self, trial: Trial) -> Reading:
+        starts = trial.quantities.weather.epoch_s / 3600.0 + trial.offset_h
+        figure = np.zeros(starts.shape)
+        for work in (*trial.done, *trial.planned):
+            if work.job in self.other or work.kind in self.other:
+                ago = starts - work.at.timestamp() / 3600.0
+                figure += (ago >= 0) & (ago < self.days * 24.0)
+        figure = np.atleast_2d(figure)
+        return Reading(low=figure, high=figure)
+
+
+class Slope(Need):
+    """Angle of the ground while the leaf is wet; nought while it is dry, unknown where wetness is."""
+
+    kind: Literal["slope"] = "slope"
+    label: str = "slope while the leaf is wet"
+    unit: str = "degrees"
+
+    def reading(self, trial: Trial) -> Reading:
+        angle = math.degrees(math.atan(trial.quantities.ground.slope_pct / 100.0))
+        wet = trial.quantities["leaf_wet"]
+        figure = np.where(np.isnan(wet), np.nan, np.where(wet >= 0.5, angle, 0.0))
+        return Reading(low=figure, high=figure)
