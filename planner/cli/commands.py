@@ -20,6 +20,7 @@ COMMANDS = {
     "explain": "planner.cli.reading",
     "warnings": "planner.cli.reading",
     "serve": "planner.cli.running",
+    "mix": "planner.cli.mix",
 }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -11,13 +11,26 @@ from typing import Any
 from pydantic import ValidationError
 
 from planner.config.faults import faults_of, nearest, where
+from planner.config.kit_file import (
+    Sheet,
+    read_materials,
+    sprayers_of,
+    spreaders_of,
+    wanted_of,
+)
+from planner.config.kit_schema import GrowthPart, HomePart, KeeperPart, OutputPart, QuietPart
 from planner.config.light import beside, text_of
 from planner.config.lines import line_of, read_toml
 from planner.config.rules_file import read_rules
 from planner.config.schema import ForecastPart, ServicePart, SiteFile, StorePart, WarningsPart
+from planner.diary.due import Wanted
+from planner.diary.given import GIVEN
+from planner.diary.materials import Stocked
 from planner.errors import ConfigError, Fault
 from planner.indices import INDEX
+from planner.indices.frame import DIARY_QUANTITIES
 from planner.indices.grasses import GRASSES
+from planner.mix import Sprayer, Spreader
 from planner.rules.job import Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
 from planner.weather import VARIABLE
@@ -38,6 +51,25 @@ class Config:
     service: ServicePart
     warnings: WarningsPart
     wash: Mapping[str, float]
+    materials: tuple[Stocked, ...] = ()
+    sprayers: tuple[Sprayer, ...] = ()
+    spreaders: tuple[Spreader, ...] = ()
+    keeper: KeeperPart = KeeperPart()
+    outputs: tuple[OutputPart, ...] = ()
+    quiet_hours: QuietPart | None = None
+    home: HomePart | None = None
+    growth: Mapping[str, GrowthPart] = field(default_factory=dict)
+    wanted: tuple[Wanted, ...] = ()
+    grasses: Mapping[str, Grass] = field(default_factory=lambda: dict(GRASSES))
+
+    def material(self, name: str) -> Stocked:
+        """The material of that name; NotKnown lists the others."""
+        from planner.errors import NotKnown
+
+        for stocked in self.materials:
+            if stocked.name == name:
+                return stocked
+        raise NotKnown("material", name, [stocked.name for stocked in self.materials])
 
     def job(self, name: str) -> Job:
         """The job of that name; NotKnown lists the others."""
@@ -62,7 +94,7 @@ def load(path: Path) -> Config:
     jobs = read_rules(
         text_of(rules_path),
         str(rules_path),
-        quantities=[*VARIABLE, *INDEX],
+        quantities=[*VARIABLE, *INDEX, *GIVEN],
         changes=parsed.jobs,
         changes_text=text,
         changes_file=str(path),
@@ -72,12 +104,19 @@ def load(path: Path) -> Config:
     done = _work("done", parsed, site, jobs, text, faults)
     planned = _work("planned", parsed, site, jobs, text, faults)
     _check_providers(parsed, text, faults)
+    materials = _materials(parsed, path, jobs)
+    sheet = Sheet(text, faults)
+    sprayers, spreaders = sprayers_of(parsed.sprayer, sheet), spreaders_of(parsed.spreader, sheet)
+    wanted = wanted_of(parsed.wanted, site, jobs, sheet)
+    sheet.named_once("outputs", (part.called for part in parsed.outputs))
+    for name in parsed.growth:
+        _surface(name, site, ("growth", name), text, faults)
     if faults:
         raise ConfigError(str(path), faults)
     return Config(
         file=path,
         site=site,
-        jobs=jobs,
+        jobs=tuple(job for job in jobs if not job.off),
         sowings=sowings,
         done=done,
         planned=planned,
@@ -86,7 +125,25 @@ def load(path: Path) -> Config:
         service=parsed.service,
         warnings=parsed.warnings,
         wash=parsed.wash,
+        materials=materials,
+        sprayers=sprayers,
+        spreaders=spreaders,
+        keeper=parsed.keeper,
+        outputs=parsed.outputs,
+        quiet_hours=parsed.quiet_hours,
+        home=parsed.home,
+        growth=parsed.growth,
+        wanted=wanted,
+        grasses=grasses,
     )
+
+
+def _materials(parsed: SiteFile, path: Path, jobs: tuple[Job, ...]) -> tuple[Stocked, ...]:
+    file = path.parent / parsed.materials
+    # A site without a materials file has none; one that names a file must have it.
+    if "materials" not in parsed.model_fields_set and not file.is_file():
+        return ()
+    return read_materials(text_of(file), str(file), [job.name for job in jobs])
 
 
 def _site(parsed: SiteFile, text: str, faults: list[Fault]) -> Site:

@@ -132,8 +132,6 @@ def _job(
             )
     _gather(raws, table.needs, sheet, ("jobs", name, "needs"))
     settings = _changed(name, table, raws, change, site_sheet)
-    if settings is None:
-        return None
     needs = [need for raw in raws.values() if (need := _need(raw, known)) is not None]
     cautions += [caution for caution in table.cautions if caution not in cautions]
     if not needs:
@@ -160,11 +158,10 @@ def _gather(
 
 def _changed(
     name: str, table: JobTable, raws: dict[str, _Raw], change: dict[str, Any], sheet: _Sheet
-) -> dict[str, Any] | None:
-    """Settings of the job with the site's changes; None when the site switches it off."""
+) -> dict[str, Any]:
+    """Settings of the job with the site's changes."""
     settings = table.model_dump(exclude={"uses", "drop", "needs", "cautions"})
-    if change.pop("off", False):
-        return None
+    settings["off"] = change.pop("off", False)
     _patch(raws, change.pop("needs", {}), sheet, ("jobs", name, "needs"), only=None)
     for surface, part in change.pop("on", {}).items():
         path = ("jobs", name, "on", surface)

@@ -8,6 +8,18 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from planner.config.kit_schema import (
+    AnyOutput,
+    GrowthPart,
+    HomePart,
+    KeeperPart,
+    LogPart,
+    QuietPart,
+    SprayerPart,
+    SpreaderPart,
+    WantedPart,
+)
+
 Ratio = Annotated[float, Field(ge=0, le=1)]
 
 
@@ -114,6 +126,21 @@ class WarningsPart(Part):
     wash_act: Ratio = Field(default=0.75, description="guess: index at which to act tonight")
     frost_mention: Ratio = Field(default=0.3, description="guess: chance of ground frost that is mentioned")
     frost_heed: Ratio = Field(default=0.5, description="guess: chance of ground frost that is to be heeded")
+    margin: Ratio = Field(
+        default=0.1, description="guess: how far below its threshold a figure falls to stand a warning down"
+    )
+    dry_et0_mm: float = Field(
+        default=2.5, gt=0, le=12, description="Day's evaporation from which fresh seed wants light water."
+    )
+    seed_heat_c: float = Field(default=30.0, ge=20, le=45, description="guess: day's highest for seedlings")
+    rainfast_mm: float = Field(default=0.2, gt=0, le=10, description="guess: rain that takes a spray off")
+    closed_spell_h: float = Field(
+        default=48.0, gt=6, le=240, description="guess: a gap between windows that makes one the last"
+    )
+    due_ahead_d: float = Field(
+        default=3.0, gt=0, le=30, description="guess: work due within this is worth a last-window warning"
+    )
+    overdue_heed_d: float = Field(default=3.0, gt=0, le=60, description="guess: days overdue that are heeded")
 
 
 class SownPart(Part):
@@ -151,6 +178,14 @@ class SiteFile(Part):
     sown: tuple[SownPart, ...] = ()
     done: tuple[WorkPart, ...] = ()
     planned: tuple[WorkPart, ...] = ()
+    sprayer: tuple[SprayerPart, ...] = ()
+    spreader: tuple[SpreaderPart, ...] = ()
+    keeper: KeeperPart = KeeperPart()
+    outputs: tuple[AnyOutput, ...] = (LogPart(),)
+    quiet_hours: QuietPart | None = None
+    home: HomePart | None = None
+    growth: dict[str, GrowthPart] = Field(default={}, description="Growth by the name of a surface.")
+    wanted: tuple[WantedPart, ...] = ()
     wash: dict[str, float] = Field(default={}, description="Constants of the wash index that differ here.")
     jobs: dict[str, dict[str, Any]] = Field(
         default={}, description="Changes to jobs of the rules file: settings, and needs by their id."

@@ -1,4 +1,4 @@
-"""The config in force while the service runs: a changed file is taken up, a faulty one leaves the last good one."""
+"""The config in force while the service runs: a changed file is taken up, a faulty one is not."""
 
 from __future__ import annotations
 
@@ -33,8 +33,9 @@ class Watched:
     def _state(self) -> tuple[tuple[str, int, int], ...]:
         files = [self._config.file]
         try:
-            named = raw(self._config.file).get("rules", "rules.toml")
-            files.append(self._config.file.parent / str(named))
+            named = raw(self._config.file)
+            for key, usual in (("rules", "rules.toml"), ("materials", "materials.toml")):
+                files.append(self._config.file.parent / str(named.get(key, usual)))
         except PlannerError:
             pass
         return tuple(_stamp(file) for file in files)

@@ -1,0 +1,235 @@
+"""What a site file may say of kit, keeper, messages and wanted work, and a materials file of materials."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from planner.rules.clock import clock_minutes
+
+Pair = tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]]
+
+
+class KitPart(BaseModel):
+    """A table of the file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class SprayerPart(KitPart):
+    """A sprayer with its nozzles. The first one is taken when none is named."""
+
+    name: str = Field(min_length=1)
+    tank_l: float = Field(gt=0, le=5000)
+    nozzle: str = Field(description='Size of ISO 10625 by number or colour, such as "04" or "red".')
+    nozzle_pressure_bar: Pair | None = Field(default=None, description="Range its maker allows.")
+    nozzles: int = Field(ge=1, le=100)
+    spacing_m: float = Field(
+        gt=0, le=10, description="Between nozzles; for a single nozzle the width it covers."
+    )
+    pressure_bar: float = Field(gt=0, le=20)
+    speed_kmh: float = Field(gt=0, le=20)
+    measured_flow_lmin: float | None = Field(
+        default=None, gt=0, description="Mean flow of one nozzle, caught."
+    )
+    measured_on: date | None = None
+
+
+class SpreaderPart(KitPart):
+    """A spreader of granules or seed. The first one is taken when none is named."""
+
+    name: str = Field(min_length=1)
+    hopper_kg: float = Field(gt=0, le=5000)
+    swath_m: float = Field(gt=0, le=40, description="From one pass to the next.")
+    measured_gm2: float | None = Field(default=None, gt=0, description="What a tray last caught.")
+    measured_on: date | None = None
+
+
+class KeeperPart(KitPart):
+    """Who works here, for the diary and the record sheet."""
+
+    name: str = ""
+    licence: str = Field(default="", description="Number of the applicator's licence or certificate.")
+
+
+class QuietPart(KitPart):
+    """Hours in which only what cannot wait is sent (a warning to act on tonight)."""
+
+    begins: str = Field(description='Local time such as "22:00".')
+    ends: str = Field(description='Local time such as "06:30".')
+
+    @field_validator("begins", "ends")
+    @classmethod
+    def _clock(cls, text: str) -> str:
+        clock_minutes(text)
+        return text
+
+
+class OutputPart(KitPart):
+    """One way to send warnings. A key that ends in `_env` names an environment variable with the secret."""
+
+    kind: str
+    name: str = Field(default="", description="Its own name; the kind when left out.")
+
+    @property
+    def called(self) -> str:
+        """The name by which the outbox knows it."""
+        return self.name or self.kind
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """Settings as written, those left out left out."""
+        written = self.model_dump(exclude={"kind", "name"}, exclude_unset=True, exclude_none=True)
+        return {**written, "name": self.called}
+
+
+class LogPart(OutputPart):
+    """The program's log."""
+
+    kind: Literal["log"] = "log"
+
+
+class WebhookPart(OutputPart):
+    """One POST of JSON for each message."""
+
+    kind: Literal["webhook"]
+    url: str | None = Field(default=None, pattern="^https?://", description="Its address; or url_env.")
+    url_env: str | None = None
+    token_env: str | None = None
+    headers: dict[str, str] = {}
+    timeout_s: float = Field(default=10.0, gt=0, le=120)
+    idempotent: bool = Field(default=True, description="Whether the other side drops repeats by its header.")
+
+    @model_validator(mode="after")
+    def _has_address(self) -> WebhookPart:
+        if (self.url is None) == (self.url_env is None):
+            raise ValueError("give one of url, url_env")
+        return self
+
+
+class EmailPart(OutputPart):
+    """One e-mail for each message."""
+
+    kind: Literal["email"]
+    host: str = Field(min_length=1)
+    sender: str = Field(min_length=3)
+    to: tuple[str, ...] = Field(min_length=1)
+    port: int | None = Field(default=None, ge=1, le=65535)
+    security: Literal["starttls", "tls", "none"] = "starttls"
+    user: str | None = None
+    password_env: str | None = None
+    ca_file: str | None = None
+    timeout_s: float = Field(default=20.0, gt=0, le=300)
+
+    @model_validator(mode="after")
+    def _not_in_the_clear(self) -> EmailPart:
+        if self.security == "none" and self.password_env is not None:
+            raise ValueError("a password would go in the clear: set security to starttls or tls")
+        return self
+
+
+class MqttPart(OutputPart):
+    """Retained topics on a broker."""
+
+    kind: Literal["mqtt"]
+    host: str = Field(min_length=1)
+    port: int = Field(default=1883, ge=1, le=65535)
+    user: str | None = None
+    password_env: str | None = None
+    tls: bool = False
+    ca_file: str | None = None
+    node: str = "haysel"
+    timeout_s: float = Field(default=10.0, gt=0, le=120)
+
+
+class ApprisePart(OutputPart):
+    """One address of the apprise package, which speaks to many messengers."""
+
+    kind: Literal["apprise"]
+    url_env: str = Field(min_length=1, description="Environment variable with the address: it is a secret.")
+
+
+AnyOutput = Annotated[LogPart | WebhookPart | EmailPart | MqttPart | ApprisePart, Field(discriminator="kind")]
+
+
+class HomePart(KitPart):
+    """The broker on which the site is shown as a device of a home dashboard (MQTT discovery)."""
+
+    host: str = Field(min_length=1)
+    port: int = Field(default=1883, ge=1, le=65535)
+    user: str | None = None
+    password_env: str | None = Field(default=None, description="Environment variable with the password.")
+    tls: bool = False
+    ca_file: str | None = None
+    node: str = "haysel"
+    prefix: str = "homeassistant"
+    url: str | None = None
+
+
+class GrowthPart(KitPart):
+    """Growth of one surface, where the keeper knows better than the shipped guesses."""
+
+    full_growth_mm_d: float | None = Field(
+        default=None, gt=0, le=30, description="Growth of leaf in a day of full growth."
+    )
+    nitrogen_month_g_m2: float | None = Field(
+        default=None, gt=0, le=20, description="Nitrogen of a month of full growth."
+    )
+
+
+class WantedPart(KitPart):
+    """Work that is wanted: once by a time, or again and again."""
+
+    job: str
+    surface: str = Field(default="", description="All surfaces of the job when left out.")
+    by: datetime | None = Field(default=None, description="Once, by this time.")
+    every_days: float | None = Field(default=None, gt=0, le=400)
+    every_degree_days: float | None = Field(
+        default=None, gt=0, le=5000, description="Warmth over the grass's base since the last time."
+    )
+
+    @model_validator(mode="after")
+    def _one_way(self) -> WantedPart:
+        given = [way for way in (self.by, self.every_days, self.every_degree_days) if way is not None]
+        if len(given) != 1:
+            raise ValueError("give one of by, every_days, every_degree_days")
+        return self
+
+
+class MaterialPart(KitPart):
+    """Something put on turf, and what its label says. The label itself is the law, not these figures."""
+
+    name: str = Field(min_length=1)
+    jobs: tuple[str, ...] = Field(default=(), description="Jobs of the rules file it is used for.")
+    unit: Literal["L", "kg"] = Field(description="Unit of the product and its rates.")
+    rate_per_ha: float = Field(gt=0, description="In that unit per hectare; 10 kg/ha is 1 g/m2.")
+    most_per_ha: float | None = Field(default=None, gt=0, description="The label's highest rate.")
+    form: str = Field(default="soluble", description="How it is mixed; granular is spread dry.")
+    density_kgl: float | None = Field(default=None, gt=0, le=3)
+    analysis_pct: dict[str, float] = Field(default={}, description="Percent of N, P2O5, K2O, Fe and so on.")
+    basis: Literal["w/w", "w/v"] = "w/w"
+    volume_lha: Pair | None = Field(default=None, description="Water the label asks for.")
+    pressure_bar: Pair | None = None
+    speed_kmh: Pair | None = None
+    rainfast_h: float | None = Field(
+        default=None, ge=0, le=72, description="Dry hours needed after the work."
+    )
+    reentry_h: float | None = Field(default=None, ge=0, le=720)
+    air_temp_min_c: float | None = Field(default=None, ge=-10, le=45)
+    air_temp_max_c: float | None = Field(default=None, ge=-10, le=45)
+    needs_licence: bool = False
+    product: str = Field(default="", description="The name exactly as on the label.")
+    registration: str = Field(default="", description="Registration number on the label.")
+    lasts_degree_days: float | None = Field(
+        default=None, gt=0, le=5000, description="For a growth regulator: warmth until it is due again."
+    )
+    cautions: tuple[str, ...] = ()
+
+
+class MaterialsFile(BaseModel):
+    """A whole materials file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    materials: tuple[MaterialPart, ...] = ()

@@ -1,0 +1,182 @@
+"""Everything on record in one book: what the site file names and what the diary holds, in order of time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, Protocol
+
+from planner.diary.materials import Stocked
+from planner.site import Grass, Site, Sowing, WorkDone
+
+#: A material's own name for the season's seed is not asked for: any work of this kind sows.
+SEEDING = "seeding"
+
+
+class Noted(Protocol):
+    """One diary entry as it stands."""
+
+    @property
+    def job(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def surface(self) -> str: ...
+    @property
+    def started_at(self) -> datetime: ...
+    @property
+    def finished_at(self) -> datetime: ...
+    @property
+    def document(self) -> Mapping[str, Any]: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Used:
+    """A material put out. The amount is in its unit over the whole surface; None when not written down."""
+
+    name: str
+    amount: float | None
+    unit: str
+    stocked: Stocked | None
+    """None when the materials file does not know it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """One piece of work on record."""
+
+    uuid: str | None
+    """None when it stands in the site file."""
+    job: str
+    kind: str
+    surface: str
+    started_at: datetime
+    finished_at: datetime
+    used: tuple[Used, ...] = ()
+    document: Mapping[str, Any] = field(default_factory=dict)
+
+    def figure(self, name: str) -> float | None:
+        """A number of the entry; None when it is not there."""
+        value = self.document.get(name)
+        return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Book:
+    """All work on record, the earliest finished first, and the sowings that follow from it."""
+
+    works: tuple[Work, ...] = ()
+    sowings: tuple[Sowing, ...] = ()
+    materials: tuple[Stocked, ...] = ()
+
+    def on(self, surface: str) -> tuple[Work, ...]:
+        """Work on one surface."""
+        return tuple(work for work in self.works if work.surface == surface)
+
+    @property
+    def done(self) -> tuple[WorkDone, ...]:
+        """The work as gaps between jobs need it."""
+        return tuple(
+            WorkDone(job=work.job, kind=work.kind, surface=work.surface, at=work.finished_at)
+            for work in self.works
+        )
+
+    def materials_of(self, work: Work) -> tuple[Stocked, ...]:
+        """What was put out; the job's first material in the file when none was written down."""
+        named = tuple(used.stocked for used in work.used if used.stocked is not None)
+        if named or work.used:
+            return named
+        return tuple(stocked for stocked in self.materials if work.job in stocked.jobs)[:1]
+
+
+def book_of(
+    *,
+    site: Site,
+    grasses: Mapping[str, Grass],
+    materials: tuple[Stocked, ...] = (),
+    entries: Iterable[tuple[str, Noted]] = (),
+    done: Iterable[WorkDone] = (),
+    sowings: Iterable[Sowing] = (),
+) -> Book:
+    """The book of diary entries (uuid and entry) and of what the site file names.
+
+    Entries of surfaces the site no longer has are left out. A sowing takes the newest cover and tackifier
+    told on its surface since, so that a net laid later counts.
+    """
+    by_name = {stocked.name: stocked for stocked in materials}
+    surfaces = {surface.name: surface for surface in site.surfaces}
+    works = [
+        Work(
+            uuid=None,
+            job=work.job,
+            kind=work.kind,
+            surface=work.surface,
+            started_at=work.at,
+            finished_at=work.at,
+        )
+        for work in done
+    ]
+    sown = list(sowings)
+    works += [
+        Work(
+            uuid=None,
+            job="oversowing",
+            kind=SEEDING,
+            surface=one.surface,
+            started_at=one.at,
+            finished_at=one.at,
+            document={"cover_pct": one.cover_pct, "tackifier": one.tackifier},
+        )
+        for one in sown
+    ]
+    for uuid, entry in entries:
+        if entry.surface not in surfaces:
+            continue
+        works.append(
+            Work(
+                uuid=uuid,
+                job=entry.job,
+                kind=entry.kind,
+                surface=entry.surface,
+                started_at=entry.started_at,
+                finished_at=entry.finished_at,
+                used=tuple(_used(row, by_name) for row in entry.document.get("materials") or ()),
+                document=entry.document,
+            )
+        )
+        if entry.kind == SEEDING:
+            named = str(entry.document.get("grass") or "")
+            sown.append(
+                Sowing(
+                    surface=entry.surface,
+                    at=entry.started_at,
+                    grass=grasses.get(named, surfaces[entry.surface].grass),
+                )
+            )
+    works.sort(key=lambda work: work.finished_at)
+    covered = tuple(_covered(one, works) for one in sorted(sown, key=lambda one: one.at))
+    return Book(works=tuple(works), sowings=covered, materials=materials)
+
+
+def _used(row: Mapping[str, Any], by_name: Mapping[str, Stocked]) -> Used:
+    name, amount = str(row.get("name", "")), row.get("amount")
+    stocked = by_name.get(name)
+    return Used(
+        name=name,
+        amount=float(amount) if isinstance(amount, int | float) else None,
+        unit=str(row.get("unit") or (stocked.material.unit if stocked else "")),
+        stocked=stocked,
+    )
+
+
+def _covered(sowing: Sowing, works: Iterable[Work]) -> Sowing:
+    cover, tackifier = sowing.cover_pct, sowing.tackifier
+    for work in works:
+        if work.surface != sowing.surface or work.started_at < sowing.at:
+            continue
+        told = work.figure("cover_pct")
+        cover = cover if told is None else min(max(told, 0.0), 100.0)
+        if isinstance(work.document.get("tackifier"), bool):
+            tackifier = bool(work.document["tackifier"])
+    return replace(sowing, cover_pct=cover, tackifier=tackifier)

@@ -1,0 +1,133 @@
+"""What is due and by when, from what is wanted and what is on record."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from planner.diary.book import Book
+from planner.diary.growth import degree_days_since
+from planner.diary.timeline import Timeline
+from planner.site import Site
+from planner.weather import Array
+
+#: Work wanted once counts as done when it was done this long before its time or later. Judgement.
+_DONE_BEFORE = timedelta(days=14)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """A job that is wanted on a surface: once by a time, or again after days or degree days."""
+
+    job: str
+    label: str
+    surface: str
+    by: datetime | None = None
+    every_days: float | None = None
+    every_degree_days: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Due:
+    """One job on one surface, when it is due, and why."""
+
+    job: str
+    label: str
+    surface: str
+    due_at: datetime | None
+    """None when it cannot be told: nothing on record, or not within the forecast."""
+    last_at: datetime | None
+    because: str
+    waits: bool
+    """Whether it is due now, though no time can be told (never done)."""
+
+    def overdue_h(self, now: datetime) -> float:
+        """Hours since it was due; negative before, and 0 where no time can be told."""
+        return 0.0 if self.due_at is None else (now - self.due_at) / timedelta(hours=1)
+
+    def presses(self, now: datetime, ahead_d: float) -> bool:
+        """Whether it is due within so many days, or overdue."""
+        if self.due_at is None:
+            return self.waits
+        return self.due_at - now <= timedelta(days=ahead_d)
+
+
+def due_of(
+    wanted: Iterable[Wanted], book: Book, site: Site, timeline: Timeline, now: datetime
+) -> tuple[Due, ...]:
+    """What is wanted, with when it is due, the soonest first; what is done for good is left out."""
+    found = [one for each in wanted if (one := _one(each, book, site, timeline, now)) is not None]
+    return in_order(found)
+
+
+def in_order(due: Iterable[Due]) -> tuple[Due, ...]:
+    """The soonest first; what was never done before all, what cannot be told last."""
+
+    def order(one: Due) -> tuple[int, float, str, str]:
+        if one.due_at is None:
+            return (0 if one.waits else 2, 0.0, one.job, one.surface)
+        return (1, one.due_at.timestamp(), one.job, one.surface)
+
+    return tuple(sorted(due, key=order))
+
+
+def _one(want: Wanted, book: Book, site: Site, timeline: Timeline, now: datetime) -> Due | None:
+    works = [work for work in book.on(want.surface) if work.job == want.job and work.finished_at <= now]
+    last = works[-1].finished_at if works else None
+    if want.by is not None:
+        if last is not None and last >= want.by - _DONE_BEFORE:
+            return None
+        return _due(want, want.by, last, "wanted by then", waits=False)
+    if last is None:
+        return _due(want, None, None, "none on record yet", waits=True)
+    if want.every_days is not None:
+        return _due(
+            want, last + timedelta(days=want.every_days), last, f"every {want.every_days:g} days", waits=False
+        )
+    assert want.every_degree_days is not None
+    summed = degree_days_since(site.surface(want.surface), works[-1:], timeline)
+    return _due(
+        want,
+        reached_at(summed, want.every_degree_days, timeline),
+        last,
+        f"every {want.every_degree_days:g} degree days; {told_sum(summed, timeline, now)}",
+        waits=False,
+    )
+
+
+def _due(want: Wanted, at: datetime | None, last: datetime | None, because: str, *, waits: bool) -> Due:
+    return Due(
+        job=want.job,
+        label=want.label,
+        surface=want.surface,
+        due_at=at,
+        last_at=last,
+        because=because,
+        waits=waits,
+    )
+
+
+def reached_at(summed: Array, wanted: float, timeline: Timeline) -> datetime | None:
+    """Start of the hour at which a sum reaches a figure; None when not within the forecast, or not known.
+
+    Reached before the forecast begins, it is the first hour of the forecast.
+    """
+    over = np.flatnonzero(summed >= wanted)
+    return timeline.weather.time(int(over[0])) if over.size else None
+
+
+def told_sum(summed: Array, timeline: Timeline, now: datetime) -> str:
+    """The sum at a moment in words."""
+    value = at_moment(summed, timeline, now)
+    return "the sum is not known" if value is None else f"{value:.0f} so far"
+
+
+def at_moment(values: Array, timeline: Timeline, now: datetime) -> float | None:
+    """The value of the hour that holds the moment; None when not known."""
+    hour = timeline.weather.index(now)
+    if not 0 <= hour < values.size or np.isnan(values[hour]):
+        return None
+    return float(values[hour])

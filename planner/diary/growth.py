@@ -1,0 +1,246 @@
+"""What warmth does to grass since something was done: height, growth regulator, the feed it can use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import pairwise
+
+import numpy as np
+
+from planner.diary.book import Book, Work
+from planner.diary.timeline import Rate, Timeline
+from planner.errors import InputError
+from planner.indices.degree_days import growing_degree_days
+from planner.indices.growth import growth_potential, monthly_nitrogen_g_m2
+from planner.indices.mowing import ONE_THIRD
+from planner.mix import nutrients_gm2
+from planner.site import Grass, Surface
+from planner.weather import Array
+
+#: Growth of leaf in a day of full growth by cut height, between which a straight line is drawn. `guess`,
+#: after figures from memory: 0.5 to 2 mm on greens, 2 to 6 mm on turf of 20 to 40 mm.
+_GUESSED_MM_D = ((4.0, 1.0), (25.0, 4.0))
+#: Measured leaf lengths needed before they replace the guess, and how many of the newest count.
+LEAST_LENGTHS, MOST_LENGTHS = 3, 8
+#: Cuts looked through for measured lengths.
+_CUTS_READ = 60
+#: Degree days of a growth regulator on creeping bent (Kreuser & Soldat 2009, base 0 C).
+LASTS_DEGREE_DAYS = 200.0
+#: Nitrogen of a month of full growth (Woods 2015: 3 to 4, arbitrary, says its author).
+NITROGEN_G_M2 = 3.0
+#: Days of a month that must be known before its demand is told. Judgement.
+_LEAST_DAYS = 5
+
+
+def growth_rate(grass: Grass) -> Rate:
+    """Growth potential of daily mean temperatures."""
+    return lambda air_c: growth_potential(
+        air_c, grass.optimum_c, grass.width_c, plateau=grass.season == "warm"
+    )
+
+
+def degree_day_rate(grass: Grass) -> Rate:
+    """Degree days of daily mean temperatures."""
+    return lambda air_c: growing_degree_days(air_c, grass.degree_day_base_c)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """Growth of leaf in a day of full growth, and where the figure comes from."""
+
+    full_growth_mm_d: float
+    source: str
+    """`site file`, `own cuts` or `guess`."""
+    lengths: int
+    """Measured leaf lengths it rests on."""
+
+
+def cuts_of(works: Iterable[Work]) -> tuple[Work, ...]:
+    """The cuts among the work."""
+    return tuple(work for work in works if work.kind == "mowing")
+
+
+def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, told: float | None) -> Pace:
+    """Growth in a day of full growth: as told, else from leaf lengths measured at cuts, else a guess.
+
+    A length measured before a cut gives millimetres grown since the cut before; divided by the growth
+    potential added up in between it is the pace. The median of the newest counts.
+    """
+    if told is not None:
+        return Pace(full_growth_mm_d=told, source="site file", lengths=0)
+    paces = []
+    for before, cut in pairwise(cuts[-_CUTS_READ:]):
+        length = cut.figure("leaf_length_mm")
+        if length is None:
+            continue
+        grown = length - (before.figure("cut_height_mm") or surface.cut_height_mm)
+        warmth = timeline.between(before.finished_at, cut.started_at, growth_rate(surface.grass))
+        if grown > 0.0 and warmth > 0.2:
+            paces.append(grown / warmth)
+    if len(paces) >= LEAST_LENGTHS:
+        newest = paces[-MOST_LENGTHS:]
+        return Pace(full_growth_mm_d=float(np.median(newest)), source="own cuts", lengths=len(newest))
+    heights, rates = zip(*_GUESSED_MM_D, strict=True)
+    slope = (rates[1] - rates[0]) / (heights[1] - heights[0])
+    guessed = rates[0] + slope * (surface.cut_height_mm - heights[0])
+    return Pace(full_growth_mm_d=min(max(guessed, 0.5), 6.0), source="guess", lengths=len(paces))
+
+
+def height_ratio(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, pace: Pace) -> Array:
+    """Leaf length over the surface's cut height at each hour, shape (hours,); NaN where no cut is on record.
+
+    A growth regulator's braking is left out, so that the third is told rather too early.
+    """
+    labels = timeline.weather.epoch_s
+    ratio = np.full(timeline.weather.hours, np.nan)
+    for cut in cuts[-6:]:
+        length = cut.figure("cut_height_mm") or surface.cut_height_mm
+        grown = pace.full_growth_mm_d * timeline.since(cut.finished_at, growth_rate(surface.grass))
+        ratio = np.where(
+            labels >= cut.finished_at.timestamp(), (length + grown) / surface.cut_height_mm, ratio
+        )
+    return ratio
+
+
+def third_at(ratio: Array, timeline: Timeline, now: datetime) -> datetime | None:
+    """When a third of the leaf would come off at a cut; None when not within the forecast, or not known."""
+    first = max(0, timeline.weather.index(now))
+    over = np.flatnonzero(ratio >= ONE_THIRD)
+    if not over.size or np.isnan(ratio[min(first, ratio.size - 1)]):
+        return None
+    begun = int(over[0])
+    return timeline.weather.time(begun)
+
+
+def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:
+    """Growth regulator on record on a surface, each with the degree days it lasts."""
+    found = []
+    for work in book.on(surface):
+        lasting = [one.lasts_degree_days for one in book.materials_of(work) if one.lasts_degree_days]
+        if lasting or work.job == "growth_regulator":
+            found.append((work, min(lasting) if lasting else LASTS_DEGREE_DAYS))
+    return tuple(found)
+
+
+def degree_days_since(surface: Surface, works: Iterable[Work], timeline: Timeline) -> Array:
+    """Degree days since the newest of these works at each hour, shape (hours,); NaN where there is none."""
+    labels = timeline.weather.epoch_s
+    told = np.full(timeline.weather.hours, np.nan)
+    for work in list(works)[-3:]:
+        summed = timeline.since(work.finished_at, degree_day_rate(surface.grass))
+        told = np.where(labels >= work.finished_at.timestamp(), summed, told)
+    return told
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feed:
+    """Nitrogen of one piece of work; None where amount or analysis is not known."""
+
+    at: datetime
+    nitrogen_g_m2: float | None
+
+
+def feeds_of(book: Book, surface: Surface) -> tuple[Feed, ...]:
+    """Work that brought nitrogen, or may have."""
+    feeds = []
+    for work in book.on(surface.name):
+        bringing = [one for one in book.materials_of(work) if one.material.analysis_pct.get("N")]
+        if not bringing and work.kind != "fertilising":
+            continue
+        feeds.append(Feed(at=work.finished_at, nitrogen_g_m2=_nitrogen(work, surface)))
+    return tuple(feeds)
+
+
+def _nitrogen(work: Work, surface: Surface) -> float | None:
+    grams = 0.0
+    for used in work.used:
+        if used.stocked is None:
+            return None
+        if not used.stocked.material.analysis_pct.get("N"):
+            continue
+        if used.amount is None or used.unit != used.stocked.material.unit:
+            return None
+        area_m2 = work.figure("area_m2") or surface.area_m2
+        try:
+            brought = nutrients_gm2(used.stocked.material, used.amount / area_m2 * 10_000.0)
+        except InputError:
+            return None
+        grams += brought["N"]
+    return grams if work.used else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonthOfFeed:
+    """Nitrogen given in a month and what growth can use of it. g/m2; None where not known."""
+
+    month: str
+    given_g_m2: float
+    not_known: int
+    """Feeds of unknown amount, which the figure leaves out."""
+    demand_g_m2: float | None
+    days_known: int
+
+
+def months_of(
+    surface: Surface, feeds: Iterable[Feed], timeline: Timeline, most_g_m2: float | None = None
+) -> Mapping[str, MonthOfFeed]:
+    """Months the timeline reaches, oldest first, under names such as 2026-05."""
+    growth: dict[str, list[float]] = {}
+    days = sorted(timeline.days)
+    rate = growth_rate(surface.grass)
+    for day, value in zip(days, rate(np.array([timeline.days[day].air_c for day in days])), strict=True):
+        growth.setdefault(f"{day:%Y-%m}", []).append(float(value))
+    fed = list(feeds)
+    months = {}
+    for month, values in growth.items():
+        known = [value for value in values if value == value]
+        mine = [feed for feed in fed if f"{feed.at.astimezone(timeline.zone):%Y-%m}" == month]
+        demand = None
+        if len(known) >= _LEAST_DAYS:
+            demand = float(monthly_nitrogen_g_m2(np.mean(known), most_g_m2 or NITROGEN_G_M2))
+        months[month] = MonthOfFeed(
+            month=month,
+            given_g_m2=sum(feed.nitrogen_g_m2 or 0.0 for feed in mine),
+            not_known=sum(feed.nitrogen_g_m2 is None for feed in mine),
+            demand_g_m2=demand,
+            days_known=len(known),
+        )
+    return months
+
+
+def season_demand_g_m2(
+    surface: Surface, timeline: Timeline, year: int, today: date, most: float | None
+) -> float:
+    """Nitrogen that the known days of the year up to today could use."""
+    days = [day for day in sorted(timeline.days) if day.year == year and day <= today]
+    growth = growth_rate(surface.grass)(np.array([timeline.days[day].air_c for day in days]))
+    lengths = np.array([_month_days(day) for day in days], dtype=np.float64)
+    return float(np.nansum(growth / np.maximum(lengths, 1.0)) * (most or NITROGEN_G_M2)) if days else 0.0
+
+
+def _month_days(day: date) -> int:
+    following = (day.replace(day=28) + timedelta(days=4)).replace(day=1)
+    return (following - timedelta(days=1)).day
+
+
+def nitrogen_share(months: Mapping[str, MonthOfFeed], feeds: Iterable[Feed], timeline: Timeline) -> Array:
+    """Nitrogen given so far in the month of each hour, as a share of its demand, shape (hours,).
+
+    NaN where the demand is not known or is nearly none, and from a feed of unknown amount on.
+    """
+    labels = timeline.weather.epoch_s
+    names = np.array(
+        [f"{datetime.fromtimestamp(int(label), timeline.zone):%Y-%m}" for label in labels], dtype=object
+    )
+    given = np.zeros(labels.size)
+    for feed in feeds:
+        month = f"{feed.at.astimezone(timeline.zone):%Y-%m}"
+        after = (labels >= feed.at.timestamp()) & (names == month)
+        given = np.where(after, given + (np.nan if feed.nitrogen_g_m2 is None else feed.nitrogen_g_m2), given)
+    demand = np.full(labels.size, np.nan)
+    for name, told in months.items():
+        if told.demand_g_m2 is not None and told.demand_g_m2 > 0.05:
+            demand = np.where(names == name, told.demand_g_m2, demand)
+    return np.asarray(given / demand)

@@ -1,0 +1,167 @@
+"""Days of weather that reach further back than a forecast does: kept from pass to pass, and added up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from planner.indices.frame import local_days
+from planner.weather import Array, HourlyWeather
+
+#: Days kept; a season and more.
+KEEP_DAYS = 400
+#: A hole of so many days is bridged by a straight line; a longer one makes the sum unknown. Judgement.
+BRIDGED_DAYS = 2
+#: A day with fewer hours than this is not taken for a whole one.
+_WHOLE_H = 20
+
+Rate = Callable[[Array], Array]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Day:
+    """One local day. NaN where not known."""
+
+    air_c: float
+    soil_c: float
+    rain_mm: float
+    hours: int
+
+
+def days_of(weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None) -> dict[date, Day]:
+    """The local days of the hours, means over members. `soil_c` has shape (members or 1, hours)."""
+    days = local_days(weather, zone)
+    air = _mean(days.mean_of_known(weather["air_temp_c"]))
+    soil = np.full(air.shape, np.nan) if soil_c is None else _mean(days.mean_of_known(soil_c))
+    rain = _mean(days.total(weather["rain_mm"]))
+    heard = np.atleast_2d((~np.isnan(weather["air_temp_c"])).any(axis=0)).astype(np.float64)
+    known = days.total(heard)[0]
+    return {
+        day: Day(
+            air_c=float(air[number]),
+            soil_c=float(soil[number]),
+            rain_mm=float(rain[number]),
+            hours=int(known[number]),
+        )
+        for number, day in enumerate(days.dates)
+    }
+
+
+def _mean(values: Array) -> Array:
+    known = ~np.isnan(values)
+    count = known.sum(axis=0)
+    return np.where(count > 0, np.where(known, values, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
+
+
+def kept(old: Mapping[date, Day], fresh: Mapping[date, Day], today: date) -> dict[date, Day]:
+    """Past days to keep: those known before, and those that the fresh forecast knows as well or better."""
+    days = dict(old)
+    for day, told in fresh.items():
+        if day < today and told.hours >= _WHOLE_H and (day not in days or told.hours >= days[day].hours):
+            days[day] = told
+    first = today - timedelta(days=KEEP_DAYS)
+    return {day: days[day] for day in sorted(days) if first <= day < today}
+
+
+def as_json(days: Mapping[date, Day]) -> dict[str, list[float | None]]:
+    """Days as JSON takes them: air, soil, rain, hours; null where not known."""
+    return {
+        day.isoformat(): [_plain(told.air_c), _plain(told.soil_c), _plain(told.rain_mm), told.hours]
+        for day, told in days.items()
+    }
+
+
+def from_json(told: Mapping[str, Any]) -> dict[date, Day]:
+    """Days from their JSON form."""
+    days = {}
+    for day, (air, soil, rain, hours) in told.items():
+        figures = [float("nan") if figure is None else float(figure) for figure in (air, soil, rain)]
+        days[date.fromisoformat(day)] = Day(
+            air_c=figures[0], soil_c=figures[1], rain_mm=figures[2], hours=int(hours)
+        )
+    return days
+
+
+def _plain(value: float) -> float | None:
+    return None if value != value else round(value, 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """Past days and those of the forecast in one row, on the site's clock."""
+
+    zone: ZoneInfo
+    days: Mapping[date, Day]
+    weather: HourlyWeather
+
+    def column(self, name: str, first: date, last: date) -> Array:
+        """A figure of each day from first to last, small holes bridged, shape (days,)."""
+        # A hole at the edge can only be bridged by looking beyond it.
+        margin = timedelta(days=BRIDGED_DAYS)
+        count = (last - first).days + 1 + 2 * BRIDGED_DAYS
+        wanted = [first - margin + timedelta(days=number) for number in range(count)]
+        values = np.array([getattr(self.days[day], name) if day in self.days else np.nan for day in wanted])
+        return _bridged(values)[BRIDGED_DAYS : count - BRIDGED_DAYS]
+
+    def since(self, moment: datetime, rate: Rate, name: str = "air_c") -> Array:
+        """What days of that rate add up to from the moment to the start of each hour, shape (hours,).
+
+        `rate` turns the daily figures into a rate a day. NaN before the moment, and from the first day on
+        that is not known.
+        """
+        labels = self.weather.epoch_s.astype(np.float64)
+        return self._sums(moment, labels, rate, name)
+
+    def between(self, begin: datetime, end: datetime, rate: Rate, name: str = "air_c") -> float:
+        """The same from one moment to another; NaN when a day on the way is not known."""
+        return float(self._sums(begin, np.array([end.timestamp()]), rate, name)[0])
+
+    def _sums(self, moment: datetime, labels: Array, rate: Rate, name: str) -> Array:
+        first = moment.astimezone(self.zone).date()
+        last = datetime.fromtimestamp(float(labels.max()), self.zone).date()
+        if last < first or (last - first).days > KEEP_DAYS + 40:
+            return np.full(labels.shape, np.nan)
+        count = (last - first).days + 1
+        starts = np.array([self._start(first + timedelta(days=number)) for number in range(count + 1)])
+        rates = np.asarray(rate(self.column(name, first, last)), dtype=np.float64)
+        before = np.concatenate([[0.0], np.cumsum(rates)])
+        lengths = np.diff(starts)
+
+        def upto(at: Array) -> Array:
+            number = np.clip(np.searchsorted(starts, at, side="right") - 1, 0, count - 1)
+            part = (at - starts[number]) / lengths[number]
+            # Nothing of a day that has not begun is needed, known or not.
+            return before[number] + np.where(part > 0.0, rates[number] * part, 0.0)
+
+        begun = upto(np.array([moment.timestamp()]))[0]
+        return np.where(labels >= moment.timestamp(), upto(labels) - begun, np.nan)
+
+    def _start(self, day: date) -> float:
+        return datetime.combine(day, time(0), self.zone).timestamp()
+
+
+def timeline_of(
+    old: Mapping[date, Day], weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None
+) -> Timeline:
+    """Kept days and the forecast's, whichever knows more of a day."""
+    days = dict(old)
+    for day, told in days_of(weather, zone, soil_c).items():
+        before = days.get(day)
+        if before is None or told.hours >= before.hours or np.isnan(before.air_c):
+            days[day] = told
+    return Timeline(zone=zone, days=days, weather=weather)
+
+
+def _bridged(values: Array) -> Array:
+    """Holes of up to BRIDGED_DAYS filled by a straight line between their neighbours."""
+    out = values.copy()
+    known = np.flatnonzero(~np.isnan(values))
+    for left, right in zip(known[:-1], known[1:], strict=True):
+        if 1 < right - left <= BRIDGED_DAYS + 1:
+            out[left : right + 1] = np.linspace(values[left], values[right], right - left + 1)
+    return out
