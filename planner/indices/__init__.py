@@ -6,10 +6,12 @@ from collections.abc import Mapping
 
 from planner.indices.frame import Index
 from planner.indices.table_sky import SKY
+from planner.indices.table_spray import SPRAY
 from planner.indices.table_surface import SURFACE
+from planner.indices.table_wash import WASH_ROWS
 
-#: Written out by hand in the two tables, so that the list can be read without running anything.
-INDICES: tuple[Index, ...] = SKY + SURFACE
+#: Written out by hand in the tables, so that the list can be read without running anything.
+INDICES: tuple[Index, ...] = SKY + SPRAY + SURFACE + WASH_ROWS
 
 INDEX: Mapping[str, Index] = {index.name: index for index in INDICES}
 if len(INDEX) != len(INDICES):

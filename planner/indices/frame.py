@@ -19,7 +19,6 @@ from planner.errors import NotKnown
 from planner.site import Site, Sowing, Surface
 from planner.weather import VARIABLE, Array, HourlyWeather
 
-
 #: What the diary tells of a surface, not the weather: handed in, and unknown where nothing is on record.
 DIARY_QUANTITIES: Mapping[str, str] = {
     "grass_height_ratio": "leaf length over cut height, from the growth since the last cut on record",

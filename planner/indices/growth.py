@@ -46,3 +46,37 @@ def monthly_nitrogen_g_m2(growth: Any, most_g_m2: float = 3.0) -> Array:
     Check        tests/indices/test_growth.py::test_month_of_nitrogen
     """
     return within(growth, 0.0, 1.0) * most_g_m2
+
+
+def daily_nitrogen_g_m2(growth: Any, most_g_m2: float = 3.0, month_days: float = 30.4) -> Array:
+    """Nitrogen that a day of such growth takes up.
+
+    Parameters   growth : array. Growth potential of the day. [0-1]
+                 most_g_m2 : float. In a month of full growth, 3 to 4 (arbitrary, says its author). [g/m2]
+                 month_days : float. Days of the month that `most_g_m2` is spread over. [d]
+    Returns      array, same shape. [g/m2/d]
+    Valid for    growth 0 to 1; outside that NaN
+    Missing      NaN in, NaN out
+    Differs      none
+    Source       woods-2015
+    Check        tests/indices/test_growth.py::test_days_of_nitrogen_add_up_to_the_month
+    """
+    return monthly_nitrogen_g_m2(growth, most_g_m2) / month_days
+
+
+def growth_in_light(growth: Any, light_mol_m2: Any, enough_mol_m2: float) -> Array:
+    """Growth potential cut down where light is short: in proportion to the light, up to what is enough.
+
+    Parameters   growth : array. Growth potential by warmth alone. [0-1]
+                 light_mol_m2 : array. Light of the day at the turf. [mol/m2/d]
+                 enough_mol_m2 : float. Least daily light that holds the turf in good order. [mol/m2/d]
+    Returns      array, broadcast shape. [0-1]
+    Valid for    light 0 to 100 mol, growth 0 to 1; outside that NaN
+    Missing      NaN in, NaN out
+    Differs      none; that growth falls in proportion is judgement, only the least light is measured
+    Source       own-light-limit (least light: russell-2019, light-fairways-2021)
+    Check        tests/indices/test_growth.py::test_shade_cuts_growth_in_proportion
+    """
+    share = np.minimum(within(light_mol_m2, 0.0, 100.0) / enough_mol_m2, 1.0)
+    out: Array = within(growth, 0.0, 1.0) * share
+    return out

@@ -118,6 +118,29 @@ def wet_leaf(
     return np.where(known, wet, rule)
 
 
+def wet_spells(wet: Any) -> list[tuple[int, int | None]]:
+    """Onset and dry-off of each wet spell in one run of hours.
+
+    Parameters   wet : array (hours,). 1 wet, 0 dry, NaN not known.
+    Returns      pairs of hours: first wet hour, and first dry hour after it (None when the hours end, or an
+                 unknown hour comes, before it is dry)
+    Valid for    consecutive hours
+    Missing      a spell whose onset follows an unknown hour is left out: when it began is not known
+    Differs      none
+    Source       own-leaf-store (counting)
+    Check        tests/indices/test_leaf_wetness.py::test_spells_have_onset_and_dry_off
+    """
+    state = np.asarray(wet, dtype=np.float64)
+    spells: list[tuple[int, int | None]] = []
+    for hour in np.flatnonzero(state == 1.0):
+        if hour > 0 and state[hour - 1] != 0.0:
+            continue
+        ends = np.flatnonzero(state[hour:] != 1.0)
+        end = int(hour + ends[0]) if ends.size else None
+        spells.append((int(hour), end if end is not None and state[end] == 0.0 else None))
+    return spells
+
+
 def _store_mm(change: Array, known: Array, rests: Array, holds_mm: float) -> Array:
     """Water on the leaf at the start of each hour; after an hour that is not known, what `rests`."""
     change, known, rests = (np.ascontiguousarray(a.T) for a in (change, known, rests))

@@ -56,6 +56,15 @@ class WashConstants:
 
 
 WASH = WashConstants()
+#: What the index cannot know, in words for people.
+CANNOT_KNOW: tuple[str, ...] = (
+    "Rain falls in bursts; an hour's sum hides them. The band shows by how much that can matter.",
+    "How much shear or runoff moves turf seed has not been measured; the thresholds are derived from sand.",
+    "Cover and tackifier are taken from soil loss. Seed is lighter than soil.",
+    "Crusts, hollows, wheel marks and water that runs on from outside the surface are not seen.",
+    "Snow that lay before the first hour is not known, nor where a drift melts.",
+    "It is an index between 0 and 1, not a chance. Keep a log of what washed and what stayed.",
+)
 #: Constants that are one number.
 WASH_NAMES: tuple[str, ...] = tuple(
     item.name for item in fields(WashConstants) if isinstance(getattr(WASH, item.name), float)
@@ -97,6 +106,8 @@ def wash_index(
     constants: WashConstants = WASH,
     end: str = "middle",
     events: RainEvents | None = None,
+    melt_mm: Array | None = None,
+    frozen: Any = False,
 ) -> Array:
     """Index W of the rain event that holds each hour.
 
@@ -106,7 +117,9 @@ def wash_index(
                  sinks_in_mm_h : float or None. Steady infiltration, where known. [mm/h]
                  exposure : array or float. Share of seed that cover, tackifier and roots leave open. [0-1]
                  end : `low`, `middle` or `high` of the band.
-                 events : the events of this rain, when already parted.
+                 events : the events of this rain (with melt: of rain and melt), when already parted.
+                 melt_mm : array as rain_mm, or None. Melting snow: it flows, and strikes nothing. [mm]
+                 frozen : array of bool. Soil frozen at the top: nothing sinks in.
     Returns      array (members, hours), 0 outside events. [0-1]
     Valid for    slopes of 0 to 100 %; hourly rain. Not a probability; no threshold for turf seed is measured.
     Missing      NaN where the rain is unknown; its event is judged by the hours that are known
@@ -114,8 +127,10 @@ def wash_index(
     Source       own-wash-index (parts: rusle-1997, brown-foster-1987, tr-55, williams-1995, yin-2007)
     Check        tests/indices/test_rain_wash.py::test_wash_index_worked_vectors
     """
-    parted = rain_events(rain_mm) if events is None else events
-    depth = np.where(np.isnan(rain_mm), 0.0, rain_mm)
+    water = rain_mm if melt_mm is None else rain_mm + melt_mm
+    parted = rain_events(water) if events is None else events
+    depth = np.where(np.isnan(water), 0.0, rain_mm)
+    flow = depth if melt_mm is None else np.where(np.isnan(water), 0.0, water)
     ei_factor = {"low": constants.low_ei, "middle": constants.half_hour_ei, "high": constants.high_ei}[end]
     critical = {
         "low": constants.low_shear_pa,
@@ -128,16 +143,18 @@ def wash_index(
 
     number = sloped_curve_number(curve_number, slope_pct)
     inside = parted.number > 0
-    so_far = np.where(inside, parted.so_far(depth), 0.0)
-    excess = runoff_mm(so_far, number) - runoff_mm(np.maximum(so_far - depth, 0.0), number)
+    so_far = np.where(inside, parted.so_far(flow), 0.0)
+    excess = runoff_mm(so_far, number) - runoff_mm(np.maximum(so_far - flow, 0.0), number)
     if sinks_in_mm_h is not None:
-        excess = np.maximum(excess, constants.half_hour_peak * depth - sinks_in_mm_h)
+        excess = np.maximum(excess, constants.half_hour_peak * flow - sinks_in_mm_h)
+    if np.any(frozen):
+        excess = np.where(frozen & inside, flow, excess)
     peak = parted.highest(np.maximum(excess, 0.0))
     pull = sheet_shear_pa(peak, slope_pct, slope_length_m, constants.roughness) / critical
     carried = pull * pull / (1.0 + pull * pull)
 
     index = parted.on_hours(1.0 - (1.0 - broken) * (1.0 - carried))
-    out: Array = np.where(np.isnan(rain_mm), np.nan, index) * exposure
+    out: Array = np.where(np.isnan(water), np.nan, index) * exposure
     return out
 
 

@@ -6,8 +6,8 @@ from datetime import datetime, time, timedelta
 
 import numpy as np
 
+from planner.indices import drying, frost, humidity, leaf_wetness, rain_energy, snow, soil_temp, sun
 from planner.indices import evapotranspiration as evaporation
-from planner.indices import frost, humidity, leaf_wetness, rain_energy, soil_temp, spray_air, sun
 from planner.indices import surface_temp as surface
 from planner.indices.frame import LocalDays, Quantities
 from planner.indices.validity import flag
@@ -15,6 +15,8 @@ from planner.units import KMH_PER_MS, WIND_2M_PER_10M
 from planner.weather import Array
 
 MJ_PER_WM2_HOUR = 0.0036
+#: Sunlight at which a shift learned at night no longer counts.
+SHIFT_GONE_WM2 = 100.0
 #: Heat over which cool-season greens spend more than they make (golf association updates).
 HEAT_C = 32.0
 
@@ -95,15 +97,21 @@ def _sunlight_at_label(q: Quantities) -> Array:
 
 
 def surface_temp_c(q: Quantities) -> Array:
-    return surface.surface_temp_c(
+    light = _sunlight_at_label(q)
+    reckoned = surface.surface_temp_c(
         q["air_temp_c"],
         q["rel_humidity_pct"],
         q["wind_10m_ms"],
         q["cloud_pct"] / 100.0,
         q["soil_temp_c"],
         q["station_pressure_hpa"],
-        _sunlight_at_label(q),
+        light,
     )
+    shift = q.constants.get("surface_shift_k", 0.0)
+    if shift == 0.0:
+        return reckoned
+    # The shift was learned on nights, so it fades out as the sun comes up.
+    return np.clip(reckoned + shift * np.clip(1.0 - light / SHIFT_GONE_WM2, 0.0, 1.0), -60.0, 80.0)
 
 
 def dew_mm(q: Quantities) -> Array:
@@ -129,28 +137,6 @@ def leaf_wet(q: Quantities) -> Array:
     return leaf_wetness.wet_leaf(q["rain_mm"], q["dew_mm"], drying, rule)
 
 
-def stability_class(q: Quantities) -> Array:
-    return spray_air.stability_class(
-        q["wind_10m_ms"], q["cloud_pct"] / 100.0, q["sun_altitude_deg"], q["near_night"] > 0.5
-    )
-
-
-def inversion_likely(q: Quantities) -> Array:
-    return spray_air.inversion_likely(
-        q["stability_class"],
-        q["wind_10m_ms"],
-        q["cloud_pct"] / 100.0,
-        q["sun_altitude_deg"],
-        q["near_night"] > 0.5,
-        q["air_temp_c"] - q["surface_temp_c"],
-        q["air_temp_80m_c"] - q["air_temp_c"],
-    )
-
-
-def wind_spread_deg(q: Quantities) -> Array:
-    return spray_air.direction_spread_deg(q["wind_dir_deg"])
-
-
 def et0_hour_mm(q: Quantities) -> Array:
     """The forecast's own; else FAO-56 from sunlight, given or estimated; else by temperature alone."""
     given = q["et0_mm"]
@@ -173,6 +159,18 @@ def et0_hour_mm(q: Quantities) -> Array:
         temp, q.days.spread(q.days.highest(temp)), q.days.spread(q.days.lowest(temp)), above
     )
     return np.where(np.isnan(made), by_day, made)
+
+
+def leaf_dry_in_h(q: Quantities) -> Array:
+    return drying.hours_until(1.0 - q["leaf_wet"])
+
+
+def snow_melt_mm(q: Quantities) -> Array:
+    snowing = q["snow_mm"]
+    if not (snowing > 0.0).any():
+        return np.where(np.isnan(snowing), np.nan, 0.0)
+    factor = q.constants.get("snow_melt_mm_k_d", snow.MELT_MM_K_D)
+    return snow.snow_melt_mm(snowing, q["air_temp_c"], melt_mm_k_d=factor)
 
 
 def heat_stress(q: Quantities) -> Array:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.indices import degree_days, disease, emergence, growth, rain_energy, rain_wash, soil_water, sun
+from planner.indices import degree_days, disease, drying, emergence, growth, soil_water, sun
 from planner.indices.frame import Quantities
-from planner.indices.rows_sky import liquid_rain_mm, mean_of_days
+from planner.indices.rows_sky import mean_of_days
 from planner.indices.rows_sky import night_lowest as _night_lowest
-from planner.site import Grass, Sowing, Surface
+from planner.indices.site_constants import light_enough_mol, most_nitrogen_g_m2
+from planner.site import Grass, Surface
 from planner.weather import Array
 
 
@@ -24,6 +25,16 @@ def growth_potential(q: Quantities) -> Array:
 
 def growth_potential_3d(q: Quantities) -> Array:
     return q.days.spread(mean_of_days(_day_growth(q), 3))
+
+
+def nitrogen_g_m2(q: Quantities) -> Array:
+    most = q.constants.get("nitrogen_most_g_m2", most_nitrogen_g_m2(q.ground.grass))
+    return growth.daily_nitrogen_g_m2(q["growth_potential"], most)
+
+
+def growth_in_light(q: Quantities) -> Array:
+    enough = q.constants.get("light_enough_mol", light_enough_mol(q.ground.grass))
+    return growth.growth_in_light(q["growth_potential"], q["light_dli_mol"], enough)
 
 
 def growing_degree_days(q: Quantities) -> Array:
@@ -106,64 +117,35 @@ def depletion_raw(q: Quantities) -> Array:
     return np.maximum(-q["water_mm"], 0.0) / _ready_mm(q, *_zone(q.ground))
 
 
-def _wash(q: Quantities, end: str) -> Array:
-    surface, constants = q.ground, rain_wash.wash_constants(q.constants)
-    soil = surface.soil.strip().lower().replace(" ", "_").replace("-", "_")
-    soil_water.soil_named(soil)
-    rain = liquid_rain_mm(q)
-    return rain_wash.wash_index(
-        rain,
-        slope_pct=surface.slope_pct,
-        slope_length_m=surface.slope_length_m,
-        curve_number=constants.curve_numbers[soil],
-        sinks_in_mm_h=constants.sinks_in_mm_h.get(soil),
-        constants=constants,
-        end=end,
-        events=rain_energy.events_from_number(np.nan_to_num(q["rain_event"])),
+def firm_in_h(q: Quantities) -> Array:
+    soil = soil_water.soil_key(q.ground.soil)
+    return drying.firm_in_h(q["storage_pct_fc"], q.constants.get("firm_pct", drying.FIRM_PCT[soil]))
+
+
+def irrigation_mm(q: Quantities) -> Array:
+    return drying.irrigation_mm(
+        q["water_mm"],
+        _ready_mm(q, *_zone(q.ground)),
+        drying.rain_ahead_mm(q["rain_mm"]),
+        trigger=q.constants.get("irrigation_trigger", 1.0),
     )
 
 
-def wash_bare(q: Quantities) -> Array:
-    return _wash(q, "middle")
+#: Days to emergence are told up to here; beyond it the seed waits for warmth.
+LONGEST_D = 365.0
 
 
-def wash_risk(q: Quantities) -> Array:
-    return q["wash_bare"] * q["seed_exposure"]
-
-
-def wash_low(q: Quantities) -> Array:
-    return _wash(q, "low") * q["seed_exposure"]
-
-
-def wash_high(q: Quantities) -> Array:
-    return _wash(q, "high") * q["seed_exposure"]
-
-
-def seed_exposure(q: Quantities) -> Array:
-    """Share of the seed that rain can take, of the sowing that has most to lose."""
-    constants = rain_wash.wash_constants(q.constants)
-    most = np.full((1, q.weather.hours), constants.established)
-    for sowing in q.sowings:
-        rooted = emergence.established(_way_to_emergence(q, sowing))
-        open_seed = rain_wash.seed_exposure(sowing.cover_pct, sowing.tackifier, rooted, constants=constants)
-        lies = q.hours_since(sowing.at) > -1.0
-        most = np.maximum(most, np.where(lies, open_seed, constants.established))
-    return most
-
-
-def _way_to_emergence(q: Quantities, sowing: Sowing) -> Array:
-    """Share of the way to emergence at the start of each hour. An hour that is not known brings no growth."""
-    grass, soil = sowing.grass, q["soil_temp_c"]
-    rate = emergence.emergence_rate_per_day(
-        soil, grass.emergence_days, grass.emergence_optimum_c, grass.emergence_base_c
+def days_to_emerge(q: Quantities) -> Array:
+    """At the mean soil temperature of the day, for the grass sown last, else the surface's own."""
+    sown = max(q.sowings, key=lambda sowing: sowing.at, default=None)
+    grass = q.ground.grass if sown is None else sown.grass
+    days = emergence.days_to_emerge(
+        q.days.mean_of_known(q["soil_temp_c"]),
+        grass.emergence_days,
+        grass.emergence_optimum_c,
+        grass.emergence_base_c,
     )
-    hourly = np.nan_to_num(rate) / 24.0
-    since = q.hours_since(sowing.at)
-    lain = np.clip(since + 1.0, 0.0, 1.0)
-    # Before the first hour the soil is taken to have been as warm as in the first day.
-    before = hourly[:, :24].mean(axis=-1, keepdims=True) * max(float(since[0, 0]), 0.0)
-    grown = hourly * lain
-    return np.asarray(before + np.cumsum(grown, axis=-1) - grown)
+    return q.days.spread(np.minimum(days, LONGEST_D))
 
 
 def light_dli_mol(q: Quantities) -> Array:

@@ -12,7 +12,6 @@ import numpy as np
 from planner.errors import NotKnown
 from planner.weather import Array
 
-
 #: Bounds of a lost state that lie within this share of field capacity count as one state again.
 MEETS_SHARE = 0.05
 #: Most that turf can use in an hour whose use is not known: reference evapotranspiration of a desert noon.
@@ -44,12 +43,17 @@ SOILS: Mapping[str, Soil] = MappingProxyType(
 )
 
 
-def soil_named(name: str, soils: Mapping[str, Soil] = SOILS) -> Soil:
-    """The soil of that name; spaces and hyphens count as underscores. NotKnown lists the soils there are."""
+def soil_key(name: str, soils: Mapping[str, Soil] = SOILS) -> str:
+    """The name as in the table; spaces and hyphens count as underscores. NotKnown lists the soils."""
     key = name.strip().lower().replace(" ", "_").replace("-", "_")
     if key not in soils:
         raise NotKnown("soil", name, tuple(soils))
-    return soils[key]
+    return key
+
+
+def soil_named(name: str, soils: Mapping[str, Soil] = SOILS) -> Soil:
+    """The soil of that name, read as `soil_key` reads it."""
+    return soils[soil_key(name, soils)]
 
 
 def readily_available_mm(total_mm: Any, day_use_mm: Any, share: float) -> Array:
@@ -141,8 +145,8 @@ def run_buckets(
                  meet_mm : array (rows,) or float. Bounds as near as this count as one. [mm]
     Returns      array (rows, hours). [mm]
     Valid for    as water_over_capacity_mm
-    Missing      after an unknown hour of rain or use the row is NaN until a measured hour, or until the driest
-                 and the fullest it can be lie within `meet_mm`; from then on the middle of the two
+    Missing      after an unknown hour of rain or use the row is NaN until a measured hour, or until the
+                 driest and the fullest it can be lie within `meet_mm`; from then on the middle of the two
     Differs      as water_over_capacity_mm
     Source       fao-56, equation 85; own-drainage (judgement)
     Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
@@ -157,7 +161,8 @@ def run_buckets(
         out[whole] = _run_known(*(column[whole] for column in columns))
     measured = None if measured_mm is None else measured_mm[gaps]
     near = np.broadcast_to(np.asarray(meet_mm, dtype=np.float64), start_mm.shape)[gaps]
-    out[gaps] = _run_between(*(column[gaps] for column in columns), measured, near)
+    row = tuple(column[gaps] for column in columns)
+    out[gaps] = _run_between(row, measured, near)
     return out
 
 
@@ -196,21 +201,12 @@ def _run_known(
     return np.ascontiguousarray(out.T)
 
 
-def _run_between(
-    rain_mm: Array,
-    use_mm: Array,
-    ready_mm: Array,
-    total_mm: Array,
-    surplus_mm: Array,
-    kept: Array,
-    start_mm: Array,
-    measured_mm: Array | None,
-    meet_mm: Array,
-) -> Array:
+def _run_between(rows: tuple[Array, ...], measured_mm: Array | None, meet_mm: Array) -> Array:
     """The driest and the fullest that each root zone can be, and the middle once they have met.
 
     Two buckets under the same hours never part further, so what has met stays met until the next gap.
     """
+    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm = rows
     out = np.empty(rain_mm.shape)
     low = np.where(np.isnan(start_mm), -total_mm, start_mm)
     high = np.where(np.isnan(start_mm), surplus_mm, start_mm)

@@ -46,7 +46,7 @@ def stability_class(
     Valid for    wind 0 to 75 m/s, cloud 0 to 1.13 (above 1 read as 1); outside that NaN
     Missing      NaN in, NaN out
     Differs      where the ceiling is not known a whole cover counts as low and a broken one as middle-high
-    Source       epa-2000, section 6.4.1, tables 6-4 to 6-6 (the steps for cloud by day: from memory)
+    Source       epa-2000, section 6.4.1, tables 6-4 to 6-6 (cloud by day: as drawn after Turner)
     Check        tests/indices/test_spray_air.py::test_turner_table
     """
     wind = within(wind_10m_ms, 0.0, 75.0)
@@ -113,10 +113,61 @@ def direction_spread_deg(wind_dir_deg: Array) -> Array:
     Source       own-direction-spread (geometry)
     Check        tests/indices/test_spray_air.py::test_direction_spread_across_north
     """
-    here = within(wind_dir_deg, 0.0, 360.0) % 360.0
-    before = np.concatenate([here[:, :1], here[:, :-1]], axis=-1)
-    after = np.concatenate([here[:, 1:], here[:, -1:]], axis=-1)
-    three = np.sort(np.stack([before, here, after]), axis=0)
-    gaps = np.stack([three[1] - three[0], three[2] - three[1], three[0] + 360.0 - three[2]])
-    out: Array = 360.0 - gaps.max(axis=0)
+    here = within(wind_dir_deg, 0.0, 360.0)
+    here = np.where(here == 360.0, 0.0, here)
+    before = np.concatenate([here[..., :1], here[..., :-1]], axis=-1)
+    after = np.concatenate([here[..., 1:], here[..., -1:]], axis=-1)
+    below, above = np.minimum(before, here), np.maximum(before, here)
+    low, high = np.minimum(below, after), np.maximum(above, after)
+    middle = np.maximum(below, np.minimum(above, after))
+    widest = np.maximum(np.maximum(middle - low, high - middle), low + 360.0 - high)
+    out: Array = 360.0 - widest
+    return out
+
+
+#: Half the fan in which drift spreads about the mean wind of an hour (judgement). [degrees]
+FAN_DEG = 45.0
+#: Wind in which the air may move any way (judgement). [m/s]
+CALM_MS = 0.5
+
+
+def drift_towards(
+    wind_dir_deg: Any, bearing_deg: Any, spread_deg: Any = 0.0, wind_10m_ms: Any = np.inf
+) -> Array:
+    """Whether the air moves from a surface towards something that lies beside it.
+
+    Parameters   wind_dir_deg : array. Where the wind comes from. [degrees]
+                 bearing_deg : array. Where the edge lies from the surface. [degrees]
+                 spread_deg : array. Arc of the hours' directions; half of it is allowed. [degrees]
+                 wind_10m_ms : array. In a calm under 0.5 m/s the air may move any way. [m/s]
+    Returns      array, broadcast shape. 1 towards the edge within 45 degrees and half the spread, else 0.
+    Valid for    0 to 360 degrees; outside that NaN. Distance, height of the boom and drops are left out.
+    Missing      NaN where the direction or its spread is not known, but 1 in a known calm
+    Differs      none
+    Source       own-drift (geometry; the fan of 45 degrees and the calm are judgement)
+    Check        tests/indices/test_drift.py::test_wind_from_the_west_moves_towards_the_east
+    """
+    towards = within(wind_dir_deg, 0.0, 360.0) + 180.0
+    away = np.abs((towards - within(bearing_deg, 0.0, 360.0) + 180.0) % 360.0 - 180.0)
+    allowed = FAN_DEG + 0.5 * within(spread_deg, 0.0, 360.0)
+    calm = np.asarray(wind_10m_ms, dtype=np.float64) < CALM_MS
+    return flag(calm | (away <= allowed), ~np.isnan(away + allowed))
+
+
+def drop_life_s(delta_t_k: Any, diameter_um: float = 100.0) -> Array:
+    """Time in which a drop of plain water dries up in the air.
+
+    Parameters   delta_t_k : array. Air less wet bulb. [K]
+                 diameter_um : float. Diameter of the drop. [um]
+    Returns      array, same shape; at most 3600. [s]
+    Valid for    Delta T 0 to 40 K, drops 20 to 500 um; outside that NaN. A tank mix dries slower than water.
+    Missing      NaN in, NaN out
+    Differs      held at an hour in air that hardly dries
+    Source       amsden-1962 (from memory)
+    Check        tests/indices/test_drift.py::test_drop_life_falls_with_delta_t_and_rises_with_the_square
+    """
+    size = float(within(diameter_um, 20.0, 500.0))
+    with np.errstate(divide="ignore"):
+        life = size * size / (80.0 * within(delta_t_k, 0.0, 40.0))
+    out: Array = np.minimum(life, 3600.0)
     return out

@@ -125,7 +125,7 @@ def surface_temp_c(
         step = balance / (4.0 * cubed + slope_fixed + exchange * full * (_EB * _EC) * inverse * inverse)
         step = np.clip(step, -4.0, 4.0)
         surface = surface + step
-        if not np.nanmax(np.abs(step), initial=0.0) > 0.01:
+        if not (np.abs(step) > 0.01).any():
             break
     out: Array = np.maximum(surface, temp - constants.deepest_below_air_k)
     return out

@@ -7,7 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.growth import growth_potential, monthly_nitrogen_g_m2
+from planner.indices.grasses import GRASSES
+from planner.indices.growth import (
+    daily_nitrogen_g_m2,
+    growth_in_light,
+    growth_potential,
+    monthly_nitrogen_g_m2,
+)
+from tests.indices.made import quantities, site, weather
 
 
 def test_growth_potential_printed_by_woods() -> None:
@@ -44,3 +51,26 @@ def test_growth_stays_between_none_and_full(temp: float, optimum: float, width: 
 
 def test_unknown_or_absurd_temperatures_give_nothing() -> None:
     assert np.isnan(growth_potential([np.nan, 60.0, -80.0])).all()
+
+
+def test_days_of_nitrogen_add_up_to_the_month() -> None:
+    growth = np.full(30, 0.66)
+    assert daily_nitrogen_g_m2(growth, 3.0, 30.0).sum() == pytest.approx(monthly_nitrogen_g_m2(0.66, 3.0))
+    assert np.isnan(daily_nitrogen_g_m2([np.nan, 1.5])).all()
+    cool, warm = (
+        quantities(weather(48, air_temp_c=25.0), site(grass=GRASSES[name]))["nitrogen_g_m2"][0, 0]
+        for name in ("creeping_bent", "couch")
+    )
+    assert cool == pytest.approx(3.0 / 30.4 * float(growth_potential(25.0)))
+    assert warm == pytest.approx(4.0 / 30.4 * float(growth_potential(25.0, 31.0, 7.0)))
+    own = quantities(weather(48, air_temp_c=25.0), constants={"nitrogen_most_g_m2": 1.5})["nitrogen_g_m2"]
+    assert own[0, 0] == pytest.approx(0.5 * cool)
+
+
+def test_shade_cuts_growth_in_proportion() -> None:
+    np.testing.assert_allclose(growth_in_light(0.8, [0.0, 15.0, 30.0, 50.0], 30.0), [0.0, 0.4, 0.8, 0.8])
+    assert np.isnan(growth_in_light([np.nan, 0.5], [20.0, np.nan], 30.0)).all()
+    made = weather(60)
+    open_, shaded = (quantities(made, site(shade=shade))["growth_in_light"] for shade in (0.0, 0.7))
+    assert shaded[0, 10] < open_[0, 10] <= quantities(made)["growth_potential"][0, 10]
+    assert np.isnan(open_[0, 48:]).all()

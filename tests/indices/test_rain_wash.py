@@ -48,6 +48,17 @@ def test_gentle_slope_washes_less() -> None:
     assert _index([1.0, 3.0, 14.0, 8.0, 3.0, 1.0], 2.0) == pytest.approx(0.734, abs=0.01)
 
 
+def test_event_over_midnight_counts_on_both_days() -> None:
+    rain = np.zeros(72)
+    # Local midnight at the made site is 22 h UTC, the first hour.
+    rain[22:26] = 8.0
+    q = quantities(weather(72, rain_mm=rain), site(slope_pct=8.0))
+    by_event, by_day = q["wash_bare"][0], q.days.highest(q["wash_bare"])[0]
+    assert np.unique(by_event[22:26]).size == 1
+    assert by_day[0] == by_day[1] == by_event[22]
+    assert by_day[2] == 0.0
+
+
 def test_two_wet_hours_on_a_bank() -> None:
     # 10 and 8 mm on 7 %, 8 m: 0.79 bare, 0.05 at 80 % cover (worked apart).
     rain = np.zeros((1, 6))
@@ -116,13 +127,6 @@ def test_rain_before_the_seed_lies_there_does_not_count() -> None:
     sowing = Sowing(surface="green", at=NOW + timedelta(days=1), grass=GRASSES["fescue"])
     q = quantities(weather(72, rain_mm=rain), site(slope_pct=8.0), sowings=(sowing,))
     assert q["wash_risk"].max() <= 0.01
-
-
-def test_snow_does_not_wash() -> None:
-    rain = np.zeros(72)
-    rain[30:32] = [6.0, 14.0]
-    q = quantities(weather(72, rain_mm=rain, snow_mm=rain), site(slope_pct=8.0))
-    assert q["wash_bare"].max() == 0.0
 
 
 def test_constants_of_a_site_replace_the_defaults() -> None:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from planner.errors import NotKnown
 from planner.indices.grasses import GRASSES
 from planner.indices.soil_water import (
+    MEETS_SHARE,
     SOILS,
     readily_available_mm,
     soil_named,
@@ -120,3 +121,61 @@ def test_soil_must_be_known() -> None:
     assert soil_named("Sandy loam") is SOILS["sandy_loam"]
     with pytest.raises(NotKnown, match="sandy_loam"):
         soil_named("peat")
+
+
+def test_lost_state_is_known_again_once_its_bounds_have_met() -> None:
+    # A hole of one hour; then enough rain to fill the driest and the fullest alike.
+    rain = np.zeros(96)
+    rain[20] = np.nan
+    rain[40:44] = 12.0
+    out = _run(rain, np.full(96, 0.1), start=-6.0)[0]
+    assert not np.isnan(out[:21]).any()
+    assert np.isnan(out[21:40]).all()
+    assert not np.isnan(out[46:]).any()
+    # What it is then lies within half the tolerance of any rain that may have fallen in the hole.
+    tolerance = MEETS_SHARE * 1000.0 * SOILS["loam"].field_capacity * 0.15
+    for fell in (0.0, 3.0, 40.0):
+        rain[20] = fell
+        true = _run(rain, np.full(96, 0.1), start=-6.0)[0]
+        assert np.abs(true - out)[46:].max() <= 0.5 * tolerance
+
+
+def test_dry_hole_stays_unknown_for_long() -> None:
+    rain = np.zeros(72)
+    rain[20] = np.nan
+    assert np.isnan(_run(rain, np.full(72, 0.1), start=-6.0)[0, 21:]).all()
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.floats(0, 20), min_size=30, max_size=30),
+    st.floats(0, 0.6),
+    st.floats(0, 30),
+    st.integers(2, 20),
+    st.sampled_from(sorted(SOILS)),
+)
+def test_state_told_after_a_gap_is_near_the_truth(
+    rain: list[float], use: float, fell: float, hole: int, soil: str
+) -> None:
+    true_rain = np.array(rain)
+    true_rain[hole] = fell
+    true = _run(true_rain, np.full(30, use), soil=soil)[0]
+    seen = true_rain.copy()
+    seen[hole] = np.nan
+    told = _run(seen, np.full(30, use), soil=soil)[0]
+    known = ~np.isnan(told)
+    tolerance = MEETS_SHARE * 1000.0 * SOILS[soil].field_capacity * 0.15
+    assert known[: hole + 1].all()
+    assert np.abs(true - told)[known].max() <= 0.5 * tolerance + 1e-9
+    # Once known, always known.
+    after = known[hole + 1 :]
+    assert not after.any() or after[int(np.argmax(after)) :].all()
+
+
+def test_hole_in_the_forecast_does_not_blind_the_rest_of_the_run() -> None:
+    rain = np.zeros(24 * 6)
+    rain[30] = np.nan
+    rain[40:48] = 6.0
+    storage = quantities(weather(24 * 6, rain_mm=rain))["storage_pct_fc"][0]
+    assert np.isnan(storage[31:40]).all()
+    assert not np.isnan(storage[50:]).any()
