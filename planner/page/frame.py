@@ -114,6 +114,7 @@ def write(template: str, answers: Answers, **context: Any) -> bytes:
         "made_at": head["made_at"],
         "edition": edition(head),
         "forecast": head["forecast"],
+        "fault": answers["now"]["fault"] if "now" in answers else None,
         "clock": clock(answers),
         "jobs": jobs(answers),
         "reload": True,

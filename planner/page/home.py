@@ -51,10 +51,16 @@ def three(answers: Answers) -> dict[str, Any]:
     for row in alike:
         key = (row["start"], row["end"], row["state"])
         jobs.setdefault(key, {**row, "labels": []})["labels"].append(row["label"])
-    roomy = next((row for row in sprays if row["state"] == "steady"), None)
+    steady = [row for row in sprays if row["state"] == "steady"]
+    roomy = {**steady[0], "labels": []} if steady and steady[0] not in alike else None
+    if roomy is not None:
+        same = [
+            row["label"] for row in steady if (row["start"], row["end"]) == (roomy["start"], roomy["end"])
+        ]
+        roomy["labels"] = list(dict.fromkeys(same))
     return {
         "sprays": [{**row, "labels": list(dict.fromkeys(row["labels"]))} for row in jobs.values()],
-        "roomy": roomy if roomy is not None and roomy not in alike else None,
+        "roomy": roomy,
         "can_spray": any(row["kind"] == "spraying" for row in answers["ribbons"]["ribbons"]),
         "wash": [row for row in answers["warnings"]["warnings"] if row["kind"] == "wash"],
         "seed": seed(answers),

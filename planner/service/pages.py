@@ -46,7 +46,7 @@ def pages(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
     @router.get("/help", include_in_schema=False)
     async def help_page(request: Request) -> Response:
         try:
-            answers = {name: shelf.parsed(name) for name in ("windows", "ribbons")}
+            answers = {name: shelf.parsed(name) for name in ("now", "windows", "ribbons")}
         except NoPassYet as error:
             return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
         base = str(request.base_url).rstrip("/")

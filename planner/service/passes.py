@@ -13,6 +13,7 @@ from planner.config.load import Config
 from planner.config.watch import Watched
 from planner.cycle import Passed, run
 from planner.errors import PlannerError
+from planner.headline import cut
 from planner.service.shelf import Shelf
 from planner.store import Store
 
@@ -119,13 +120,22 @@ def noted(laid: Laid, old: str | None, new: str | None) -> Laid:
     made_at, stale_at, answers = laid
     told = {}
     for name, (kind, body) in answers.items():
-        found = json.loads(body) if kind == JSON else None
+        found: Any = json.loads(body) if kind == JSON else None
         if isinstance(found, dict) and "forecast" in found:
             notes = [note for note in found["forecast"]["notes"] if note != old]
             found["forecast"]["notes"] = [*notes, new] if new else notes
             body = encode(found)
+        elif name == "now":
+            found["fault"] = _fault(found["fault"], old, new)
+            body = encode(found)
         told[name] = (kind, body)
     return made_at, stale_at, told
+
+
+def _fault(told: str | None, old: str | None, new: str | None) -> str | None:
+    """The fault of the flat object without the old one and with the new one."""
+    rest = (told or "").replace(cut(old), "").strip("; ") if old else told
+    return cut("; ".join(part for part in (new, rest) if part)) or None
 
 
 def _stale_at(body: bytes) -> datetime:

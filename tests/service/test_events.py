@@ -1,0 +1,92 @@
+"""Server-sent events over a real server: one at once, one for each pass, none after the line is closed."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from datetime import timedelta
+
+import httpx
+import pytest
+import uvicorn
+
+from planner.briefing import Briefing
+from planner.page import edition
+from planner.service import events as events_module
+from planner.service.app import create_app
+from planner.service.shelf import Shelf
+from tests.service.conftest import Answers, Clock
+
+
+@pytest.fixture
+def address(shelf: Shelf, clock: Clock) -> Iterator[str]:
+    held = socket.socket()
+    held.bind(("127.0.0.1", 0))
+    app = create_app(shelf, clock=clock)
+    config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=1)
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [held]}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    yield f"http://127.0.0.1:{held.getsockname()[1]}"
+    server.should_exit = True
+    thread.join(10)
+    held.close()
+
+
+def _data(lines: Iterator[str]) -> str:
+    for line in lines:
+        if line.startswith("data: "):
+            return line.removeprefix("data: ")
+    raise AssertionError("the line was closed without an event")
+
+
+def test_a_pass_is_told_to_who_listens(
+    address: str, shelf: Shelf, briefing: Briefing, answers: Answers
+) -> None:
+    with (
+        httpx.Client(timeout=10) as client,
+        client.stream("GET", f"{address}/api/v1/events") as stream,
+    ):
+        assert stream.headers["content-type"].startswith("text/event-stream")
+        lines = stream.iter_lines()
+        assert _data(lines) == edition(shelf.parsed("windows"))
+        made_at = briefing.made_at + timedelta(hours=1)
+        later = answers["windows"][1].replace(b"2026-05-07T05:00:00Z", b"2026-05-07T06:00:00Z", 1)
+        shelf.put(made_at, briefing.stale_at, {**answers, "windows": ("application/json", later)})
+        told = _data(lines)
+        assert told.startswith("2026-05-07T06:00:00Z ")
+        page = client.get(f"{address}/").text
+        assert f'data-edition="{told}"' in page
+
+
+def test_listeners_leave_nothing_behind(address: str, shelf: Shelf) -> None:
+    with (
+        httpx.Client(timeout=10) as client,
+        client.stream("GET", f"{address}/api/v1/events") as stream,
+    ):
+        # The line is closed with its iterator, so that is held.
+        lines = stream.iter_lines()
+        _data(lines)
+        assert len(shelf._listeners) == 1
+    deadline = time.monotonic() + 5
+    while shelf._listeners and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert shelf._listeners == []
+
+
+def test_too_many_listeners_are_told_so(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(events_module, "MOST_OPEN", 1)
+    with (
+        httpx.Client(timeout=10) as client,
+        client.stream("GET", f"{address}/api/v1/events") as stream,
+    ):
+        # The line is closed with its iterator, so that is held.
+        lines = stream.iter_lines()
+        _data(lines)
+        refused = client.get(f"{address}/api/v1/events")
+        assert refused.status_code == 503
+        assert refused.headers["content-type"] == "application/problem+json"

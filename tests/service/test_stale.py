@@ -1,0 +1,108 @@
+"""A forecast that has grown old says so wherever it is read; what is over is no longer offered."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+
+import pytest
+from fastapi.testclient import TestClient
+
+from planner.briefing import Briefing
+from planner.service.shelf import Shelf
+from tests.service.conftest import NOW, Clock
+
+WITH_HEAD = ("days", "windows", "warnings", "ribbons", "ground")
+
+
+def test_every_answer_says_stale_once_the_clock_passes_stale_at(
+    client: TestClient, clock: Clock, briefing: Briefing
+) -> None:
+    clock.now = briefing.stale_at
+    for name in WITH_HEAD:
+        head = client.get(f"/api/v1/{name}").json()["forecast"]
+        assert head["stale"] is True, name
+        assert head["age_h"] == pytest.approx(6.0), name
+    flat = client.get("/api/v1/now").json()
+    assert flat["stale"] is True
+    assert flat["forecast_age_h"] == pytest.approx(6.0)
+    told = client.get("/api/v1/explain?job=foliar_feed&time=13:00").json()
+    assert told["forecast"]["stale"] is True
+    assert "haysel_forecast_stale 1.0" in client.get("/metrics").text
+    assert "(old forecast)" in client.get("/calendar.ics").text
+    assert client.get("/health").json()["forecast_stale"] is True
+    for path in ("/", "/sheet", "/day/2026-05-09", "/job/foliar_feed", "/help"):
+        assert "This forecast is too old: 6 h." in client.get(path).text, path
+
+
+def test_a_minute_before_nothing_says_stale(client: TestClient, clock: Clock, briefing: Briefing) -> None:
+    clock.now = briefing.stale_at - timedelta(minutes=1)
+    for name in WITH_HEAD:
+        assert client.get(f"/api/v1/{name}").json()["forecast"]["stale"] is False, name
+    assert client.get("/api/v1/now").json()["stale"] is False
+    assert "This forecast is too old" not in client.get("/").text
+
+
+def test_the_twin_tells_its_age_anew_each_minute(
+    client: TestClient, clock: Clock, briefing: Briefing
+) -> None:
+    clock.now = briefing.stale_at
+    first = client.get("/").headers["etag"]
+    clock.forward(seconds=30)
+    assert client.get("/").headers["etag"] == first
+    clock.forward(hours=20)
+    assert "This forecast is too old: 26 h." in client.get("/").text
+    assert client.get("/api/v1/now").json()["forecast_age_h"] == pytest.approx(26.01, abs=0.01)
+
+
+def test_a_stale_forecast_without_a_warning_leaves_frost_unknown(
+    shelf: Shelf, clock: Clock, briefing: Briefing, answers: dict[str, tuple[str, bytes]]
+) -> None:
+    quiet = json.loads(answers["warnings"][1]) | {"warnings": []}
+    flat = json.loads(answers["now"][1])
+    told = {**answers, "warnings": ("application/json", json.dumps(quiet).encode())}
+    shelf.put(briefing.made_at, briefing.stale_at, told)
+    clock.now = briefing.stale_at
+    aged = shelf.parsed("now")
+    assert aged["frost"] is None
+    assert aged["rain_wash"] is None
+    assert set(aged) == set(flat)
+
+
+def test_a_window_is_offered_to_its_last_start_and_not_after(client: TestClient, clock: Clock) -> None:
+    rows = client.get("/api/v1/windows").json()["windows"]
+    first = min(rows, key=lambda row: datetime.fromisoformat(row["latest_start"]))
+    key = (first["job"], first["surface"], first["start"])
+
+    def offered() -> bool:
+        now = client.get("/api/v1/windows").json()["windows"]
+        return key in {(row["job"], row["surface"], row["start"]) for row in now}
+
+    clock.now = datetime.fromisoformat(first["latest_start"])
+    assert offered()
+    clock.forward(seconds=1)
+    assert not offered()
+    assert client.get("/api/v1/windows").json()["forecast"]["stale"] is False
+
+
+def test_the_flat_object_moves_on_to_the_next_window(client: TestClient, clock: Clock) -> None:
+    rows = client.get("/api/v1/windows").json()["windows"]
+    clock.now = NOW + timedelta(hours=5, minutes=30)
+    left = [row for row in rows if datetime.fromisoformat(row["latest_start"]) >= clock.now]
+    sprays = [row for row in left if row["kind"] == "spraying"]
+    soonest = min(datetime.fromisoformat(row["start"]) for row in sprays)
+    flat = client.get("/api/v1/now").json()
+    assert datetime.fromisoformat(flat["spraying_next_start"]) == soonest
+    assert flat["next_start"] <= flat["spraying_next_start"]
+
+
+def test_a_warning_that_is_over_is_no_longer_shown(client: TestClient, clock: Clock) -> None:
+    wash = client.get("/api/v1/warnings").json()["warnings"][0]
+    assert wash["kind"] == "wash"
+    clock.now = datetime.fromisoformat(wash["ends"]) + timedelta(seconds=2)
+    left = client.get("/api/v1/warnings").json()["warnings"]
+    assert [row["kind"] for row in left] == ["frost"]
+    flat = client.get("/api/v1/now").json()
+    assert flat["rain_wash"] is None
+    assert flat["warnings_count"] == 1
+    assert f'id="{wash["id"]}"' not in client.get("/").text
