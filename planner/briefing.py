@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from planner.diary.consequences import Consequences
 from planner.indices.outlook import day_rows
 from planner.notices.base import Notice
+from planner.notices.life import Life
 from planner.plan import Plan
 from planner.weather import Forecast
 
@@ -27,6 +29,10 @@ class Briefing:
     faults: tuple[str, ...]
     days: Mapping[str, list[dict[str, Any]]]
     """Rows per local day, by surface."""
+    consequences: Consequences = field(default_factory=Consequences)
+    """What the diary changes."""
+    life: Life | None = None
+    """How the warnings went on from where they stood; None when nobody asked."""
 
     @property
     def age_h(self) -> float:

@@ -1,25 +1,33 @@
-"""One pass, start to end: pull, compute, keep. The only file that knows the whole journey."""
+"""One pass, start to end: pull, compute, keep, tell. The only file that knows the whole journey."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from planner.answers import render
+from planner.answers import JSON, render
 from planner.briefing import Briefing, days_of
 from planner.config.load import Config
-from planner.forecast import PROVIDERS, Fetched, Request, fetch
+from planner.diary.book import Book
+from planner.diary.consequences import Consequences, consequences
+from planner.diary.given import given_of
+from planner.diary.timeline import timeline_of
+from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, Request, fetch, provider, read_answer
 from planner.forecast import Answer as ForecastAnswer
-from planner.notices import read
+from planner.notices import step
 from planner.notices.base import Scene
-from planner.plan import lay, make
-from planner.site import WorkDone
-from planner.weather import Forecast
+from planner.plan import Ground, lay, make
+from planner.record import PAST_DAYS, Record, book, carried, record_of
+from planner.telling import outgoing, output_names, send_due, state_of
+from planner.weather import Array, Forecast
 
 if TYPE_CHECKING:
     from planner.store import Store
+
+#: A diary entry is worth a pass from the kept forecast only while that is this young.
+_AGAIN_WITHIN = timedelta(days=2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,39 +47,82 @@ def assess(
     ensemble: Forecast | None = None,
     stale: bool = False,
     faults: tuple[str, ...] = (),
+    record: Record | None = None,
 ) -> Briefing:
-    """The briefing of a forecast at a moment. No clock, no network, no file: the same input gives the same."""
-    wash = config.wash
-    ground = lay(forecast.weather, config.site, now=now, sowings=config.sowings, wash=wash)
+    """The briefing of a forecast at a moment. No clock, no network, no file: the same input gives the same.
+
+    `record` is what the store holds: diary entries, days kept, where warnings stand.
+    """
+    record = record or Record()
+    wash, known = config.wash, book(config, record)
+    timeline = timeline_of(record.past, forecast.weather, config.site.zone)
+    paces, most = _growth(config)
+    given = given_of(config.site, known, timeline, full_growth_mm_d=paces, nitrogen_month_g_m2=most)
+    ground = lay(forecast.weather, config.site, now=now, sowings=known.sowings, wash=wash, given=given)
     members = None
     count = forecast.weather.members
     if ensemble is not None:
         laid = ensemble.weather.laid_on(forecast.weather)
-        members = lay(laid, config.site, now=now, sowings=config.sowings, wash=wash)
+        members = lay(laid, config.site, now=now, sowings=known.sowings, wash=wash, given=given)
         count = laid.members
-    done = (*config.done, *_sown(config))
-    plan = make(ground, config.jobs, now=now, done=done, planned=config.planned, ensemble=members)
-    scene = Scene(
-        plan=plan, now=now, sowings=config.sowings, done=done, thresholds=config.warnings.model_dump()
-    )
-    return Briefing(
+    plan = make(ground, config.jobs, now=now, done=known.done, planned=config.planned, ensemble=members)
+    changes = _consequences(config, known, record, ground, given, forecast, now)
+    briefing = Briefing(
         made_at=now,
         plan=plan,
-        notices=read(scene),
+        notices=(),
         forecast=forecast,
         members=count,
         stale=stale,
         stale_after_h=config.forecast.stale_after_h,
         faults=faults,
         days=days_of(plan),
+        consequences=changes,
+    )
+    scene = Scene(
+        plan=plan,
+        now=now,
+        sowings=known.sowings,
+        done=known.done,
+        thresholds=config.warnings.model_dump(),
+        consequences=changes,
+        members=members,
+        stale_at=briefing.stale_at,
+    )
+    life = step(scene, record.standing)
+    return replace(briefing, notices=life.notices, life=life)
+
+
+def _growth(config: Config) -> tuple[dict[str, float], dict[str, float]]:
+    """Growth that the keeper told, by surface: leaf in a day and nitrogen in a month of full growth."""
+    parts = config.growth.items()
+    return (
+        {name: part.full_growth_mm_d for name, part in parts if part.full_growth_mm_d is not None},
+        {name: part.nitrogen_month_g_m2 for name, part in parts if part.nitrogen_month_g_m2 is not None},
     )
 
 
-def _sown(config: Config) -> tuple[WorkDone, ...]:
-    """Sowings count as work done, so that gaps to seeding hold."""
-    return tuple(
-        WorkDone(job="oversowing", kind="seeding", surface=sowing.surface, at=sowing.at)
-        for sowing in config.sowings
+def _consequences(
+    config: Config,
+    known: Book,
+    record: Record,
+    ground: Ground,
+    given: Mapping[str, Mapping[str, Array]],
+    forecast: Forecast,
+    now: datetime,
+) -> Consequences:
+    paces, most = _growth(config)
+    return consequences(
+        config.site,
+        config.jobs,
+        known,
+        timeline_of(record.past, forecast.weather, config.site.zone, ground.sky["soil_temp_c"]),
+        given,
+        now,
+        wanted=config.wanted,
+        rainfast_mm=config.warnings.rainfast_mm,
+        full_growth_mm_d=paces,
+        nitrogen_month_g_m2=most,
     )
 
 
@@ -97,25 +148,79 @@ def pull(config: Config, store: Store, *, now: datetime) -> Fetched:
     )
 
 
-def run(config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = ()) -> Passed:
-    """Pull, compute and keep. ForecastUnavailable when there is nothing to work with; the last pass stays."""
-    from planner.store import Answer
-
+def run(
+    config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), tell: bool = True
+) -> Passed:
+    """Pull, compute, keep and tell. ForecastUnavailable when there is nothing at all; the last pass stays."""
     fetched = pull(config, store, now=now)
     _keep_forecasts(store, fetched.answers, fetched)
+    return _passed(config, store, fetched, now, (*extra_faults, *fetched.faults), tell)
+
+
+def again(config: Config, store: Store, *, now: datetime, tell: bool = True) -> Passed | None:
+    """A pass from the forecast that is kept, asking nobody: for when the diary has changed.
+
+    None when no forecast is kept that still says something.
+    """
+    last = _last_answers(store)
+    kept = [(last[name].fetched_at, name) for name in config.forecast.providers if name in last]
+    if not kept:
+        return None
+    fetched_at, name = max(kept)
+    if now - fetched_at > _AGAIN_WITHIN:
+        return None
+    forecast = read_answer(provider(name), last[name])
+    if not forecast.weather.start <= now < forecast.weather.end:
+        return None
+    ensemble = None
+    if (
+        config.forecast.ensemble
+        and ENSEMBLE in last
+        and now - last[ENSEMBLE].fetched_at < timedelta(hours=12)
+    ):
+        ensemble = read_answer(provider(ENSEMBLE), last[ENSEMBLE])
+    fetched = Fetched(
+        forecast=forecast,
+        ensemble=ensemble,
+        answers={},
+        stale=False,
+        age_h=(now - fetched_at) / timedelta(hours=1),
+        faults=(),
+    )
+    return _passed(config, store, fetched, now, (), tell)
+
+
+def _passed(
+    config: Config, store: Store, fetched: Fetched, now: datetime, faults: tuple[str, ...], tell: bool
+) -> Passed:
+    """Compute from what was fetched, keep all of it at once, then send what is due."""
+    from planner.store import Answer
+
+    record = record_of(store, config, now)
     briefing = assess(
         config,
         fetched.forecast,
         now=now,
         ensemble=fetched.ensemble,
         stale=fetched.stale,
-        faults=(*extra_faults, *fetched.faults),
+        faults=faults,
+        record=record,
     )
-    rendered = render(briefing)
+    rendered = dict(render(briefing))
+    sky = briefing.plan.ground.sky
+    rendered[PAST_DAYS] = (JSON, carried(record.past, sky.weather, sky["soil_temp_c"], config, now))
+    life = briefing.life
+    assert life is not None
     store.keep_pass(
-        now, {name: Answer(content_type=kind, body=body) for name, (kind, body) in rendered.items()}
+        now,
+        {name: Answer(content_type=kind, body=body) for name, (kind, body) in rendered.items()},
+        warnings=[state_of(standing) for standing in life.states],
+        outbox=outgoing(life.news, output_names(config), now),
     )
-    return Passed(briefing=briefing, answers=rendered, faults=fetched.faults)
+    if tell:
+        _, not_used = send_due(config, store, now)
+        faults = (*faults, *not_used)
+    return Passed(briefing=briefing, answers=rendered, faults=faults)
 
 
 def _last_answers(store: Store) -> dict[str, ForecastAnswer]:

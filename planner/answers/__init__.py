@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+from planner.answers.due import due
 from planner.answers.ground import ground
 from planner.answers.now import now
 from planner.answers.others import days, hours, warnings, workings
@@ -27,6 +28,7 @@ ANSWERS: dict[str, Callable[[Briefing], Any]] = {
     "now": now,
     "ribbons": ribbons,
     "ground": ground,
+    "due": due,
 }
 
 

@@ -59,13 +59,18 @@ def _mean(values: Array) -> Array:
 
 
 def kept(old: Mapping[date, Day], fresh: Mapping[date, Day], today: date) -> dict[date, Day]:
-    """Past days to keep: those known before, and those that the fresh forecast knows as well or better."""
+    """Days to keep: those known before, and those that the fresh forecast knows as well or better.
+
+    The day itself and the next are kept as they are forecast: a service that tells no past hours gives no
+    other chance.
+    """
     days = dict(old)
     for day, told in fresh.items():
-        if day < today and told.hours >= _WHOLE_H and (day not in days or told.hours >= days[day].hours):
+        near = day <= today + timedelta(days=1) and told.hours >= _WHOLE_H
+        if near and (day not in days or told.hours >= days[day].hours):
             days[day] = told
     first = today - timedelta(days=KEEP_DAYS)
-    return {day: days[day] for day in sorted(days) if first <= day < today}
+    return {day: days[day] for day in sorted(days) if first <= day <= today + timedelta(days=1)}
 
 
 def as_json(days: Mapping[date, Day]) -> dict[str, list[float | None]]:

@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 
 from planner.indices.frost import off_frost
-from planner.notices.base import LEVELS, Notice, Scene
+from planner.notices.base import Notice, Scene, level_of
 
 #: How far ahead a night is worth naming; beyond this a minimum is hardly known.
 _NIGHTS_AHEAD = 3
@@ -26,29 +26,33 @@ def frost(scene: Scene) -> list[Notice]:
     for number, (begin, end) in enumerate(zip(bounds, bounds[1:], strict=False)):
         if end <= max(first, 0) or begin > first + 24 * _NIGHTS_AHEAD:
             continue
-        # A night whose coldest hour is past is no news, unless the frost still lies.
-        low = max(begin, first, 0)
+        low = max(begin, 0)
         chances = ground[:, low:end]
         if np.isnan(chances).all():
             chances = air[:, low:end]
             if np.isnan(chances).all():
                 continue
         chance = float(np.nanmean(np.nanmax(chances, axis=1)))
-        if chance < scene.thresholds["frost_mention"]:
+        if chance < scene.floor("frost_mention"):
             continue
         turf = surface[0, low:end] if not np.isnan(surface[0, low:end]).all() else screen[0, low:end]
         if not (np.nanmin(turf) < 2.5):
             continue
         coldest = low + int(np.nanargmin(turf))
+        # A night whose coldest hour is past is no news, unless the frost still lies.
+        if coldest < first and not np.any(turf[max(first - low, 0) :] < 0.5):
+            continue
         turf_min, screen_min = float(np.nanmin(turf)), float(np.nanmin(screen[0, low:end]))
         air_chance = float(np.nanmean(np.nanmax(air[:, low:end], axis=1)))
         freezing = np.flatnonzero(turf < 0.5)
         begins = weather.time(low + int(freezing[0])) if freezing.size else weather.time(coldest)
         off = off_frost(sky, after=weather.time(coldest))
         tonight = begins - scene.now <= timedelta(hours=24)
-        level = LEVELS[0] if chance < scene.thresholds["frost_heed"] else LEVELS[1]
-        if chance >= scene.thresholds["frost_heed"] and tonight and air_chance >= 0.5:
-            level = LEVELS[2]
+        soon = begins - scene.now <= timedelta(hours=30)
+        heed = scene.thresholds["frost_heed"]
+        # Air frost tonight bites more than leaf; the margin keeps the level from swinging.
+        act = heed if tonight and air_chance >= 0.5 else None
+        calm_act = heed if soon and air_chance >= 0.5 - scene.margin else None
         evening = nights.dates[number]
         when = "tonight" if begins - scene.now <= timedelta(hours=18) else f"in the night of {evening:%a}"
         hoar = float(dew[0, coldest]) >= turf_min - 0.5
@@ -59,8 +63,10 @@ def frost(scene: Scene) -> list[Notice]:
                 kind="frost",
                 surface=None,
                 begins=begins,
-                ends=off,
-                level=level,
+                ends=off or weather.time(end - 1),
+                level=level_of(chance, heed, act),
+                calm_level=level_of(chance + scene.margin, heed, calm_act),
+                raised_from=scene.thresholds["frost_mention"],
                 chance=round(chance, 2),
                 strength=chance,
                 says=(

@@ -7,12 +7,14 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from planner.indices.frame import Quantities
-from planner.notices.base import LEVELS, Notice, Scene
+from planner.notices.base import Notice, Scene, level_of
 from planner.site import Sowing
 from planner.weather import Array
 
 #: A tackifier dries for 4 to 8 hours before it holds (second-hand: a state straw-tackifier bulletin).
 _TACKIFIER_DRIES_H = (4.0, 8.0)
+#: What can still be done tonight is worth waking somebody for; further off, the morning will do.
+_TONIGHT_H = 24.0
 
 
 def wash(scene: Scene) -> list[Notice]:
@@ -27,25 +29,27 @@ def wash(scene: Scene) -> list[Notice]:
 
 
 def _on_surface(scene: Scene, name: str, quantities: Quantities, sowing: Sowing) -> list[Notice]:
-    risk = np.nanmean(np.where(np.isnan(quantities["wash_risk"]), 0.0, quantities["wash_risk"]), axis=0)
-    rain = _mean(quantities["rain_mm"])
+    risk = np.nan_to_num(_mean(quantities["wash_risk"]))
+    rain = np.nan_to_num(_mean(quantities["rain_mm"]))
     weather = quantities.weather
-    first = max(weather.index(scene.now), weather.index(sowing.at), 0)
+    first = max(weather.index(scene.now), 0)
+    sown = max(weather.index(sowing.at), 0)
+    mention, heed, act = (scene.thresholds[f"wash_{step}"] for step in ("mention", "heed", "act"))
     notices = []
-    for begin, end in _events(risk, first, scene.thresholds["wash_mention"]):
-        peak = begin + int(np.nanargmax(rain[begin:end]))
+    for begin, end in _events(risk, sown, scene.floor("wash_mention")):
+        if end <= first:
+            continue
+        peak = begin + int(np.argmax(rain[begin:end]))
         # The hour to be ready for is the first of real rain, not the drizzle before it.
         onset = begin + int(np.argmax(rain[begin:end] >= max(0.5, 0.1 * rain[peak])))
         strength = float(risk[begin:end].max())
         lead_h = (weather.time(onset) - scene.now) / timedelta(hours=1)
-        level = LEVELS[0]
-        if strength >= scene.thresholds["wash_heed"]:
-            level = LEVELS[1]
-        if strength >= scene.thresholds["wash_act"] and lead_h <= 24:
-            level = LEVELS[2]
-        total = float(np.nansum(rain[begin:end]))
-        low = float(_mean(quantities["wash_low"])[begin:end].max())
-        high = float(_mean(quantities["wash_high"])[begin:end].max())
+        at_hand = act if lead_h <= _TONIGHT_H else None
+        # An onset that moves by an hour or two must not swing the level.
+        calm_act = act if lead_h <= _TONIGHT_H + 6.0 else None
+        total = float(rain[begin:end].sum())
+        low = float(np.nanmax(_mean(quantities["wash_low"])[begin:end]))
+        high = float(np.nanmax(_mean(quantities["wash_high"])[begin:end]))
         local = weather.time(onset).astimezone(scene.plan.ground.site.zone)
         notices.append(
             Notice(
@@ -53,8 +57,10 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowing: Sowing)
                 surface=name,
                 begins=weather.time(onset),
                 ends=weather.time(end),
-                level=level,
-                chance=_share(quantities, begin, end, scene.thresholds["wash_heed"]),
+                level=level_of(strength, heed, at_hand),
+                calm_level=level_of(strength + scene.margin, heed, calm_act),
+                raised_from=mention,
+                chance=_share(scene, name, begin, end),
                 strength=strength,
                 says=(
                     f"Rain from {local:%a %H:%M} may wash seed off the {name}: {total:.0f} mm, "
@@ -76,9 +82,12 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowing: Sowing)
 
 
 def _mean(values: Array) -> Array:
+    """Mean over the members that know the hour, shape (hours,); NaN where none does."""
     if values.shape[0] == 1:
         return np.asarray(values[0])
-    return np.asarray(np.nanmean(values, axis=0))
+    known = ~np.isnan(values)
+    count = known.sum(axis=0)
+    return np.where(count > 0, np.where(known, values, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
 
 
 def _events(risk: Array, first: int, threshold: float) -> list[tuple[int, int]]:
@@ -89,13 +98,15 @@ def _events(risk: Array, first: int, threshold: float) -> list[tuple[int, int]]:
     return [(int(begin), int(end)) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _share(quantities: Quantities, begin: int, end: int, threshold: float) -> float | None:
-    risk = quantities["wash_risk"]
+def _share(scene: Scene, name: str, begin: int, end: int) -> float | None:
+    """Share of members whose index passes the threshold of heed within these hours."""
+    ground = scene.members or scene.plan.ground
+    risk = ground.surfaces[name]["wash_risk"]
     if risk.shape[0] < 2:
         return None
     peaks = risk[:, begin:end].max(axis=1)
     known = peaks[~np.isnan(peaks)]
-    return float((known > threshold).mean()) if known.size else None
+    return float((known > scene.thresholds["wash_heed"]).mean()) if known.size else None
 
 
 def _advice(
