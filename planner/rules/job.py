@@ -27,6 +27,7 @@ class Job(BaseModel):
     has_label: bool = Field(
         default=False, description="A product label binds it: no least-bad hour is shown."
     )
+    off: bool = Field(default=False, description="Not done here; the name stays known.")
     needs: tuple[AnyNeed, ...] = Field(min_length=1)
     cautions: tuple[str, ...] = ()
     why: str = Field(default="", description="Why the job is the way it is, in a line.")

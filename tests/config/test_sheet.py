@@ -62,7 +62,7 @@ def test_a_fault_of_the_site_file_is_told_with_its_line(folder, old, new, says):
     broken = SITE.replace(old, new, 1)
     error = faults(folder, site=broken)
     assert says in str(error)
-    assert f"line {line(broken, new)}: " in str(error)
+    assert f"line {line(SITE, old)}: " in str(error)
 
 
 def test_all_faults_stand_on_one_sheet(folder):

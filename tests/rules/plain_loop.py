@@ -42,6 +42,22 @@ def _need_at(need: Any, job: Job, trial: Trial, hour: int, member: int) -> tuple
         figures = _limit_figures(need, job, trial, hour, member)
     elif need.kind == "gap":
         figures = [_gap_figure(need, job, trial, hour)]
+    elif need.kind == "count":
+        start = trial.quantities.weather.time(hour)
+        figures = [
+            float(
+                sum(
+                    1
+                    for work in (*trial.done, *trial.planned)
+                    if (work.job in need.other or work.kind in need.other)
+                    and timedelta(0) <= start - work.at < timedelta(days=need.days)
+                )
+            )
+        ]
+    elif need.kind == "slope":
+        wet = float(trial.quantities["leaf_wet"][min(member, len(trial.quantities["leaf_wet"]) - 1)][hour])
+        steep = math.degrees(math.atan(trial.quantities.ground.slope_pct / 100.0))
+        figures = [math.nan if math.isnan(wet) else steep if wet >= 0.5 else 0.0]
     elif need.kind == "clock":
         return not _inside_hours(need, job, trial, hour), False, False
     else:
@@ -76,7 +92,12 @@ def _limit_figures(need: Any, job: Job, trial: Trial, hour: int, member: int) ->
     if any(math.isnan(value) for value in values):
         return [None]
     if need.sum_up == "total":
-        return [sum(values)]
+        total = sum(values)
+        wanted = need.best_from if need.best_from is not None else need.hard_min
+        if need.hose_mm and total < wanted:
+            # The hose gives what comfort asks and rain lacks, as far as it reaches.
+            total = min(wanted, total + need.hose_mm)
+        return [total]
     if need.sum_up == "mean":
         return [sum(values) / len(values)]
     if need.sum_up == "lowest":
