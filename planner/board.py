@@ -171,6 +171,7 @@ def window(row: dict[str, Any], surfaces: str) -> list[str]:
         )
     if row["not_read"]:
         says += f" Not read: {', '.join(row['not_read'])}."
+    says = " ".join([says, *row["tasks"]])
     return lines + wrap(says, "       ")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,9 @@ def weather(start: datetime, hours: int, members: int = 1, **columns: Any) -> Ho
     laid: dict[str, Any] = {}
     for name in {**PLAIN, **columns}:
         base = np.full((members, hours), PLAIN.get(name, 0.0))
+        if name == "shortwave_wm2":
+            clock = (start.astimezone(UTC).hour + np.arange(hours)) % 24
+            base *= (clock >= 5) & (clock < 19)
         given = columns.get(name)
         if isinstance(given, dict):
             for hour, value in given.items():

@@ -11,9 +11,10 @@ from planner.answers.header import head, known, local
 from planner.answers.verdict import limiting
 from planner.briefing import Briefing
 from planner.plan import Judged, Ranked
+from planner.rules.limit import Limit
 from planner.suitability import STATES
 from planner.windows import shut
-from planner.words import clause, held_against, is_low
+from planner.words import clause, figure, held_against, is_low
 
 #: A job without a window within this time is listed as barred, with its reasons.
 SOON = timedelta(hours=24)
@@ -60,6 +61,7 @@ def _window(ranked: Ranked) -> dict[str, Any]:
             for hour in range(first, last + 1)
         ],
         "not_read": _not_read(judged, window.best_hour),
+        "tasks": _tasks(judged, window.best_hour),
         "cautions": list(judged.job.cautions),
     }
 
@@ -72,6 +74,22 @@ def _not_read(judged: Judged, hour: int) -> list[str]:
         for row, need in enumerate(suitability.needs)
         if need.optional and np.isnan(suitability.room[row, hour])
     ]
+
+
+def _tasks(judged: Judged, hour: int) -> list[str]:
+    """What the keeper must do for the window to hold: water that rain will not give."""
+    suitability, tasks = judged.suitability, []
+    for row, need in enumerate(suitability.needs):
+        if not isinstance(need, Limit) or not need.hose_mm:
+            continue
+        reading = suitability.readings[row]
+        rain, whole = float(reading.high[0, hour]), float(reading.low[0, hour])
+        if whole > rain + 0.05:
+            words = need.task or "Water by hose"
+            tasks.append(
+                f"{words}: {figure(whole - rain, 'mm')}, as rain gives {figure(rain, 'mm')} ({need.label})."
+            )
+    return tasks
 
 
 def _barred(judged: Judged, now: datetime) -> dict[str, Any] | None:
