@@ -120,7 +120,9 @@ def write(template: str, answers: Answers, **context: Any) -> bytes:
         "reload": True,
     }
     text = environment().get_template(template).render(**(shared | context))
-    return re.sub(r"\n\s*", "\n", text).encode()
+    # Indents go, except in what is to be copied as it stands.
+    parts = re.split(r"(<pre.*?</pre>)", text, flags=re.DOTALL)
+    return "".join(re.sub(r"\n\s*", "\n", p) if at % 2 == 0 else p for at, p in enumerate(parts)).encode()
 
 
 def empty(says: str) -> bytes:

@@ -77,14 +77,14 @@ def pieces(runs: Iterable[Mapping[str, Any]], scale: Scale) -> list[Piece]:
 
 
 def drawn(laid: Iterable[Piece]) -> list[Piece]:
-    """Neighbours of one look drawn as one: the cause differs, the mark does not."""
+    """Neighbours of one look and one cause as one; hours nobody works as one whatever closes them."""
     merged: list[Piece] = []
     for piece in laid:
         last = merged[-1] if merged else None
-        if last is not None and (last.state, last.is_frame, last.end) == (
-            piece.state,
-            piece.is_frame,
-            piece.start,
+        if (
+            last is not None
+            and (last.state, last.is_frame, last.end) == (piece.state, piece.is_frame, piece.start)
+            and (piece.is_frame or last.says == piece.says)
         ):
             merged[-1] = Piece(
                 x=last.x,

@@ -1,0 +1,229 @@
+"""What the pages say and how they are drawn: readable without colour, script or anything from elsewhere."""
+
+from __future__ import annotations
+
+import gzip
+import re
+from datetime import date, datetime, timedelta
+from html.parser import HTMLParser
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from planner import page
+from planner.page.ribbon import Scale
+from planner.page.rows import blocks, together
+
+PAGES = ("home", "sheet", "day", "job", "help")
+FORBIDDEN = re.compile(
+    r"safe to spray|\bok\b|no-go|\bgo/|traffic|\bgreen light|optimal|suitable|marginal|\bsmart\b|insight"
+    r"|\balerts?\b|\btasks?\b|\bdose\b|!(?!doctype)",
+    re.IGNORECASE,
+)
+VOID = {"meta", "link", "br", "input", "hr", "img"}
+
+
+def _drawn(parsed: dict[str, Any], name: str) -> str:
+    made = {
+        "home": lambda: page.home(parsed),
+        "sheet": lambda: page.sheet(parsed),
+        "day": lambda: page.day(parsed, "2026-05-09"),
+        "job": lambda: page.job(parsed, "foliar_feed"),
+        "help": lambda: page.help_page(parsed, "http://turf.example:8480"),
+    }
+    return made[name]().decode()
+
+
+class _Outline(HTMLParser):
+    """Elements in order with what is open around them; refuses a page whose elements do not close."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.found: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[str] = []
+        self.feed(text)
+        assert self.open == []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag, f"</{tag}> closes another element"
+
+    def handle_data(self, data: str) -> None:
+        if not {"style", "script"} & set(self.open):
+            self.text.append(data)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_closes_every_element_and_uses_each_id_once(parsed: dict[str, Any], name: str) -> None:
+    outline = _Outline(_drawn(parsed, name))
+    ids = [attrs["id"] for _, attrs in outline.found if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    for tag, attrs in outline.found:
+        target = attrs.get("href") or ""
+        if tag == "a" and target.startswith("#"):
+            assert target[1:] in ids, target
+    assert [tag for tag, _ in outline.found].count("h1") == 1
+    assert [tag for tag, _ in outline.found].count("main") == 1
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_asks_nothing_of_any_other_host(parsed: dict[str, Any], name: str) -> None:
+    text = _drawn(parsed, name)
+    for tag, attrs in _Outline(text).found:
+        for key in ("src", "href", "action", "srcset", "poster", "data"):
+            value = attrs.get(key) or ""
+            allowed = value.startswith(("/", "#", "data:")) or (
+                tag == "a" and value == parsed["windows"]["forecast"]["credit_url"]
+            )
+            assert not value or allowed, (tag, key, value)
+    assert "@import" not in text
+    assert not re.search(r"url\((?!#)", text)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_uses_no_word_we_keep_away_from(parsed: dict[str, Any], name: str) -> None:
+    text = " ".join(_Outline(_drawn(parsed, name)).text)
+    assert FORBIDDEN.findall(text) == []
+
+
+@pytest.mark.parametrize("name", ["home", "day", "job", "sheet"])
+def test_each_drawing_is_sound_and_has_a_name_for_readers(parsed: dict[str, Any], name: str) -> None:
+    drawings = re.findall(r"<svg.*?</svg>(?:\s*</svg>)*", _drawn(parsed, name), re.DOTALL)
+    assert drawings
+    for drawing in drawings:
+        root = ElementTree.fromstring(drawing)
+        assert root.get("aria-label") or root.get("aria-hidden") == "true", drawing[:80]
+
+
+def test_weighs_little(parsed: dict[str, Any]) -> None:
+    for name in PAGES:
+        assert len(gzip.compress(_drawn(parsed, name).encode(), 6)) <= 60_000, name
+
+
+def test_marks_differ_by_shape(parsed: dict[str, Any]) -> None:
+    text = _drawn(parsed, "home")
+    legend = re.search(r'<ul class="legend".*?</ul>', text, re.DOTALL)
+    assert legend is not None
+    marks = re.findall(r'<svg class="mark"[^>]*aria-label="(\w+)">(.*?)</svg>', legend[0], re.DOTALL)
+    assert [state for state, _ in marks] == ["steady", "narrow", "broken", "barred", "unread"]
+    shapes = {re.sub(r'class="\w+"', "", shape).strip() for _, shape in marks}
+    assert len(shapes) == 5
+
+
+def test_the_first_screen_answers_the_three_questions(parsed: dict[str, Any]) -> None:
+    text = _drawn(parsed, "home")
+    first = text[: text.index('id="watch"')]
+    assert parsed["now"]["headline"] in first
+    spray = first[first.index("When to spray") : first.index("What threatens the seed")]
+    assert "today 07:00–12:00" in spray
+    seed = first[first.index("What threatens the seed") : first.index("May I walk on it now")]
+    assert "Act tonight: apron strip, rain from today 21:00" in seed
+    walk = first[first.index("May I walk on it now") :]
+    assert "green, collar" in walk
+    assert "Bears feet" in walk
+
+
+def test_every_ribbon_has_a_table_with_the_cause_of_each_stretch(parsed: dict[str, Any]) -> None:
+    text = _drawn(parsed, "home")
+    scale = Scale.days(date(2026, 5, 7), 7, _zone(parsed))
+    told = blocks(parsed, scale)
+    assert text.count('<summary class="draw">') == len(told)
+    gusts = [
+        piece.says
+        for block in told
+        if block["ribbon"]["job"] == "foliar_feed"
+        for piece in block["told"]
+        if "gusts carry drops away" in piece.says
+    ]
+    assert gusts
+    for says in gusts:
+        assert f"<td>{says}</td>" in text
+        assert f"{says}</title>" in text
+
+
+def test_a_stretch_that_is_not_read_looks_and_reads_so(parsed: dict[str, Any]) -> None:
+    for ribbon in parsed["ribbons"]["ribbons"]:
+        for run in ribbon["runs"]:
+            run |= {"state": "unread", "need": "humidity", "says": "Not read: no humidity for these hours."}
+    text = _drawn(parsed, "home")
+    ribbons = re.findall(r'<svg class="ribbon".*?</svg>\s*</svg>', text, re.DOTALL)
+    assert all("url(#p-unread)" in drawn and 'class="steady"' not in drawn for drawn in ribbons)
+
+
+def test_an_unknown_figure_is_a_dash_never_nought(parsed: dict[str, Any]) -> None:
+    for row in parsed["days"]["days"]:
+        for key in ("growth_potential", "rain_wash_risk", "frost_risk", "rain_mm", "air_min_c"):
+            row[key] = None
+    for row in parsed["hours"]:
+        row |= dict.fromkeys(("air_temp_c", "surface_temp_c", "rain_mm", "wind_2m_kmh", "gust_10m_ms"))
+    text = _drawn(parsed, "home")
+    card = re.search(r'<a href="/day/2026-05-08">.*?</li>', text, re.DOTALL)
+    assert card is not None
+    figures = re.findall(r"<dd>([^<]*)", card[0])
+    assert [figures[at] for at in (0, 1, 2, 4)] == ["–", "–", "–", "– mm"]
+    assert "<polyline" not in text
+
+
+def test_text_from_the_config_cannot_write_the_page(parsed: dict[str, Any]) -> None:
+    parsed["windows"]["site"]["name"] = "<script>alert(1)</script>"
+    parsed["windows"]["forecast"]["notes"] = ["<img src=x>"]
+    text = _drawn(parsed, "home")
+    assert "<script>alert" not in text
+    assert "<img" not in text
+
+
+def test_alike_windows_are_told_once() -> None:
+    base = {"job": "a", "start": "s", "end": "e", "state": "steady", "latest_start": "l"}
+    rows = together(
+        [
+            base | {"surface": "green"},
+            base | {"surface": "collar"},
+            base | {"state": "narrow", "surface": "tee"},
+        ]
+    )
+    assert [row["surfaces"] for row in rows] == [["green", "collar"], ["tee"]]
+
+
+@pytest.mark.parametrize(("day", "hours"), [("2026-03-29", 23), ("2026-10-25", 25), ("2026-05-07", 24)])
+def test_a_day_of_23_or_25_hours_is_as_wide_as_it_is_long(
+    day: str, hours: int, parsed: dict[str, Any]
+) -> None:
+    first = datetime.fromisoformat(day).date()
+    scale = Scale.days(first, 2, _zone(parsed))
+    ticks = scale.ticks()
+    assert [tick["date"] for tick in ticks] == [first, first + timedelta(days=1)]
+    assert ticks[1]["x"] == pytest.approx(100 * hours / (hours + 24), abs=0.01)
+
+
+def test_the_policy_allows_the_script_on_the_page_and_no_other(parsed: dict[str, Any]) -> None:
+    import base64
+    from hashlib import sha256
+
+    scripts = re.findall(r"<script>(.*?)</script>", _drawn(parsed, "home"), re.DOTALL)
+    assert len(scripts) == 1
+    tag = base64.b64encode(sha256(scripts[0].encode()).digest()).decode()
+    assert f"script-src 'sha256-{tag}'" in page.CONTENT_POLICY
+    assert "default-src 'none'" in page.CONTENT_POLICY
+
+
+def test_days_and_jobs_that_are_not_there_are_refused(parsed: dict[str, Any]) -> None:
+    with pytest.raises(KeyError):
+        page.day(parsed, "2031-01-01")
+    with pytest.raises(KeyError):
+        page.job(parsed, "flying")
+
+
+def _zone(parsed: dict[str, Any]) -> Any:
+    from zoneinfo import ZoneInfo
+
+    return ZoneInfo(parsed["windows"]["site"]["timezone"])
