@@ -41,8 +41,27 @@ _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _OURS = ("weather", "filled_in")
 
 
+def plain_text(text: str, what: str) -> str:
+    """The text itself; InputError for signs that no store can keep."""
+    if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise InputError(f"{what} holds a sign that is none. Leave it out.")
+    return text
+
+
+def _plain(value: Any, what: str) -> None:
+    if isinstance(value, str):
+        plain_text(value, what)
+    elif isinstance(value, Mapping):
+        for key, part in value.items():
+            _plain(part, plain_text(str(key), what))
+    elif isinstance(value, list | tuple):
+        for part in value:
+            _plain(part, what)
+
+
 def read_told(fields: Mapping[str, Any]) -> Told:
     """What was told, checked. InputError names every field that does not fit."""
+    _plain(fields, "the entry")
     try:
         return Told.model_validate(fields)
     except ValidationError as error:

@@ -11,7 +11,7 @@ from typing import Any
 from planner.answers import JSON, encode, render
 from planner.config.load import Config
 from planner.config.watch import Watched
-from planner.cycle import Passed, run
+from planner.cycle import Passed, again, run
 from planner.errors import PlannerError
 from planner.headline import cut
 from planner.service.shelf import Shelf
@@ -69,6 +69,12 @@ class Passes:
             self._run(config, f"-changed-{self._clock().timestamp():.0f}")
         elif self._told_fault != told and self._laid is not None:
             self._put(*noted(self._laid, told, self._told_fault))
+
+    def renew(self) -> None:
+        """A pass from the kept forecast, asking nobody: for when the diary has changed."""
+        passed = again(self.config, self._store, now=self._clock())
+        if passed is not None:
+            self._lay(passed)
 
     def _run(self, config: Config, mark: str) -> None:
         self._known = config

@@ -31,7 +31,10 @@ def serve(
     import uvicorn
 
     from planner.service.app import create_app
+    from planner.service.desk import Desk
     from planner.service.views import PageViews
+    from planner.service.writes import writes
+    from planner.store import Store
 
     address, number = host or config.service.host, port or config.service.port
     token = os.environ.get(config.service.token_env, "")
@@ -50,13 +53,32 @@ def serve(
         forecast = read_file(demo, fetched_at=demo_now)
         demo_shelf(config, shelf, assess(config, forecast, now=demo_now))
         app = create_app(shelf, clock=lambda: demo_now, every_minutes=every)
+        # The demo's diary is kept in memory and forgotten; its week stands still.
+        desk = Desk(
+            config=lambda: config,
+            store=Store.open("sqlite://"),
+            shelf=shelf,
+            clock=lambda: demo_now,
+            token=token,
+            renew=lambda: None,
+            tells=False,
+        )
     else:
         from planner.service.passes import Passes
-        from planner.store import Store
 
         shelf = Shelf(_clock, PageViews())
-        passes = Passes(config, Store.open(config.store.url), shelf, _clock)
+        store = Store.open(config.store.url)
+        passes = Passes(config, store, shelf, _clock)
         app = create_app(shelf, clock=_clock, passes=passes, every_minutes=every)
+        desk = Desk(
+            config=lambda: passes.config,
+            store=store,
+            shelf=shelf,
+            clock=_clock,
+            token=token,
+            renew=passes.renew,
+        )
+    app.include_router(writes(desk))
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
     uvicorn.run(
         app,
