@@ -17,6 +17,34 @@ _SOLAR_MJ_M2_MIN = 0.0820
 _NIGHT_CLEARNESS = 0.6
 
 
+def saturation_kpa(temp_c: Any) -> Array:
+    """Saturation vapour pressure, as FAO-56 has it.
+
+    Parameters   temp_c : array. [degC]
+    Returns      array, same shape. [kPa]
+    Valid for    -60 to 60 degC; outside that NaN
+    Missing      NaN in, NaN out
+    Differs      none; up to 0.3 % from the Magnus form used for humidity elsewhere
+    Source       fao-56, equation 11
+    Check        tests/indices/test_published.py::test_printed_figure_is_reproduced
+    """
+    return _e0(within(temp_c, -60.0, 60.0))
+
+
+def saturation_slope_kpa_k(temp_c: Any) -> Array:
+    """Slope of the saturation vapour pressure, as FAO-56 has it.
+
+    Parameters   temp_c : array. [degC]
+    Returns      array, same shape. [kPa/K]
+    Valid for    -60 to 60 degC; outside that NaN
+    Missing      NaN in, NaN out
+    Differs      none
+    Source       fao-56, equation 13
+    Check        tests/indices/test_published.py::test_printed_figure_is_reproduced
+    """
+    return _slope(within(temp_c, -60.0, 60.0))
+
+
 def _e0(temp: Array) -> Array:
     out: Array = 0.6108 * np.exp(17.27 * temp / (temp + 237.3))
     return out

@@ -123,9 +123,9 @@ def surface_temp_c(
         exchange = np.where(deficit > 0.0, drying, per_hpa)
         balance = income - cubed * kelvin - slope_fixed * surface - exchange * deficit
         step = balance / (4.0 * cubed + slope_fixed + exchange * full * (_EB * _EC) * inverse * inverse)
-        step = np.clip(step, -4.0, 4.0)
+        step = np.clip(step, -15.0, 15.0)
         surface = surface + step
-        if not (np.abs(step) > 0.01).any():
+        if not (np.abs(step) > 0.1).any():
             break
     out: Array = np.maximum(surface, temp - constants.deepest_below_air_k)
     return out

@@ -2,14 +2,33 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 
 import numpy as np
 import psychrolib
+import pytest
 
+from planner.indices import (
+    degree_days,
+    disease,
+    drying,
+    emergence,
+    evapotranspiration,
+    frost,
+    growth,
+    humidity,
+    leaf_wetness,
+    rain_energy,
+    runoff,
+    spray_air,
+    sun,
+    surface_temp,
+)
 from planner.indices.humidity import wet_bulb_c
 from planner.indices.surface_temp import surface_temp_c
+from planner.weather import Array
 
 
 def _best_s(work: Callable[[], object], rounds: int = 7) -> float:
@@ -50,3 +69,157 @@ def test_surface_costs_no_more_than_five_wet_bulbs() -> None:
     surface = _best_s(lambda: surface_temp_c(air, humidity, wind, cloud, ground, pressure, sun))
     bulb = _best_s(lambda: wet_bulb_c(air, humidity, pressure))
     assert surface / bulb <= 5.0, f"{surface / bulb:.1f} wet bulbs"
+
+
+MILLION = 1_000_000
+
+
+def _made(*bounds: tuple[float, float]) -> list[Array]:
+    rng = np.random.default_rng(3)
+    return [rng.uniform(low, high, MILLION) for low, high in bounds]
+
+
+def _e0(t: Array) -> Array:
+    return 0.6108 * np.exp(17.27 * t / (t + 237.3))
+
+
+def _magnus(t: Array) -> Array:
+    return 6.112 * np.exp(17.62 * t / (243.12 + t))
+
+
+def _penman(t: Array, rh: Array, u: Array, net: Array, ground: Array) -> Array:
+    es = _e0(t)
+    slope = 4098.0 * es / (t + 237.3) ** 2
+    gamma = 0.000665 * 101.3
+    top = 0.408 * slope * (net - ground) + gamma * 37.0 / (t + 273.0) * u * es * (1.0 - rh / 100.0)
+    return np.maximum(top / (slope + gamma * (1.0 + 0.34 * u)), 0.0)
+
+
+def _longwave(t: Array, rh: Array, c: Array) -> Array:
+    clear = 1.24 * (rh / 100.0 * _magnus(t) / (t + 273.15)) ** (1.0 / 7.0)
+    return (0.84 * c + (1.0 - 0.84 * c) * clear) * 5.670374e-8 * (t + 273.15) ** 4
+
+
+def _dew(t: Array, rh: Array, u: Array, ts: Array) -> Array:
+    ra = np.maximum(0.748 * u, 0.5) / 208.0
+    rho = 101325.0 / (287.05 * (t + 273.15))
+    return np.clip((rh / 100.0 * _magnus(t) - _magnus(ts)) * rho * 0.622 / 1013.25 * ra * 3600.0, 0.0, 0.1)
+
+
+def _drying(t: Array, rh: Array, u: Array, sun: Array, sky: Array) -> Array:
+    es = _magnus(t)
+    slope = es * 17.62 * 243.12 / (243.12 + t) ** 2
+    ra = np.maximum(0.748 * u, 0.5) / 208.0
+    net = 0.77 * sun + 0.985 * (sky - 5.670374e-8 * (t + 273.15) ** 4)
+    heat = 101325.0 / (287.05 * (t + 273.15)) * 1005.0 * ra
+    gamma = 1005.0 * 1013.25 / (0.622 * 2.5e6)
+    return np.maximum((slope * net + heat * es * (1.0 - rh / 100.0)) / (slope + gamma), 0.0) * (
+        3600.0 / 2.5e6
+    )
+
+
+def _runoff(p: Array) -> Array:
+    store = 25400.0 / 86.0 - 254.0
+    return np.where(p > 0.2 * store, (p - 0.2 * store) ** 2 / (p + 0.8 * store), 0.0)
+
+
+_T, _RH, _U, _C = (-5.0, 40.0), (10.0, 100.0), (0.0, 12.0), (0.0, 1.0)
+#: A formula, the plain expression that a hand would write for it, and the ranges of its arguments.
+PLAIN: list[tuple[str, Callable[..., object], Callable[..., object], tuple[tuple[float, float], ...]]] = [
+    ("growth_potential", growth.growth_potential, lambda t: np.exp(-0.5 * ((t - 20.0) / 5.5) ** 2), (_T,)),
+    (
+        "growth_in_light",
+        lambda g, d: growth.growth_in_light(g, d, 30.0),
+        lambda g, d: g * np.minimum(d / 30.0, 1.0),
+        (_C, (0, 60)),
+    ),
+    ("growing_degree_days", degree_days.growing_degree_days, lambda t: np.maximum(t - 0.0, 0.0), (_T,)),
+    (
+        "vapour_pressure_deficit_kpa",
+        humidity.vapour_pressure_deficit_kpa,
+        lambda t, rh: _magnus(t) * (1.0 - rh / 100.0) / 10.0,
+        (_T, _RH),
+    ),
+    (
+        "hourly_et0_mm",
+        lambda *a: evapotranspiration.hourly_et0_mm(*a, 101.3),
+        _penman,
+        (_T, _RH, _U, (-0.3, 3), (-0.1, 0.3)),
+    ),
+    ("longwave_down_wm2", surface_temp.longwave_down_wm2, _longwave, (_T, _RH, _C)),
+    ("dew_mm_per_h", surface_temp.dew_mm_per_h, _dew, (_T, _RH, _U, _T)),
+    ("drying_mm_per_h", leaf_wetness.drying_mm_per_h, _drying, (_T, _RH, _U, (0, 900), (250, 420))),
+    (
+        "rain_energy_mj_ha_mm",
+        rain_energy.rain_energy_mj_ha_mm,
+        lambda i: 0.29 * (1.0 - 0.72 * np.exp(-0.05 * i)),
+        ((0, 80),),
+    ),
+    ("runoff_mm", lambda p: runoff.runoff_mm(p, 86.0), _runoff, ((0, 100),)),
+    (
+        "sheet_shear_pa",
+        lambda q: runoff.sheet_shear_pa(q, 10.0, 10.0),
+        lambda q: 9810.0 * (q / 3.6e6 * 10.0 * 0.05 / np.sqrt(0.1)) ** 0.6 * 0.1,
+        ((0, 50),),
+    ),
+    (
+        "cloudy_sky_wm2",
+        sun.cloudy_sky_wm2,
+        lambda h, c: np.maximum(910.0 * np.sin(np.radians(h)) - 30.0, 0.0) * (1.0 - 0.75 * c**3.4),
+        ((-20, 80), _C),
+    ),
+    (
+        "dollar_spot_chance",
+        disease.dollar_spot_chance,
+        lambda t, rh: 1.0 / (1.0 + np.exp(11.4041 - 0.0894 * rh - 0.1932 * t)),
+        ((10, 35), _RH),
+    ),
+    (
+        "brown_patch_index",
+        disease.brown_patch_index,
+        lambda t, rh: -21.5 + 0.15 * rh + 1.4 * t - 0.033 * t * t,
+        ((-5.0, 35.0), _RH),
+    ),
+    (
+        "drift_towards",
+        lambda d: spray_air.drift_towards(d, 90.0, 20.0),
+        lambda d: (np.abs((d - 90.0) % 360.0 - 180.0) <= 55.0).astype(float),
+        ((0, 360),),
+    ),
+    ("drop_life_s", spray_air.drop_life_s, lambda k: np.minimum(1e4 / (80.0 * k), 3600.0), ((0.1, 30),)),
+    (
+        "days_to_emerge",
+        lambda t: emergence.days_to_emerge(t, 7.0, 20.0, 4.0),
+        lambda t: 7.0 * 16.0 / np.minimum(np.maximum(t - 4.0, 1e-9), 16.0),
+        ((5, 40),),
+    ),
+    (
+        "irrigation_mm",
+        lambda w, r: drying.irrigation_mm(w, 7.0, r),
+        lambda w, r: np.where(np.maximum(-w, 0.0) >= 7.0, np.maximum(-w - r, 0.0), 0.0),
+        ((-20, 5), (0, 10)),
+    ),
+    (
+        "frost_chance",
+        lambda m: frost.frost_chance(m, 1.5),
+        np.vectorize(lambda m: 0.5 * math.erfc(m / 1.5 / math.sqrt(2.0))),
+        ((-8, 12),),
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "ours", "plain", "bounds"), PLAIN, ids=[row[0] for row in PLAIN])
+def test_formula_takes_at_most_five_times_its_plain_expression(
+    name: str,
+    ours: Callable[..., object],
+    plain: Callable[..., object],
+    bounds: tuple[tuple[float, float], ...],
+) -> None:
+    arguments = _made(*bounds)
+    few = [argument[:2000] for argument in arguments]
+    np.testing.assert_allclose(np.asarray(ours(*few)), np.asarray(plain(*few)), rtol=1e-6, atol=1e-6)
+    ratios = []
+    for _ in range(3):
+        ratios.append(_best_s(lambda: ours(*arguments), 1) / _best_s(lambda: plain(*arguments), 1))
+    print(f"\n{name}: {min(ratios):.1f} times its plain expression")  # noqa: T201
+    assert min(ratios) <= 5.0
