@@ -13,6 +13,7 @@ from planner.notices.base import Notice
 from planner.notices.life import Life
 from planner.plan import Plan
 from planner.weather import Forecast
+from planner.week import Away
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +34,11 @@ class Briefing:
     """What the diary changes."""
     life: Life | None = None
     """How the warnings went on from where they stood; None when nobody asked."""
+
+    hours_a_day: float = 6.0
+    week_days: int = 7
+    away: tuple[Away, ...] = ()
+    """The keeper's time, for the order of the week."""
 
     @property
     def age_h(self) -> float:

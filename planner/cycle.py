@@ -78,6 +78,9 @@ def assess(
         faults=faults,
         days=days_of(plan),
         consequences=changes,
+        hours_a_day=config.week.hours_a_day,
+        week_days=config.week.days,
+        away=config.away,
     )
     scene = Scene(
         plan=plan,

@@ -46,18 +46,9 @@ class Suitability:
         low, high = float(reading.low[0, hour]), float(reading.high[0, hour])
         if reading.low is reading.high or low == high or np.isnan(low) or np.isnan(high):
             return low
-        rule = self.needs[need]
-        by_low = float(
-            rule.room(Reading(low=reading.low[:1, hour : hour + 1], high=reading.low[:1, hour : hour + 1]))[
-                0, 0
-            ]
-        )
-        by_high = float(
-            rule.room(Reading(low=reading.high[:1, hour : hour + 1], high=reading.high[:1, hour : hour + 1]))[
-                0, 0
-            ]
-        )
-        return low if by_low < by_high else high
+        at = Reading(low=reading.low[:1, hour : hour + 1], high=reading.high[:1, hour : hour + 1])
+        by_low, by_high = self.needs[need].sides(at)
+        return low if by_low[0, 0] < by_high[0, 0] else high
 
 
 def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = None) -> Suitability:
@@ -102,7 +93,10 @@ def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
     unknown = np.isnan(room)
     unread = unknown[~optional].any(axis=0)
     # fmin passes over what is unknown: an optional need that is not read neither bars nor presses.
-    at_start, later = np.fmin.reduce(room[~after], axis=0), np.fmin.reduce(room[after], axis=0, initial=np.inf)
+    at_start, later = (
+        np.fmin.reduce(room[~after], axis=0),
+        np.fmin.reduce(room[after], axis=0, initial=np.inf),
+    )
     barred, broken = at_start < -_EPS, later < -_EPS
     state = np.where(np.fmin(at_start, later) < 1.0 - _EPS, NARROW, STEADY).astype(np.int8)
     state[broken] = BROKEN

@@ -143,10 +143,18 @@ def clash(first: Judged, first_h: float, second: Judged, second_h: float) -> boo
         return False
     wait_h = second_h - finish_h
     for need in second.suitability.needs:
-        if isinstance(need, Gap) and need.direction == "since" and _counts(need, first) and _too_short(need, wait_h):
+        if (
+            isinstance(need, Gap)
+            and need.direction == "since"
+            and _counts(need, first)
+            and _too_short(need, wait_h)
+        ):
             return True
     return any(
-        isinstance(need, Gap) and need.direction == "until" and _counts(need, second) and _too_short(need, wait_h)
+        isinstance(need, Gap)
+        and need.direction == "until"
+        and _counts(need, second)
+        and _too_short(need, wait_h)
         for need in first.suitability.needs
     )
 
@@ -165,7 +173,9 @@ def _solve(
     try:
         return _by_solver(tasks, starts, day_of, hours_a_day), "best found by mixed-integer programming"
     except ImportError:
-        return _one_by_one(tasks, starts, day_of, hours_a_day), "placed one by one; the solver is not installed"
+        return _one_by_one(
+            tasks, starts, day_of, hours_a_day
+        ), "placed one by one; the solver is not installed"
 
 
 def _one_by_one(

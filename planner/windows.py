@@ -137,7 +137,6 @@ def _moving(needs: tuple[Need, ...], trial: Trial, offset_h: float) -> tuple[Nee
     return (*fixed, *(n for n in needs if isinstance(n, Gap) and n.shifts(trial, offset_h)))
 
 
-
 def hours_lost(suitability: Suitability, first: int) -> dict[int, int]:
     """Hours from `first` on that each need closes, among those the clock and the light leave open."""
     room = suitability.room[:, first:]

@@ -57,11 +57,11 @@ def limits(need: Row) -> str:
 def _between(low: float | None, high: float | None, unit: str, *, soft: bool) -> str:
     at_least, at_most = ("kinder from", "kinder up to") if soft else ("at least", "at most")
     if low is not None and high is not None:
-        return f"{figure(low, '')} to {figure(high, unit)}"
+        return f"{_limit(low, '')} to {_limit(high, unit)}"
     if low is not None:
-        return f"{at_least} {figure(low, unit)}"
+        return f"{at_least} {_limit(low, unit)}"
     if high is not None:
-        return f"{at_most} {figure(high, unit)}"
+        return f"{at_most} {_limit(high, unit)}"
     return ""
 
 
@@ -77,10 +77,15 @@ def held_against(need: Row, value: float) -> str:
     best = need.best_from if low else need.best_to
     parts = [f"{need.label} {_told(value, hard, need.unit)}"]
     if hard is not None:
-        parts.append(f"at {'least' if low else 'most'} {figure(hard, need.unit)}")
+        parts.append(f"at {'least' if low else 'most'} {_limit(hard, need.unit)}")
     if best is not None and best != hard and not _beyond(value, hard, low):
-        parts.append(f"kinder {'from' if low else 'up to'} {figure(best, need.unit)}")
+        parts.append(f"kinder {'from' if low else 'up to'} {_limit(best, need.unit)}")
     return ", ".join(parts)
+
+
+def _limit(value: float, unit: str) -> str:
+    """A limit as it is written in the rules file."""
+    return f"{value:g} {unit}".strip()
 
 
 def _beyond(value: float, hard: float | None, low: bool) -> bool:
@@ -89,7 +94,7 @@ def _beyond(value: float, hard: float | None, low: bool) -> bool:
 
 def _told(value: float, hard: float | None, unit: str) -> str:
     """The figure with as many digits as it takes to tell it from its limit."""
-    text = figure(value, unit)
+    text = figure(value, unit) if unit or not math.isfinite(value) else f"{value:.2f}"
     if hard is None or abs(value - hard) < 1e-9 or text != figure(hard, unit):
         return text
     for digits in (1, 2, 3):

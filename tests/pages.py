@@ -28,7 +28,8 @@ def variables_page() -> str:
         spike = "" if v.spike is None else f"{v.spike:g}"
         needed = "yes" if v.needed else ""
         lines.append(
-            f"| {v.name} | {v.unit} | {v.over_hour} | {v.low:g} to {v.high:g} | {spike} | {needed} | {v.standard_name} |"
+            f"| {v.name} | {v.unit} | {v.over_hour} | {v.low:g} to {v.high:g} | {spike} | {needed} "
+            f"| {v.standard_name} |"
         )
     lines += [
         "",

@@ -13,7 +13,17 @@ from planner.weather import VARIABLE
 from tests.made import ROOT
 
 FILES = sorted((ROOT / "planner").rglob("*.py"))
-TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "planner", "tests", "config", "fixtures", "docs", "LICENSE"}
+TOP = {
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "planner",
+    "tests",
+    "config",
+    "fixtures",
+    "docs",
+    "LICENSE",
+}
 #: The doors: the only rooms that may read a clock.
 CLOCKS = ("cli", "service", "schedule.py", "outputs", "__main__.py")
 _NOW = {("datetime", "now"), ("datetime", "utcnow"), ("date", "today"), ("time", "time")}
@@ -59,7 +69,9 @@ def test_only_the_doors_read_a_clock(path):
 @pytest.mark.parametrize("path", FILES, ids=name)
 def test_public_functions_and_classes_say_what_they_are(path):
     for node in tree(path).body:
-        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)) and not node.name.startswith("_"):
+        if isinstance(
+            node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)
+        ) and not node.name.startswith("_"):
             if path.name.startswith(("rows_", "table_")):
                 continue
             assert ast.get_docstring(node), f"{name(path)}: {node.name}"
@@ -101,6 +113,9 @@ def test_no_private_word_stands_in_the_project():
     own = Path(__file__).resolve()
     for folder in ("planner", "tests", "config", "docs", "fixtures"):
         for path in (ROOT / folder).rglob("*"):
-            if path.suffix in {".py", ".toml", ".md", ".json", ".html", ".css", ".csv"} and path.resolve() != own:
+            if (
+                path.suffix in {".py", ".toml", ".md", ".json", ".html", ".css", ".csv"}
+                and path.resolve() != own
+            ):
                 found = FORBIDDEN.search(path.read_text(encoding="utf-8", errors="ignore"))
                 assert found is None, f"{name(path)}: {found}"

@@ -21,7 +21,7 @@ NOW = START + timedelta(days=3, hours=5)
 @pytest.fixture(scope="module")
 def plan():
     made = config()
-    rain = {hour: 0.4 for hour in range(24 * 7, 24 * 7 + 6)}
+    rain = dict.fromkeys(range(24 * 7, 24 * 7 + 6), 0.4)
     laid = ground(weather(START, 24 * 12, rain_mm=rain), now=NOW)
     return make(laid, made.jobs, now=NOW)
 
@@ -34,7 +34,9 @@ def check(week, hours_a_day=8.0):
     for first, second in itertools.pairwise(week.placed):
         assert first.end <= second.start
     for one, other in itertools.combinations(week.placed, 2):
-        assert not clash(one.judged, one.start.timestamp() / 3600, other.judged, other.start.timestamp() / 3600)
+        assert not clash(
+            one.judged, one.start.timestamp() / 3600, other.judged, other.start.timestamp() / 3600
+        )
     by_day: dict[object, float] = {}
     for placed in week.placed:
         day = placed.start.astimezone(ZONE).date()
@@ -45,7 +47,11 @@ def check(week, hours_a_day=8.0):
 
 def test_every_wanted_job_gets_an_hour_and_none_two(plan):
     tasks = wanted(
-        plan, ("mow_green", "green"), ("foliar_feed", "green"), ("mow_surrounds", "east bank"), ("rolling", "green")
+        plan,
+        ("mow_green", "green"),
+        ("foliar_feed", "green"),
+        ("mow_surrounds", "east bank"),
+        ("rolling", "green"),
     )
     week = order(tasks, now=NOW, zone=ZONE)
     check(week)
@@ -101,7 +107,12 @@ def test_the_solver_finds_the_best_of_a_knapsack(capfd):
     # The textbook 0-1 knapsack, checked by trying all subsets.
     values, weights, most = [60.0, 100.0, 120.0, 70.0], [10.0, 20.0, 30.0, 15.0], 50.0
     best = max(
-        (subset for n in range(5) for subset in itertools.combinations(range(4), n) if sum(weights[i] for i in subset) <= most),
+        (
+            subset
+            for n in range(5)
+            for subset in itertools.combinations(range(4), n)
+            if sum(weights[i] for i in subset) <= most
+        ),
         key=lambda subset: sum(values[i] for i in subset),
     )
     assert tuple(choose(values, [Row(range(4), weights, most)])) == best

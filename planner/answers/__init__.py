@@ -13,6 +13,7 @@ from planner.answers.ground import ground
 from planner.answers.now import now
 from planner.answers.others import days, hours, warnings, workings
 from planner.answers.ribbons import ribbons
+from planner.answers.week import week
 from planner.answers.windows import windows
 from planner.briefing import Briefing
 
@@ -29,6 +30,7 @@ ANSWERS: dict[str, Callable[[Briefing], Any]] = {
     "ribbons": ribbons,
     "ground": ground,
     "due": due,
+    "week": week,
 }
 
 

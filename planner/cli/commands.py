@@ -19,7 +19,10 @@ COMMANDS = {
     "windows": "planner.cli.reading",
     "explain": "planner.cli.reading",
     "warnings": "planner.cli.reading",
+    "week": "planner.cli.week",
+    "hindcast": "planner.cli.hindcast",
     "serve": "planner.cli.running",
+    "diary": "planner.cli.diary",
     "mix": "planner.cli.mix",
 }
 

@@ -110,5 +110,3 @@ def _label(label: dict[str, Any]) -> str:
     elif low is not None:
         parts.append(f"air from {low:g} C")
     return f"{label['material']}: {'; '.join(parts)}." if parts else ""
-
-

@@ -39,11 +39,15 @@ def demo(as_json: bool) -> None:
         str(shipped("config", "demo.toml")), str(shipped("fixtures", "demo", "week.csv")), DEMO_NOW
     )
     briefing = computed(source)
-    found = {name: json.loads(encode(ANSWERS[name](briefing))) for name in ("days", "windows", "warnings")}
-    show({**found["windows"], **found["days"], **found["warnings"]}, lambda: _demo_text(found), as_json)
+    names = ("days", "windows", "warnings", "week")
+    found = {name: json.loads(encode(ANSWERS[name](briefing))) for name in names}
+    whole = {**found["windows"], "days": found["days"]["days"], "warnings": found["warnings"]["warnings"]}
+    show(whole | {"week": found["week"]["work"]}, lambda: _demo_text(found), as_json)
 
 
 def _demo_text(found: dict[str, Any]) -> str:
+    from planner.cli.week import week_text
+
     days = found["days"]
     intro = board.wrap(
         "An invented place and an invented week, shipped with the project; the clock is fixed. "
@@ -55,32 +59,58 @@ def _demo_text(found: dict[str, Any]) -> str:
             board.head(days),
             intro,
             board.warnings(found["warnings"]),
+            ["The week's work", *week_text(found["week"])],
             board.days(days),
-            board.windows(found["windows"]),
-            ["Why an hour is what it is:", "  haysel explain JOB TIME   (see haysel explain --help)"],
+            ["The next workable hours of every job", "", *board.windows(found["windows"], most=1)],
+            [
+                "More: haysel windows JOB, haysel explain JOB TIME, haysel week (see --help).",
+                "On your own ground: change config/haysel.toml, then haysel serve.",
+            ],
         ]
     )
 
 
 @click.command()
 @click.option("--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml.")
-def check(config: str | None) -> None:
+@click.option(
+    "--weather", metavar="FILE", help="Try the rules on a year of past weather: what never opens or closes?"
+)
+@click.option("--schema", metavar="DIR", help="Write JSON Schemas of the config files there, for editors.")
+def check(config: str | None, weather: str | None, schema: str | None) -> None:
     """Is my config right? All faults on one sheet."""
-    source = Source(config, None, None)
-    full = full_config(source)
+    if schema is not None:
+        _write_schemas(Path(schema))
+        return
+    full = full_config(Source(config, None, None))
     click.echo(f"{full.file} holds.")
     click.echo(f"{full.site.name}: {len(full.site.surfaces)} surfaces, {len(full.jobs)} jobs.")
     for job in full.jobs:
         surfaces = ", ".join(surface.name for surface in job.surfaces_of(full.site))
         click.echo(f"  {job.name:<22}{surfaces or '(no surface here: never shown)'}")
-        for name in job.surfaces:
-            kinds = {surface.kind for surface in full.site.surfaces}
-            if (
-                name not in kinds
-                and name not in {surface.name for surface in full.site.surfaces}
-                and not surfaces
-            ):
-                click.echo(f'note: {job.name} names "{name}", which is no surface or kind here.', err=True)
+    if weather is None:
+        return
+    from planner.cli.hindcast import replayed
+    from planner.hindcast import doubts
+
+    _, records = replayed(full, weather, None)
+    found = doubts(records)
+    click.echo("\nOn that weather" if found else "\nOn that weather every job opens and closes.")
+    for text in found:
+        for line in board.wrap(f"- {text}", "  ", "    "):
+            click.echo(line)
+
+
+def _write_schemas(folder: Path) -> None:
+    from planner.config.schemas import SCHEMAS
+
+    if not folder.is_dir():
+        raise InputError(
+            f"{folder} is not a folder. Make it first, or name the one that holds your config files."
+        )
+    for name, make in SCHEMAS.items():
+        path = folder / name
+        path.write_text(json.dumps(make(), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        click.echo(f"{path} written.")
 
 
 @click.command()

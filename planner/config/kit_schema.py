@@ -54,6 +54,29 @@ class KeeperPart(KitPart):
     licence: str = Field(default="", description="Number of the applicator's licence or certificate.")
 
 
+class WeekPart(KitPart):
+    """The keeper's working time, for the order of the week."""
+
+    hours_a_day: float = Field(default=6.0, gt=0, le=24, description="Hours of work in a day.")
+    days: int = Field(default=7, ge=1, le=14, description="How many days ahead work is placed.")
+
+
+class AwayPart(KitPart):
+    """A time in which the keeper or the kit is elsewhere."""
+
+    start: datetime
+    end: datetime
+    why: str = ""
+
+    @model_validator(mode="after")
+    def _ends_after_start(self) -> AwayPart:
+        if (self.start.tzinfo is None) != (self.end.tzinfo is None):
+            raise ValueError("give both times with an offset, or both without")
+        if self.end <= self.start:
+            raise ValueError("must end after it starts")
+        return self
+
+
 class QuietPart(KitPart):
     """Hours in which only what cannot wait is sent (a warning to act on tonight)."""
 

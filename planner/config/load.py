@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from pydantic import ValidationError
 
@@ -18,7 +17,7 @@ from planner.config.kit_file import (
     spreaders_of,
     wanted_of,
 )
-from planner.config.kit_schema import GrowthPart, HomePart, KeeperPart, OutputPart, QuietPart
+from planner.config.kit_schema import GrowthPart, HomePart, KeeperPart, OutputPart, QuietPart, WeekPart
 from planner.config.light import beside, text_of
 from planner.config.lines import line_of, read_toml
 from planner.config.rules_file import read_rules
@@ -28,12 +27,12 @@ from planner.diary.given import GIVEN
 from planner.diary.materials import Stocked
 from planner.errors import ConfigError, Fault
 from planner.indices import INDEX
-from planner.indices.frame import DIARY_QUANTITIES
 from planner.indices.grasses import GRASSES
 from planner.mix import Sprayer, Spreader
 from planner.rules.job import Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
 from planner.weather import VARIABLE
+from planner.week import Away
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +59,8 @@ class Config:
     home: HomePart | None = None
     growth: Mapping[str, GrowthPart] = field(default_factory=dict)
     wanted: tuple[Wanted, ...] = ()
+    week: WeekPart = WeekPart()
+    away: tuple[Away, ...] = ()
     grasses: Mapping[str, Grass] = field(default_factory=lambda: dict(GRASSES))
 
     def material(self, name: str) -> Stocked:
@@ -134,6 +135,8 @@ def load(path: Path) -> Config:
         home=parsed.home,
         growth=parsed.growth,
         wanted=wanted,
+        week=parsed.week,
+        away=tuple(Away(start=_aware(a.start, site), end=_aware(a.end, site)) for a in parsed.away),
         grasses=grasses,
     )
 
@@ -256,8 +259,3 @@ def _aware(moment: datetime, site: Site) -> datetime:
 
 def _add(faults: list[Fault], text: str, path: tuple[str | int, ...], says: str) -> None:
     faults.append(Fault(where(path), says, line_of(text, path)))
-
-
-def schema() -> dict[str, Any]:
-    """JSON Schema of a site file, for editors."""
-    return SiteFile.model_json_schema()

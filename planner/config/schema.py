@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from planner.config.kit_schema import (
     AnyOutput,
+    AwayPart,
     GrowthPart,
     HomePart,
     KeeperPart,
@@ -18,6 +19,7 @@ from planner.config.kit_schema import (
     SprayerPart,
     SpreaderPart,
     WantedPart,
+    WeekPart,
 )
 
 Ratio = Annotated[float, Field(ge=0, le=1)]
@@ -186,6 +188,8 @@ class SiteFile(Part):
     home: HomePart | None = None
     growth: dict[str, GrowthPart] = Field(default={}, description="Growth by the name of a surface.")
     wanted: tuple[WantedPart, ...] = ()
+    week: WeekPart = WeekPart()
+    away: tuple[AwayPart, ...] = ()
     wash: dict[str, float] = Field(default={}, description="Constants of the wash index that differ here.")
     jobs: dict[str, dict[str, Any]] = Field(
         default={}, description="Changes to jobs of the rules file: settings, and needs by their id."

@@ -165,6 +165,12 @@ class Need(BaseModel):
 
     def room(self, reading: Reading, member: int | None = None) -> Array:
         """Room of each start hour: 1 at the edge of comfort, 0 at the hard limit, negative beyond; NaN unknown."""
+        both = np.minimum(*self.sides(reading, member))
+        # A yes or a no that holds is never the tightest.
+        return np.where(both >= 1.0, MOST_ROOM, both) if self.unit == YES_NO else both
+
+    def sides(self, reading: Reading, member: int | None = None) -> tuple[Array, Array]:
+        """Room toward the lower limit and toward the upper one, each by itself."""
         rows: Any = slice(None) if member is None else min(member, reading.low.shape[0] - 1)
         low = _side(reading.low[rows], self.hard_min, self.best_from, 1.0)
         upper = slice(None) if member is None else min(member, reading.high.shape[0] - 1)
@@ -172,9 +178,7 @@ class Need(BaseModel):
         if self.best_to == 0.0:
             # Nothing at all is the most room there can be: no rain is never what presses.
             high = np.where(high >= 1.0, MOST_ROOM, high)
-        both = np.minimum(low, high)
-        # A yes or a no that holds is never the tightest.
-        return np.where(both >= 1.0, MOST_ROOM, both) if self.unit == YES_NO else both
+        return low, high
 
     def holds(self, reading: Reading) -> Mask:
         """Whether the hard limits hold, for all members; False where unknown."""

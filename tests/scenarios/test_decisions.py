@@ -4,7 +4,6 @@ unless the row of the rules file that decides names one."""
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -104,7 +103,20 @@ def test_s2_storm_on_young_seed():
 def test_s5_ground_frost_without_air_frost():
     # The night of the 7th: screen falls to 1.2 C near 05:00; clear and calm; dry air.
     temp = np.full(DAY * 11, 9.0)
-    night = {20: 5.0, 21: 4.2, 22: 3.5, 23: 2.9, 24: 2.4, 25: 2.0, 26: 1.7, 27: 1.5, 28: 1.3, 29: 1.2, 30: 1.8, 31: 4.0}
+    night = {
+        20: 5.0,
+        21: 4.2,
+        22: 3.5,
+        23: 2.9,
+        24: 2.4,
+        25: 2.0,
+        26: 1.7,
+        27: 1.5,
+        28: 1.3,
+        29: 1.2,
+        30: 1.8,
+        31: 4.0,
+    }
     for clock, value in night.items():
         temp[hour(local(7, 0)) + clock] = value
     dark = slice(hour(local(7, 19)), hour(local(8, 8)))
@@ -141,7 +153,14 @@ def test_s8_hot_dry_afternoon_then_inversion():
         return int((local(20, clock, month=4) - first) / timedelta(hours=1))
 
     temp, humidity, wind = np.full(DAY * 6, 16.0), np.full(DAY * 6, 60.0), np.full(DAY * 6, 8.0)
-    told = {13: (30, 30, 9), 14: (30, 30, 9), 15: (29, 31, 9), 16: (27.6, 33, 9), 17: (26, 35, 9), 18: (24, 45, 8)}
+    told = {
+        13: (30, 30, 9),
+        14: (30, 30, 9),
+        15: (29, 31, 9),
+        16: (27.6, 33, 9),
+        17: (26, 35, 9),
+        18: (24, 45, 8),
+    }
     told |= {19: (21, 48, 4), 20: (18, 55, 0.5), 21: (16, 60, 0.5), 22: (15, 65, 0.5)}
     for clock, (t, rh, kmh) in told.items():
         temp[index(clock)], humidity[index(clock)], wind[index(clock)] = t, rh, kmh
@@ -182,12 +201,17 @@ def test_s8_hot_dry_afternoon_then_inversion():
 def test_s10_gusts_bar_what_the_mean_would_open():
     found = plain(wind_10m_ms=12 / 3.6 / 0.748, gust_10m_ms=32 / 3.6)
     noon = local(7, 11)
-    assert (found.state("foliar_feed", "green", noon), found.limits("foliar_feed", "green", noon)) == ("barred", "gust")
+    assert (found.state("foliar_feed", "green", noon), found.limits("foliar_feed", "green", noon)) == (
+        "barred",
+        "gust",
+    )
     assert found.limits("granular_feed", "green", noon) == "gust"
     assert found.state("mow_green", "green", noon) == "steady"
 
 
-@pytest.mark.parametrize(("next_cut", "state", "need"), [(14, "barred", "until_cut"), (16, "narrow", "since_cut")])
+@pytest.mark.parametrize(
+    ("next_cut", "state", "need"), [(14, "barred", "until_cut"), (16, "narrow", "since_cut")]
+)
 def test_s12_the_cut_decides_before_the_weather(next_cut, state, need):
     # Monday 11 May: the bank is cut; herbicide wanted Tuesday; Thursday is the 14th, Saturday the 16th.
     bank = "east bank"
@@ -204,9 +228,7 @@ def test_s12_the_cut_decides_before_the_weather(next_cut, state, need):
 
 
 def pre_emergent(rain=None, changes=None):
-    return plain(
-        changes=changes, rain_mm=rain or 0.0, soil_temp_6cm_c=10.0, air_temp_c=13.0, cloud_pct=60.0
-    )
+    return plain(changes=changes, rain_mm=rain or 0.0, soil_temp_6cm_c=10.0, air_temp_c=13.0, cloud_pct=60.0)
 
 
 def test_s14_water_after_is_wanted_but_gently():
@@ -229,7 +251,9 @@ def test_s14_a_hose_stands_in_for_rain_with_a_task():
     for job in made.jobs:
         if job.name == "pre_emergent":
             needs = tuple(
-                need.model_copy(update={"hose_mm": 10.0, "task": "Water in by hose"}) if need.id == "water_in" else need
+                need.model_copy(update={"hose_mm": 10.0, "task": "Water in by hose"})
+                if need.id == "water_in"
+                else need
                 for need in job.needs
             )
             job = job.model_copy(update={"needs": needs})
@@ -237,7 +261,9 @@ def test_s14_a_hose_stands_in_for_rain_with_a_task():
     found = pre_emergent(changes={"jobs": tuple(jobs)})
     assert found.state("pre_emergent", "mat tees", local(7, 10)) == "steady"
     row = next(
-        w for w in found.answer("windows")["windows"] if (w["job"], w["surface"]) == ("pre_emergent", "mat tees")
+        w
+        for w in found.answer("windows")["windows"]
+        if (w["job"], w["surface"]) == ("pre_emergent", "mat tees")
     )
     assert row["tasks"] == ["Water in by hose: 10 mm, as rain gives 0 mm (rain in the 48 h after)."]
 
@@ -261,7 +287,7 @@ def test_s16_a_week_without_a_dry_spell():
 
 
 def test_s17_missing_humidity_is_unread_and_an_old_forecast_says_so():
-    gone = {index: np.nan for index in range(hour(NOW) + 48, DAY * 11)}
+    gone = dict.fromkeys(range(hour(NOW) + 48, DAY * 11), np.nan)
     found = Day(FIRST, DAY * 11, now=NOW, fetched=NOW - timedelta(hours=30), rel_humidity_pct={**gone})
     states = found.judged("foliar_feed", "green").state[hour(NOW) + 48 :]
     assert {STATES[code] for code in states} == {"unread"}
@@ -287,8 +313,18 @@ def test_s22_litres_for_this_area():
 
     made = config()
     material = made.materials[0].material if hasattr(made.materials[0], "material") else made.materials[0]
-    sprayer = Sprayer(name="barrow", nozzle=Nozzle.iso("04"), nozzles=3, spacing_m=0.5, pressure_bar=3.0, speed_kmh=4.0, tank_l=60.0)
-    sheet = mix_sheet("foliar_feed", made.site.surface("green"), material, sprayer, typed_litres=20.0).as_dict()
+    sprayer = Sprayer(
+        name="barrow",
+        nozzle=Nozzle.iso("04"),
+        nozzles=3,
+        spacing_m=0.5,
+        pressure_bar=3.0,
+        speed_kmh=4.0,
+        tank_l=60.0,
+    )
+    sheet = mix_sheet(
+        "foliar_feed", made.site.surface("green"), material, sprayer, typed_litres=20.0
+    ).as_dict()
     text = json.dumps(sheet)
     assert "16.3" in text
     assert "3.7" in text
@@ -297,7 +333,7 @@ def test_s22_litres_for_this_area():
 def test_s27_fog_then_dry_then_rain():
     hours = DAY * 11
     humidity, temp, rain = np.full(hours, 65.0), np.full(hours, 15.0), np.zeros(hours)
-    for clock in range(0, 10):
+    for clock in range(10):
         humidity[hour(local(7, clock))], temp[hour(local(7, clock))] = 98.0, 10.0
     humidity[hour(local(7, 10))], humidity[hour(local(7, 11))] = 90.0, 80.0
     temp[hour(local(7, 10))], temp[hour(local(7, 11))] = 12.0, 14.0
@@ -305,7 +341,8 @@ def test_s27_fog_then_dry_then_rain():
     rain[hour(local(7, 17)) : hour(local(7, 20))] = 2.0
     made = config()
     jobs = tuple(
-        job.model_copy(update={"duration_min": 30.0}) if job.name == "foliar_feed" else job for job in made.jobs
+        job.model_copy(update={"duration_min": 30.0}) if job.name == "foliar_feed" else job
+        for job in made.jobs
     )
     found = plain(changes={"jobs": jobs}, rel_humidity_pct=humidity, air_temp_c=temp, rain_mm=rain)
     window = found.windows("foliar_feed", "green")[0]
@@ -320,7 +357,10 @@ def test_o1_to_o3_wind_is_too_little_too_much_and_only_just():
     noon = local(7, 12)
     for kmh, state in ((1.3, "barred"), (17.0, "barred"), (13.0, "narrow")):
         found = plain(wind_10m_ms=kmh / 3.6 / 0.748, gust_10m_ms=kmh / 3.6)
-        assert (found.state("foliar_feed", "green", noon), found.limits("foliar_feed", "green", noon)) == (state, "wind")
+        assert (found.state("foliar_feed", "green", noon), found.limits("foliar_feed", "green", noon)) == (
+            state,
+            "wind",
+        )
 
 
 def test_o4_a_cold_night_before_stops_the_systemic_alone():
