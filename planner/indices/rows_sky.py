@@ -96,6 +96,14 @@ def _sunlight_at_label(q: Quantities) -> Array:
     return np.where(np.isnan(before), here, 0.5 * (before + here))
 
 
+def _under_thatch_c(q: Quantities) -> Array:
+    """Soil as forecast; else the day's mean air, with which the balance was fitted."""
+    given = q["soil_temp_6cm_c"]
+    if not np.isnan(given).any():
+        return given
+    return np.where(np.isnan(given), soil_temp.trailing_day_mean_c(q["air_temp_c"]), given)
+
+
 def surface_temp_c(q: Quantities) -> Array:
     light = _sunlight_at_label(q)
     reckoned = surface.surface_temp_c(
@@ -103,7 +111,7 @@ def surface_temp_c(q: Quantities) -> Array:
         q["rel_humidity_pct"],
         q["wind_10m_ms"],
         q["cloud_pct"] / 100.0,
-        q["soil_temp_c"],
+        _under_thatch_c(q),
         q["station_pressure_hpa"],
         light,
     )

@@ -75,10 +75,7 @@ def hourly_soil_temp_c(air_temp_c: Array, depth_m: float = 0.06) -> Array:
     Check        tests/indices/test_soil_temp.py::test_soil_wave_is_damped_and_late
     """
     air = within(air_temp_c, -50.0, 50.0)
-    known = ~np.isnan(air[:, :24])
-    count = known.sum(axis=-1)
-    sums = np.where(known, air[:, :24], 0.0).sum(axis=-1)
-    start = np.where(count > 0, sums / np.maximum(count, 1), np.nan)
+    start = _first_day_mean(air)
     mean = smoothed_soil_temp_c(air, start, steps_per_day=24)
     share, lag_h = daily_wave(depth_m)
     lag = round(lag_h)
@@ -88,12 +85,34 @@ def hourly_soil_temp_c(air_temp_c: Array, depth_m: float = 0.06) -> Array:
     return np.asarray(mean + share * (earlier - _trailing_mean(earlier, start)))
 
 
+def trailing_day_mean_c(air_temp_c: Array) -> Array:
+    """Mean air temperature of the 24 hours up to each: what lies under thatch, where no soil is forecast.
+
+    Parameters   air_temp_c : array (members, hours). [degC]
+    Returns      array (members, hours). [degC]
+    Valid for    -50 to 50 degC; the first day stands for the hours before the first
+    Missing      the mean of the known hours; NaN where none is known
+    Differs      none
+    Source       own-balance (the conductance of the thatch was fitted with this ground)
+    Check        tests/indices/test_soil_temp.py::test_mean_of_the_day_up_to_each_hour
+    """
+    air = within(air_temp_c, -50.0, 50.0)
+    return _trailing_mean(air, _first_day_mean(air))
+
+
+def _first_day_mean(air: Array) -> Array:
+    known = ~np.isnan(air[:, :24])
+    count = known.sum(axis=-1)
+    sums = np.where(known, air[:, :24], 0.0).sum(axis=-1)
+    return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
+
+
 def _trailing_mean(values: Array, before: Array) -> Array:
     """Mean of the 24 hours up to each, with the first hours' mean before the first."""
     filled = np.where(np.isnan(values), 0.0, values)
     counts = (~np.isnan(values)).astype(np.float64)
     lead = np.broadcast_to(before[:, None], (values.shape[0], 24))
     sums = np.cumsum(np.concatenate([np.nan_to_num(lead), filled], axis=1), axis=1)
-    known = np.cumsum(np.concatenate([np.ones_like(lead), counts], axis=1), axis=1)
-    out: Array = (sums[:, 24:] - sums[:, :-24]) / np.maximum(known[:, 24:] - known[:, :-24], 1.0)
-    return out
+    known = np.cumsum(np.concatenate([(~np.isnan(lead)).astype(np.float64), counts], axis=1), axis=1)
+    count = known[:, 24:] - known[:, :-24]
+    return np.where(count > 0.5, (sums[:, 24:] - sums[:, :-24]) / np.maximum(count, 1.0), np.nan)

@@ -174,7 +174,7 @@ SKY: tuple[Index, ...] = (
             "rel_humidity_pct",
             "wind_10m_ms",
             "cloud_pct",
-            "soil_temp_c",
+            "soil_temp_6cm_c",
             "station_pressure_hpa",
             "sunlight_wm2",
         ),

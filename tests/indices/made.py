@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Collection
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -87,3 +88,30 @@ def quantities(
     return Quantities(
         made, place, INDEX, now=now, surface=place.surfaces[0], sowings=sowings, constants=constants
     )
+
+
+def payerne(without: Collection[str] = ()) -> tuple[dict[str, Array], Quantities]:
+    """The measured hours of Payerne, June 2016, and the quantities of its sky; rain was not measured, taken 0."""
+    june = table("payerne_2016_06_hourly.csv")
+    columns = {
+        "air_temp_c": june["air_temp_c"],
+        "rel_humidity_pct": np.minimum(june["rel_humidity_pct"], 100.0),
+        "wind_10m_ms": june["wind_10m_ms"],
+        "cloud_pct": 100.0 * np.minimum(june["cloud_fraction"], 1.0),
+        "shortwave_wm2": np.maximum(june["shortwave_wm2"], 0.0),
+        "pressure_hpa": june["pressure_hpa"],
+        "rain_mm": np.zeros(720),
+    }
+    start = datetime(2016, 6, 1, tzinfo=UTC)
+    made = HourlyWeather.from_columns(
+        epoch_s=int(start.timestamp()) + 3600 * np.arange(720),
+        columns={name: column for name, column in columns.items() if name not in without},
+    )
+    place = Site(
+        name="Payerne",
+        latitude_deg=46.815,
+        longitude_deg=6.944,
+        elevation_m=491.0,
+        timezone="Europe/Zurich",
+    )
+    return june, Quantities(made, place, INDEX, now=start)

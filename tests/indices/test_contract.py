@@ -370,6 +370,7 @@ ALONG = {
     "smoothed_soil_temp_c",
     "daily_wave",
     "hourly_soil_temp_c",
+    "trailing_day_mean_c",
     "water_over_capacity_mm",
     "run_buckets",
     "direction_spread_deg",

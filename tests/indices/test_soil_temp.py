@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planner.indices.soil_temp import daily_wave, hourly_soil_temp_c, smoothed_soil_temp_c
+from planner.indices.soil_temp import (
+    daily_wave,
+    hourly_soil_temp_c,
+    smoothed_soil_temp_c,
+    trailing_day_mean_c,
+)
 from tests.indices.made import quantities, weather
 
 
@@ -54,3 +59,13 @@ def test_forecast_soil_comes_first_and_the_model_fills_its_gaps() -> None:
     assert (soil[:30] == 9.0).all()
     assert not np.isnan(soil[30:]).any()
     assert (soil[30:] != 9.0).any()
+
+
+def test_mean_of_the_day_up_to_each_hour() -> None:
+    air = np.arange(72.0)[None, :] % 24.0
+    out = trailing_day_mean_c(air)
+    np.testing.assert_allclose(out[0, 23:], 11.5)
+    assert (np.abs(out - 11.5) < 6.1).all()
+    air[0, 30] = np.nan
+    assert not np.isnan(trailing_day_mean_c(air)).any()
+    assert np.isnan(trailing_day_mean_c(np.full((1, 48), np.nan))).all()
