@@ -79,7 +79,7 @@ def test_time_away_is_kept_free(plan):
 
 
 def test_a_short_day_spreads_the_work(plan):
-    tasks = wanted(plan, ("mow_green", "green"), ("mow_surrounds", "east bank"), ("mow_surrounds", "collar"))
+    tasks = wanted(plan, ("mow_green", "green"), ("mow_surrounds", "east bank"), ("mow_collar", "collar"))
     week = order(tasks, now=NOW, zone=ZONE, hours_a_day=1.0)
     check(week, hours_a_day=1.0)
     assert len({placed.start.astimezone(ZONE).date() for placed in week.placed}) == len(week.placed) == 3

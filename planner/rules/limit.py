@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -77,7 +77,7 @@ class Limit(Need):
         given = np.clip((wanted or 0.0) - figure, 0.0, self.hose_mm)
         return np.asarray(figure + given)
 
-    @cached_property
+    @property
     def _alike(self) -> tuple[object, ...]:
         """What two needs must share to be held against the same figures with the same outcome."""
         return (
