@@ -61,7 +61,7 @@ def chart(
     scale: Scale,
     *,
     width: float,
-    left: float = 68.0,
+    left: float = 78.0,
 ) -> Chart:
     """Bands of windows by kind of job, then temperature, rain and wind.
 

@@ -14,6 +14,7 @@ from planner import __version__
 from planner.page import HTML, addresses
 from planner.service import problems
 from planner.service.events import events
+from planner.service.front import Front
 from planner.service.pages import pages
 from planner.service.passes import Passes
 from planner.service.routes import reads
@@ -61,6 +62,7 @@ def create_app(
         redoc_url=None,
     )
     problems.attach(app)
+    app.add_middleware(Front, shelf=shelf)
     app.include_router(reads(shelf, clock))
     app.include_router(events(shelf))
     app.include_router(pages(shelf, clock))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -28,6 +28,8 @@ class Item:
     content_type: str
     body: bytes
     etag: str
+    ready: dict[bool, tuple[bytes, list[tuple[bytes, bytes]]]] = field(default_factory=dict, compare=False)
+    """Body and head as they were sent before, plain (False) and squeezed (True)."""
 
     @cached_property
     def squeezed(self) -> bytes:
@@ -42,6 +44,10 @@ def item(content_type: str, body: bytes) -> Item:
 
 class Views(Protocol):
     """What is drawn from the answers rather than answered: pages, the calendar, the gauges."""
+
+    @property
+    def at_once(self) -> Collection[str]:
+        """Those drawn with the pass; the others are drawn when they are first asked for."""
 
     def names(self, answers: Mapping[str, Any]) -> Iterable[str]:
         """Every view that can be drawn from these answers."""
@@ -71,7 +77,7 @@ class Parsed(Mapping[str, Any]):
 
 @dataclass(slots=True)
 class _Laid:
-    """One state of the shelf: what lies on it, from when to when it may be shown."""
+    """One state of the shelf: what lies on it, what can be drawn from it, until when it may be shown."""
 
     items: dict[str, Item]
     views: frozenset[str]
@@ -103,7 +109,7 @@ class Shelf:
         if self._views is not None:
             parsed = Parsed(dict(items))
             views = frozenset(self._views.names(parsed))
-            for name in views:
+            for name in views.intersection(self._views.at_once):
                 old = self._fresh.items.get(name)
                 items[name] = item(*self._views.draw(name, parsed, None if old is None else old.body))
         laid = _Laid(items, views, min([stale_at, *_ends(items)]))
@@ -121,8 +127,8 @@ class Shelf:
         return lambda: self._listeners.remove(listener)
 
     def names(self) -> tuple[str, ...]:
-        """What lies on the shelf."""
-        return tuple(self._fresh.items)
+        """What lies on the shelf or can be drawn from it."""
+        return tuple(dict.fromkeys([*self._fresh.items, *sorted(self._fresh.views)]))
 
     def get(self, name: str) -> Item:
         """The answer of that name as it reads now. NoPassYet on an empty shelf, KeyError for another name."""

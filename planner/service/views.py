@@ -1,4 +1,4 @@
-"""What is drawn from the answers of a pass: pages, calendar and gauges, by the address they stand at."""
+"""What is drawn from the answers of a pass: the pages and the calendar."""
 
 from __future__ import annotations
 
@@ -13,10 +13,12 @@ NEEDED = {"now", "windows", "warnings", "days", "hours", "ribbons", "ground"}
 
 
 class PageViews:
-    """Draws the pages, the calendar and the gauges."""
+    """Draws the pages and the calendar."""
+
+    at_once = ("page", "page/sheet", "calendar.ics")
 
     def names(self, answers: Mapping[str, Any]) -> Iterable[str]:
-        """`page`, `page/sheet`, one for each day and job, `calendar.ics`, `metrics`."""
+        """`page`, `page/sheet`, `calendar.ics`, and `page/day/…`, `page/job/…` for each day and job."""
         if not NEEDED.issubset(answers):
             # A pass kept by an older version; the next one brings them.
             return []

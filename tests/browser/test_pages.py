@@ -1,0 +1,135 @@
+"""The pages in a real browser: narrow and wide, light and dark, with and without script."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+PAGES = ("/", "/day/2026-05-09", "/job/foliar_feed", "/sheet", "/help", "/docs")
+WIDTHS = (390, 1280)
+
+
+@pytest.mark.parametrize("script", [False, True])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("path", PAGES)
+def test_fits_the_width_and_asks_no_other_host(
+    look: Any, served: Any, path: str, width: int, scheme: str, script: bool
+) -> None:
+    found = look(path, width=width, scheme=scheme, script=script)
+    found.page.wait_for_timeout(150)
+    assert found.asked
+    assert [url for url in found.asked if not url.startswith((served.address, "data:"))] == []
+    assert found.complaints == []
+    session = found.page.context.new_cdp_session(found.page)
+    assert session.send("Page.getLayoutMetrics")["cssContentSize"]["width"] <= width
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("path", PAGES)
+def test_axe_finds_no_serious_fault(look: Any, axe: str, path: str, width: int, scheme: str) -> None:
+    page = look(path, width=width, scheme=scheme).page
+    for details in page.query_selector_all("details"):
+        details.evaluate("one => one.open = true")
+    page.evaluate(axe)
+    report = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    serious = [
+        (fault["id"], fault["nodes"][0]["html"][:160], fault["nodes"][0].get("failureSummary", "")[:200])
+        for fault in report["violations"]
+        if fault["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+
+
+@pytest.mark.parametrize("script", [False, True])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_three_answers_stand_on_the_first_screen(look: Any, width: int, script: bool) -> None:
+    page = look(width=width, script=script).page
+    height = page.viewport_size["height"]
+    for heading, words in (
+        ("When to spray", "today 07:00–12:00"),
+        ("What threatens the seed", "rain from today 21:00"),
+        ("May I walk on it now", "Bears feet"),
+    ):
+        block = page.locator(".thirds > div", has=page.get_by_role("heading", name=heading))
+        told = block.get_by_text(words).first
+        box = told.bounding_box()
+        assert box is not None, heading
+        assert box["y"] + box["height"] <= height, heading
+
+
+@pytest.mark.parametrize("script", [False, True])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_touch_on_a_ribbon_opens_its_table(look: Any, width: int, script: bool) -> None:
+    page = look(width=width, script=script).page
+    ribbon = page.locator("details#r-foliar_feed-green-collar")
+    table = ribbon.locator("table")
+    assert not table.is_visible()
+    ribbon.locator("summary").click()
+    assert table.is_visible()
+    assert "gusts carry drops away" in table.inner_text()
+
+
+@pytest.mark.parametrize("script", [False, True])
+def test_keyboard_alone_reaches_everything(look: Any, script: bool) -> None:
+    page = look(script=script).page
+    page.keyboard.press("Tab")
+    skip = page.locator(":focus")
+    assert skip.inner_text() == "To the page"
+    box = skip.bounding_box()
+    assert box is not None
+    assert box["x"] >= 0
+    page.keyboard.press("Enter")
+    assert page.url.endswith("#main")
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.locator("summary:focus").count():
+            break
+    summary = page.locator("summary:focus")
+    assert summary.count() == 1
+    page.keyboard.press("Enter")
+    assert page.locator("details[open] table").first.is_visible()
+    for _ in range(400):
+        page.keyboard.press("Tab")
+        if page.locator("#weather-table > summary:focus").count():
+            break
+    assert page.locator("#weather-table > summary:focus").count() == 1
+
+
+@pytest.mark.parametrize("script", [False, True])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_focus_and_touch_on_a_stretch_tell_its_cause(look: Any, width: int, script: bool) -> None:
+    page = look("/job/foliar_feed", width=width, script=script).page
+    stretch = page.locator(".touch a").first
+    words = stretch.locator("span")
+    assert _height(words) <= 1
+    stretch.focus()
+    assert _height(words) > 20
+    page.locator("h1").click()
+    assert _height(words) <= 1
+    stretch.hover()
+    assert _height(words) > 20
+    assert re.search(r"\d\d:00–\d\d:00 (steady|narrow|broken|barred|unread)\.", words.inner_text())
+
+
+def _height(element: Any) -> float:
+    box = element.bounding_box()
+    return 0.0 if box is None else float(box["height"])
+
+
+@pytest.mark.parametrize("path", ["/", "/day/2026-05-09", "/job/foliar_feed", "/sheet"])
+def test_every_drawing_is_named_or_hidden_from_readers(look: Any, path: str) -> None:
+    page = look(path).page
+    for drawing in page.query_selector_all("svg[role=img]"):
+        assert drawing.get_attribute("aria-label")
+    nameless = page.query_selector_all("svg:not([role=img]):not([aria-hidden=true])")
+    assert [one for one in nameless if not one.evaluate("one => one.parentElement.closest('svg')")] == []
+
+
+def test_the_week_sheet_prints_on_one_page(look: Any) -> None:
+    page = look("/sheet", script=False).page
+    printed = page.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1
