@@ -14,6 +14,7 @@ import pytest
 
 from planner.indices import INDEX, INDICES
 from planner.indices.frame import Index, Quantities
+from planner.indices.grasses import GRASSES
 from planner.site import Edge, Sowing
 from planner.weather import VARIABLE, Array, HourlyWeather
 from tests.indices.made import NOW, START, quantities, site
@@ -208,7 +209,17 @@ def test_pages_say_what_a_scientist_asks(page: Path) -> None:
     for identity in tests:
         assert _test_exists(identity), identity
     for name in _told_on(page):
+        assert f"| `{name}` | {INDEX[name].unit} | {INDEX[name].says} |" in text
         assert INDEX[name].source in keys, f"{name}: {INDEX[name].source} is not among the page's sources"
+
+
+def test_page_of_seed_tells_the_days_of_every_grass() -> None:
+    text = (ROOT / "docs" / "indices" / "soil-and-seed.md").read_text()
+    for grass in {id(grass): grass for grass in GRASSES.values()}.values():
+        gap = grass.emergence_optimum_c - grass.emergence_base_c
+        slow = grass.emergence_days * gap / (12.0 - grass.emergence_base_c)
+        line = f"| {grass.name} | {grass.emergence_days:g} | {grass.emergence_optimum_c:g} | "
+        assert line + f"{grass.emergence_base_c:g} | {slow:.0f} |" in text
 
 
 def test_names_are_told_once_and_wanted_rows_are_there() -> None:

@@ -135,8 +135,9 @@ def test_a_year_at_fallon_within_three_percent_of_the_published_sum() -> None:
     known = ~np.isnan(ours)
     assert known.sum() == 364
     ours, published = ours[known], year["ETOS"][known] * 25.4
-    assert ours.sum() == pytest.approx(published.sum(), rel=0.03)
-    assert np.sqrt(np.mean((ours - published) ** 2)) < 0.25
+    # Measured: 0.24 % more in the year, 0.08 mm rms on single days.
+    assert ours.sum() / published.sum() - 1.0 == pytest.approx(0.0024, abs=0.0005)
+    assert np.sqrt(np.mean((ours - published) ** 2)) == pytest.approx(0.08, abs=0.005)
 
 
 def test_hargreaves_near_penman_at_uccle() -> None:

@@ -51,8 +51,9 @@ def test_wet_bulb_against_psychrolib() -> None:
         ]
     )
     error = np.abs(wet_bulb_c(air, humidity, pressure) - oracle)
-    assert error[oracle > 0.5].max() < 0.05
-    assert error[oracle <= 0.5].max() < 0.2
+    # Measured: 0.026 where the bulb is thawed, 0.003 where it is frozen.
+    assert error[oracle > 0.5].max() < 0.03
+    assert error[oracle <= 0.5].max() < 0.005
 
 
 def test_wet_bulb_over_the_whole_grid_of_the_claim() -> None:
@@ -62,8 +63,9 @@ def test_wet_bulb_over_the_whole_grid_of_the_claim() -> None:
         [psychrolib.GetTWetBulbFromRelHum(a, h / 100, 101325) for a, h in zip(air, humidity, strict=True)]
     )
     error = np.abs(wet_bulb_c(air, humidity, 1013.25) - oracle)
-    assert error[oracle > 0.5].max() < 0.05
-    assert error[oracle <= 0.5].max() < 0.2
+    # Measured: 0.026 where the bulb is thawed, 0.003 where it is frozen.
+    assert error[oracle > 0.5].max() < 0.03
+    assert error[oracle <= 0.5].max() < 0.005
 
 
 def test_vapour_pressure_agrees_with_fao56_printed_values() -> None:
