@@ -87,36 +87,37 @@ def _told(
 
 def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
     """States, scores and limiting needs from the room of each need, shape (needs, hours)."""
-    optional = np.array([need.optional for need in needs])
     after = np.array([need.is_after for need in needs])
-    weights = np.array([need.weight for need in needs])
     unknown = np.isnan(room)
-    unread = unknown[~optional].any(axis=0)
+    gone = bool(unknown.any())
     # fmin passes over what is unknown: an optional need that is not read neither bars nor presses.
-    at_start, later = (
-        np.fmin.reduce(room[~after], axis=0),
-        np.fmin.reduce(room[after], axis=0, initial=np.inf),
-    )
+    at_start, later = np.fmin.reduce(room[~after], axis=0), np.fmin.reduce(room[after], axis=0, initial=np.inf)
     barred, broken = at_start < -_EPS, later < -_EPS
     state = np.where(np.fmin(at_start, later) < 1.0 - _EPS, NARROW, STEADY).astype(np.int8)
     state[broken] = BROKEN
     state[barred] = BARRED
-    state[unread] = UNREAD
-    score = _score(room, unknown, weights, state)
     # What limits: an unknown need of an unread hour, a failing need at the start before one in the after-hours.
-    pressing = np.where(unknown, np.inf, room)
-    pressing[np.ix_(after, barred)] = np.inf
-    if unread.any():
-        pressing[unknown & unread & ~optional[:, None]] = -np.inf
-    return state, score, np.argmin(pressing, axis=0)
+    pressing = np.where(after[:, None] & barred, np.inf, room)
+    if gone:
+        needed = np.array([not need.optional for need in needs])
+        unread = unknown[needed].any(axis=0)
+        state[unread] = UNREAD
+        pressing[unknown] = np.inf
+        pressing[unknown & unread & needed[:, None]] = -np.inf
+    weights = np.array([need.weight for need in needs])
+    return state, _score(room, unknown if gone else None, weights, state), np.argmin(pressing, axis=0)
 
 
-def _score(room: Array, unknown: Mask, weights: Array, state: Codes) -> Array:
+def _score(room: Array, unknown: Mask | None, weights: Array, state: Codes) -> Array:
     """Weighted geometric mean of the desirabilities of the hours that hold; 0 for the others."""
     score = np.zeros(state.size)
     held = np.flatnonzero(state <= NARROW)
+    rooms = room[:, held]
+    if unknown is None:
+        score[held] = np.exp(weights @ np.log(np.clip(rooms, _LEAST, 1.0)) / weights.sum())
+        return score
     counted = np.where(unknown[:, held], 0.0, weights[:, None])
-    logs = np.log(np.clip(np.where(unknown[:, held], 1.0, room[:, held]), _LEAST, 1.0))
+    logs = np.log(np.clip(np.where(unknown[:, held], 1.0, rooms), _LEAST, 1.0))
     score[held] = np.exp((counted * logs).sum(axis=0) / np.maximum(counted.sum(axis=0), 1e-9))
     return score
 
@@ -126,17 +127,20 @@ def _chance(needs: tuple[Need, ...], assays: list[Assay]) -> Array | None:
     shape = np.broadcast_shapes(*(assay.holds.shape for assay in assays))
     if shape[0] < 2:
         return None
-    held, known = np.ones(shape, dtype=bool), np.ones(shape, dtype=bool)
+    held = np.ones(shape, dtype=bool)
+    known: Mask | None = None
     for need, assay in zip(needs, assays, strict=True):
         held &= assay.holds if assay.whole or not need.optional else assay.holds | ~assay.seen
         if not assay.whole and not need.optional:
-            known &= assay.seen
-    held &= known
-    share: Array = _count(held) / np.maximum(_count(known), 1)
-    share[~known.any(axis=0)] = np.nan
+            known = np.broadcast_to(assay.seen, shape) if known is None else known & assay.seen
+    if known is None:
+        return np.asarray(_count(held) / shape[0])
+    readable = _count(known)
+    share: Array = _count(held & known) / np.maximum(readable, 1)
+    share[readable == 0] = np.nan
     return share
 
 
 def _count(mask: Mask) -> Array:
     """True values of each hour; bytes are added, which is several times faster than adding booleans."""
-    return np.asarray(np.add.reduce(mask.view(np.uint8), axis=0, dtype=np.uint32), dtype=np.float64)
+    return np.asarray(np.add.reduce(np.ascontiguousarray(mask).view(np.uint8), axis=0, dtype=np.uint32), dtype=np.float64)

@@ -43,8 +43,8 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
     first = max(0, weather.index(now))
     good = suitability.state <= NARROW
     good[:first] = False
-    edges = np.flatnonzero(np.diff(good.astype(np.int8), prepend=0, append=0))
-    runs = list(zip(edges[::2], edges[1::2] - 1, strict=True))
+    edges = np.flatnonzero(np.diff(good.astype(np.int8), prepend=0, append=0)).tolist()
+    runs = [(begin, end - 1) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
     if not runs:
         return ()
     # Equal room comes from equal needs read alike (see `judge`); only gaps on record differ by the start.
@@ -52,20 +52,24 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
     latest, _ = trial.spans.recall(
         key,
         lambda: (
-            _latest_offsets(suitability.needs, trial, [int(last) for _, last in runs]),
+            _latest_offsets(suitability.needs, trial, [last for _, last in runs]),
             suitability.room,
         ),
     )
-    least = np.fmin.reduce(suitability.room, axis=0)
+    # Lists are several times faster than arrays to pick single hours from.
+    least = np.fmin.reduce(suitability.room, axis=0).tolist()
+    score, state = suitability.score.tolist(), suitability.state.tolist()
+    chance = None if suitability.chance is None else suitability.chance.tolist()
     soonest = _next_five_minutes(now)
     windows: list[Window] = []
+    times = trial.spans.recall("times", lambda: [weather.time(index) for index in range(weather.hours)])
     # From the last to the first, so that each knows the one that comes after it.
     for (begin, last), offset in zip(reversed(runs), reversed(latest), strict=True):
-        latest_start = weather.time(last) + timedelta(minutes=int(offset * 60 + 1e-6))
-        start = max(weather.time(begin), soonest)
+        latest_start = times[last] + timedelta(minutes=int(offset * 60 + 1e-6))
+        start = max(times[begin], soonest)
         if start > latest_start:
             continue
-        best = int(begin) + int(np.argmax(suitability.score[begin : last + 1]))
+        best = max(range(begin, last + 1), key=score.__getitem__)
         windows.append(
             Window(
                 job=suitability.job.name,
@@ -73,11 +77,11 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
                 start=start,
                 latest_start=latest_start,
                 end=latest_start + timedelta(hours=suitability.job.duration_h),
-                best_start=max(weather.time(best), start),
-                state=STATES[suitability.state[best]],
-                score=float(suitability.score[best]),
-                room=min(1.0, float(least[best])),
-                chance=None if suitability.chance is None else _known(float(suitability.chance[best])),
+                best_start=max(times[best], start),
+                state=STATES[state[best]],
+                score=score[best],
+                room=min(1.0, least[best]),
+                chance=None if chance is None else _known(chance[best]),
                 best_hour=best,
                 next_start=windows[-1].start if windows else None,
             )
@@ -86,7 +90,7 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
 
 
 def _known(value: float) -> float | None:
-    return None if np.isnan(value) else value
+    return None if value != value else value
 
 
 def _next_five_minutes(moment: datetime) -> datetime:

@@ -9,6 +9,7 @@ room limits the hour, and its own words say why.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
@@ -56,20 +57,32 @@ class Reading:
     high: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Assay:
     """A need held against its limits: its figures, the room of the first member, and what holds where."""
 
-    reading: Reading
-    room: Array
-    """Shape (hours,), of the first member."""
-    shut: Mask
-    """Shape (hours,), of the first member: whether a hard limit is broken, or the figure is needed and unknown."""
-    holds: Mask
-    seen: Mask
-    """Shape (members or 1, hours): whether the hard limits hold, and whether the figure is known."""
-    whole: bool
-    """Whether every figure is known."""
+    def __init__(self, need: Need, reading: Reading) -> None:
+        self._need = need
+        self.reading = reading
+        #: Shape (hours,), of the first member.
+        self.room: Array = need.room(reading, member=0)
+        #: Shape (hours,), of the first member: a hard limit is broken, or the figure is needed and unknown.
+        self.shut: Mask = np.where(np.isnan(self.room), not need.optional, self.room < -_SHUT_EPS)
+
+    @cached_property
+    def holds(self) -> Mask:
+        """Shape (members or 1, hours): whether the hard limits hold."""
+        return self._need.holds(self.reading)
+
+    @cached_property
+    def seen(self) -> Mask:
+        """Shape (members or 1, hours): whether the figure is known."""
+        seen = ~np.isnan(self.reading.low)
+        return seen if self.reading.high is self.reading.low else seen & ~np.isnan(self.reading.high)
+
+    @cached_property
+    def whole(self) -> bool:
+        """Whether every figure is known."""
+        return bool(self.seen.all())
 
 
 class Need(BaseModel):
@@ -131,17 +144,7 @@ class Need(BaseModel):
 
     def assay(self, trial: Trial) -> Assay:
         """Figures held against the limits, at every start hour."""
-        return self._held(self.reading(trial))
-
-    def _held(self, reading: Reading) -> Assay:
-        seen = ~np.isnan(reading.low)
-        if reading.high is not reading.low:
-            seen = seen & ~np.isnan(reading.high)
-        room = self.room(reading, member=0)
-        unknown = np.isnan(room)
-        shut = np.where(unknown, not self.optional, room < -_SHUT_EPS)
-        whole = bool(seen.all())
-        return Assay(reading=reading, room=room, shut=shut, holds=self.holds(reading), seen=seen, whole=whole)
+        return Assay(self, self.reading(trial))
 
     def edges_h(self, trial: Trial) -> tuple[float, ...]:
         """Hours from the start at which the verdict may change when the start moves within its hour."""
@@ -177,7 +180,7 @@ class Need(BaseModel):
         high = _side(reading.high[upper], self.hard_max, self.best_to, -1.0)
         if self.best_to == 0.0:
             # Nothing at all is the most room there can be: no rain is never what presses.
-            high = np.where(high >= 1.0, MOST_ROOM, high)
+            high = np.where(high >= 1.0 - _EPS, MOST_ROOM, high)
         return low, high
 
     def holds(self, reading: Reading) -> Mask:

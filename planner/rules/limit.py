@@ -67,7 +67,7 @@ class Limit(Need):
     def assay(self, trial: Trial) -> Assay:
         column = trial.quantities[self.quantity]
         key = (id(column), self._hours(trial, trial.offset_h), self._alike)
-        return trial.spans.recall(key, lambda: self._held(self.reading(trial)))
+        return trial.spans.recall(key, lambda: Assay(self, self.reading(trial)))
 
     def _hosed(self, figure: Array) -> Array:
         """What rain and hose come to: the hose gives no more than comfort asks, and nothing where rain does."""

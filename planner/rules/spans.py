@@ -84,10 +84,11 @@ def _running_sum(column: Array, length: int) -> Array:
 
 
 def _cumulated(column: Array, length: int) -> Array:
-    ladder = np.zeros((*column.shape[:-1], column.shape[-1] + 1))
+    ladder = np.empty((*column.shape[:-1], column.shape[-1] + 1))
+    ladder[..., 0] = 0.0
     np.cumsum(column, axis=-1, out=ladder[..., 1:])
-    # Rounding keeps a cumulated dry spell at nought instead of at some 1e-14.
-    return np.round(ladder[..., length:] - ladder[..., :-length], 9)
+    # A dry spell may come out at some 1e-14; limits are held with more slack than that.
+    return np.asarray(ladder[..., length:] - ladder[..., :-length])
 
 
 def _running_extreme(column: Array, length: int, pick: Callable[[Array, Array], Array]) -> Array:
