@@ -128,8 +128,12 @@ class WarningsPart(Part):
     wash_act: Ratio = Field(default=0.75, description="guess: index at which to act tonight")
     frost_mention: Ratio = Field(default=0.3, description="guess: chance of ground frost that is mentioned")
     frost_heed: Ratio = Field(default=0.5, description="guess: chance of ground frost that is to be heeded")
+    let_go: Ratio = Field(
+        default=0.04, description="guess: how far below its threshold a figure falls to stand a warning down"
+    )
     margin: Ratio = Field(
-        default=0.1, description="guess: how far below its threshold a figure falls to stand a warning down"
+        default=0.1,
+        description="guess: room in which a level is kept, and needed for one stood down to come back",
     )
     dry_et0_mm: float = Field(
         default=2.5, gt=0, le=12, description="Day's evaporation from which fresh seed wants light water."

@@ -12,9 +12,9 @@ import numpy as np
 from planner.diary.book import Book, Work
 from planner.diary.timeline import Rate, Timeline
 from planner.errors import InputError
-from planner.indices.degree_days import growing_degree_days
+from planner.indices.degree_days import COOL_REGULATOR, growing_degree_days
 from planner.indices.growth import growth_potential, monthly_nitrogen_g_m2
-from planner.indices.mowing import ONE_THIRD
+from planner.indices.mowing import ONE_THIRD, fit_full_growth
 from planner.mix import nutrients_gm2
 from planner.site import Grass, Surface
 from planner.weather import Array
@@ -26,8 +26,8 @@ _GUESSED_MM_D = ((4.0, 1.0), (25.0, 4.0))
 LEAST_LENGTHS, MOST_LENGTHS = 3, 8
 #: Cuts looked through for measured lengths.
 _CUTS_READ = 60
-#: Degree days of a growth regulator on creeping bent (Kreuser & Soldat 2009, base 0 C).
-LASTS_DEGREE_DAYS = 200.0
+#: Degree days of a growth regulator whose material does not say.
+LASTS_DEGREE_DAYS = COOL_REGULATOR.due_at
 #: Nitrogen of a month of full growth (Woods 2015: 3 to 4, arbitrary, says its author).
 NITROGEN_G_M2 = 3.0
 #: Days of a month that must be known before its demand is told. Judgement.
@@ -65,27 +65,29 @@ def cuts_of(works: Iterable[Work]) -> tuple[Work, ...]:
 def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, told: float | None) -> Pace:
     """Growth in a day of full growth: as told, else from leaf lengths measured at cuts, else a guess.
 
-    A length measured before a cut gives millimetres grown since the cut before; divided by the growth
-    potential added up in between it is the pace. The median of the newest counts.
+    A length measured before a cut gives millimetres grown since the cut before, set against the growth
+    potential added up in between. The newest count.
     """
     if told is not None:
         return Pace(full_growth_mm_d=told, source="site file", lengths=0)
-    paces = []
+    lengths, sums = [], []
     for before, cut in pairwise(cuts[-_CUTS_READ:]):
         length = cut.figure("leaf_length_mm")
         if length is None:
             continue
         grown = length - (before.figure("cut_height_mm") or surface.cut_height_mm)
         warmth = timeline.between(before.finished_at, cut.started_at, growth_rate(surface.grass))
-        if grown > 0.0 and warmth > 0.2:
-            paces.append(grown / warmth)
-    if len(paces) >= LEAST_LENGTHS:
-        newest = paces[-MOST_LENGTHS:]
-        return Pace(full_growth_mm_d=float(np.median(newest)), source="own cuts", lengths=len(newest))
+        if warmth > 0.0:
+            lengths.append(grown)
+            sums.append(warmth)
+    if len(lengths) >= LEAST_LENGTHS:
+        fitted = fit_full_growth(lengths[-MOST_LENGTHS:], sums[-MOST_LENGTHS:])
+        if fitted.mm_d > 0.0:
+            return Pace(full_growth_mm_d=fitted.mm_d, source="own cuts", lengths=fitted.cuts)
     heights, rates = zip(*_GUESSED_MM_D, strict=True)
     slope = (rates[1] - rates[0]) / (heights[1] - heights[0])
     guessed = rates[0] + slope * (surface.cut_height_mm - heights[0])
-    return Pace(full_growth_mm_d=min(max(guessed, 0.5), 6.0), source="guess", lengths=len(paces))
+    return Pace(full_growth_mm_d=min(max(guessed, 0.5), 6.0), source="guess", lengths=len(lengths))
 
 
 def height_ratio(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, pace: Pace) -> Array:

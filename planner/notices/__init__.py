@@ -38,7 +38,7 @@ _RESTS_ON: dict[str, tuple[str, ...]] = {
 
 
 def candidates(scene: Scene) -> list[Notice]:
-    """Every warning down to its threshold less the margin."""
+    """Every warning down to its threshold less what is let go."""
     return [notice for row in NOTICES.values() for notice in row(scene)]
 
 

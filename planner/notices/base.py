@@ -33,12 +33,17 @@ class Scene:
     """From then on the forecast counts as stale."""
 
     def floor(self, name: str) -> float:
-        """A threshold less the margin: down to there a warning that stands is kept."""
-        return max(0.0, self.thresholds[name] - self.margin)
+        """A threshold less what is let go: down to there a warning that stands is kept."""
+        return max(0.0, self.thresholds[name] - self.let_go)
+
+    @property
+    def let_go(self) -> float:
+        """How far below its threshold a figure falls before its warning is stood down."""
+        return self.thresholds.get("let_go", 0.04)
 
     @property
     def margin(self) -> float:
-        """How far below its threshold a figure must fall before it counts as gone."""
+        """Room in which a level is kept, and above the threshold for one that was stood down to come back."""
         return self.thresholds.get("margin", 0.1)
 
 

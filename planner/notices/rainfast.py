@@ -22,7 +22,7 @@ def rainfast(scene: Scene) -> list[Notice]:
             continue
         # Half at the limit, more for more, so that the margin of the other warnings fits.
         strength = spray.rain_mm / (spray.rain_mm + limit)
-        if strength < 0.5 - scene.margin:
+        if strength < 0.5 - scene.let_go:
             continue
         has_rained = spray.from_at <= scene.now
         ends = spray.dry_until + _SEEN_FOR if has_rained else spray.dry_until

@@ -41,7 +41,7 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
     strength = np.clip(np.fmax(np.nan_to_num(dry), np.nan_to_num(hot)), 0.0, 1.0)
     today, sown_on = scene.now.astimezone(zone).date(), sown_at.astimezone(zone).date()
     near = np.array([sown_on <= day <= today + timedelta(days=_DAYS_AHEAD) for day in days.dates])
-    over = near & (strength >= 0.5 - scene.margin)
+    over = near & (strength >= 0.5 - scene.let_go)
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
     notices = []
     for begin, end in zip(edges[::2], edges[1::2], strict=True):

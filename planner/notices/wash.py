@@ -24,24 +24,25 @@ def wash(scene: Scene) -> list[Notice]:
         sowings = [sowing for sowing in quantities.sowings if sowing.at <= scene.now + timedelta(days=14)]
         if not sowings:
             continue
-        notices += _on_surface(scene, name, quantities, max(sowings, key=lambda sowing: sowing.at))
+        notices += _on_surface(scene, name, quantities, sorted(sowings, key=lambda sowing: sowing.at))
     return notices
 
 
-def _on_surface(scene: Scene, name: str, quantities: Quantities, sowing: Sowing) -> list[Notice]:
+def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[Sowing]) -> list[Notice]:
     risk = np.nan_to_num(_mean(quantities["wash_risk"]))
     rain = np.nan_to_num(_mean(quantities["rain_mm"]))
     weather = quantities.weather
     first = max(weather.index(scene.now), 0)
-    sown = max(weather.index(sowing.at), 0)
     mention, heed, act = (scene.thresholds[f"wash_{step}"] for step in ("mention", "heed", "act"))
     notices = []
-    for begin, end in _events(risk, sown, scene.floor("wash_mention")):
+    for begin, end in _events(risk, scene.floor("wash_mention")):
         if end <= first:
             continue
         peak = begin + int(np.argmax(rain[begin:end]))
         # The hour to be ready for is the first of real rain, not the drizzle before it.
         onset = begin + int(np.argmax(rain[begin:end] >= max(0.5, 0.1 * rain[peak])))
+        # The seed spoken of is what lies there by then, not what is to be sown later.
+        sowing = next((one for one in reversed(sowings) if one.at <= weather.time(end)), sowings[0])
         strength = float(risk[begin:end].max())
         lead_h = (weather.time(onset) - scene.now) / timedelta(hours=1)
         at_hand = act if lead_h <= _TONIGHT_H else None
@@ -90,10 +91,9 @@ def _mean(values: Array) -> Array:
     return np.where(count > 0, np.where(known, values, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
 
 
-def _events(risk: Array, first: int, threshold: float) -> list[tuple[int, int]]:
-    """Runs of hours that carry a wash index at or above the threshold, from `first` on."""
+def _events(risk: Array, threshold: float) -> list[tuple[int, int]]:
+    """Runs of hours that carry a wash index at or above the threshold; without seed there is none."""
     over = risk >= threshold
-    over[:first] = False
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
     return [(int(begin), int(end)) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
 

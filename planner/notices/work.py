@@ -36,7 +36,7 @@ def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice
     gap_h = ((window.next_start or horizon) - window.end) / timedelta(hours=1)
     # Half at the spell that counts, more for a longer one.
     strength = min(1.0, gap_h / (2.0 * closed_h))
-    if strength < 0.5 - scene.margin or window.start - scene.now > _NEAR:
+    if strength < 0.5 - scene.let_go or window.start - scene.now > _NEAR:
         return []
     zone = scene.plan.ground.site.zone
     start, end = window.start.astimezone(zone), window.end.astimezone(zone)
