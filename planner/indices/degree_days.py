@@ -57,7 +57,7 @@ def interval_days(day_mean_c: Any, interval: RegulatorInterval = COOL_REGULATOR)
     Check        tests/indices/test_degree_days.py::test_interval_in_summer_and_in_spring
     """
     daily = growing_degree_days(day_mean_c, interval.base_c)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(interval.due_at / daily)
 
 

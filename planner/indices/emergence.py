@@ -24,7 +24,7 @@ def days_to_emerge(soil_temp_c: Any, days_at_best: float, best_c: float, base_c:
     Check        tests/indices/test_emergence.py::test_ryegrass_worked_example
     """
     rate = emergence_rate_per_day(soil_temp_c, days_at_best, best_c, base_c)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(1.0 / rate)
 
 

@@ -47,7 +47,7 @@ def days_to_cut(cut_height_mm: Any, growth: Any, full_growth_mm_d: Any) -> Array
     Check        tests/indices/test_mowing.py::test_days_to_cut_of_a_lawn
     """
     pace = within(growth, 0.0, 1.0) * np.asarray(full_growth_mm_d, dtype=np.float64)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return np.asarray((ONE_THIRD - 1.0) * np.asarray(cut_height_mm, dtype=np.float64) / pace)
 
 

@@ -207,36 +207,45 @@ def _run_between(rows: tuple[Array, ...], measured_mm: Array | None, meet_mm: Ar
     Two buckets under the same hours never part further, so what has met stays met until the next gap.
     """
     rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm = rows
-    out = np.empty(rain_mm.shape)
-    low = np.where(np.isnan(start_mm), -total_mm, start_mm)
-    high = np.where(np.isnan(start_mm), surplus_mm, start_mm)
-    for hour in range(rain_mm.shape[1]):
-        lost = high - low > meet_mm
-        if measured_mm is not None:
-            found = lost & ~np.isnan(measured_mm[:, hour])
-            low, high = (np.where(found, measured_mm[:, hour], bound) for bound in (low, high))
+    ready = np.where(np.isnan(ready_mm), 0.5 * total_mm[:, None], ready_mm)
+    no_rain, no_use = np.isnan(rain_mm), np.isnan(use_mm)
+    # Where a figure is unknown the dry bound takes the least water and the most use, the wet bound is full.
+    rain = np.where(no_rain, 0.0, rain_mm)
+    use = np.stack([np.where(no_use, _MOST_USE_MM, use_mm), np.where(no_use, 0.0, use_mm)])
+    draw = use / (total_mm[:, None] - ready)
+    rain_by_hour, full_by_hour = np.ascontiguousarray(rain.T), np.ascontiguousarray(no_rain.T)
+    use_by_hour = np.ascontiguousarray(np.moveaxis(use, 2, 0))
+    draw_by_hour = np.ascontiguousarray(np.moveaxis(draw, 2, 0))
+    measured = None if measured_mm is None else np.ascontiguousarray(measured_mm.T)
+    full_hours = full_by_hour.any(axis=1)
+    out = np.empty(rain_by_hour.shape)
+    unknown = np.isnan(start_mm)
+    bounds = np.stack([np.where(unknown, -total_mm, start_mm), np.where(unknown, surplus_mm, start_mm)])
+    drawn, drained = np.empty(bounds.shape), np.empty(bounds.shape)
+    for hour in range(rain_by_hour.shape[0]):
+        lost = bounds[1] - bounds[0] > meet_mm
+        if measured is not None:
+            found = lost & ~np.isnan(measured[hour])
+            bounds = np.where(found, measured[hour], bounds)
             lost &= ~found
-        out[:, hour] = np.where(lost, np.nan, 0.5 * (low + high))
-        rain, use, ready = rain_mm[:, hour], use_mm[:, hour], ready_mm[:, hour]
-        dry_rain, dry_use = np.nan_to_num(rain), np.where(np.isnan(use), _MOST_USE_MM, use)
-        ready = np.where(np.isnan(ready), 0.5 * total_mm, ready)
-        low = _next_state(low, dry_rain, dry_use, ready, total_mm, surplus_mm, kept)
-        high = np.where(
-            np.isnan(rain),
-            surplus_mm,
-            _next_state(high, dry_rain, np.nan_to_num(use), ready, total_mm, surplus_mm, kept),
-        )
-    return out
-
-
-def _next_state(
-    state: Array, rain: Array, use: Array, ready: Array, total: Array, surplus: Array, kept: Array
-) -> Array:
-    state = np.minimum(state + rain, surplus)
-    drawn = np.minimum(use, np.maximum(state + total, 0.0) * (use / (total - ready)))
-    state = np.maximum(state - drawn, -total)
-    out: Array = np.minimum(state, 0.0) + np.maximum(state, 0.0) * kept
-    return out
+        np.add(bounds[0], bounds[1], out=out[hour])
+        out[hour] *= 0.5
+        out[hour, lost] = np.nan
+        bounds += rain_by_hour[hour]
+        np.minimum(bounds, surplus_mm, out=bounds)
+        np.add(bounds, total_mm, out=drawn)
+        np.maximum(drawn, 0.0, out=drawn)
+        drawn *= draw_by_hour[hour]
+        np.minimum(use_by_hour[hour], drawn, out=drawn)
+        bounds -= drawn
+        np.maximum(bounds, -total_mm, out=bounds)
+        np.maximum(bounds, 0.0, out=drained)
+        np.minimum(bounds, 0.0, out=bounds)
+        drained *= kept
+        bounds += drained
+        if full_hours[hour]:
+            bounds[1] = np.where(full_by_hour[hour], surplus_mm, bounds[1])
+    return np.ascontiguousarray(out.T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -167,7 +167,7 @@ def drop_life_s(delta_t_k: Any, diameter_um: float = 100.0) -> Array:
     Check        tests/indices/test_drift.py::test_drop_life_falls_with_delta_t_and_rises_with_the_square
     """
     size = float(within(diameter_um, 20.0, 500.0))
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         life = size * size / (80.0 * within(delta_t_k, 0.0, 40.0))
     out: Array = np.minimum(life, 3600.0)
     return out
