@@ -1,0 +1,41 @@
+"""How long a year's replay takes, as a ratio measured in one run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planner.forecast.station_table import from_station_table
+from planner.hindcast import replay
+from planner.indices.humidity import wet_bulb_c
+from planner.plan import lay
+from planner.weather import HourlyWeather
+from tests.benchmarks.test_pass_speed import best_of
+from tests.made import ROOT, config
+
+MEMBERS = 51
+
+
+@pytest.mark.replay
+def test_a_year_of_sixteen_jobs_on_four_surfaces_takes_at_most_thirty_wet_bulbs():
+    # The year of station WMO 10637 (fixtures/published), each member shifted by a degree or so.
+    year = from_station_table(ROOT / "fixtures" / "published" / "frankfurt_2024_hourly.csv", elevation_m=111.0)
+    columns = {name: np.repeat(year[name], MEMBERS, axis=0) for name in year}
+    columns["air_temp_c"] = columns["air_temp_c"] + np.random.default_rng(0).normal(0, 1, (MEMBERS, 1))
+    hours = HourlyWeather(first_hour=year.first_hour, hours=year.hours, columns=columns)
+    made = config()
+    site = replace(made.site, surfaces=made.site.surfaces[:4], timezone="Europe/Berlin")
+    names = tuple(surface.name for surface in site.surfaces)
+    jobs = [job.model_copy(update={"surfaces": names}) for job in made.jobs[:16]]
+
+    def year_replayed() -> None:
+        assert len(replay(lay(hours, site, now=hours.start), jobs)) == 64
+
+    def wet_bulb() -> None:
+        wet_bulb_c(hours["air_temp_c"], hours["rel_humidity_pct"], hours["pressure_hpa"])
+
+    replayed, bulb = best_of(3, year_replayed, wet_bulb)
+    print(f"\nyear {replayed:.2f} s, wet bulb {bulb * 1e3:.0f} ms, ratio {replayed / bulb:.1f}")  # noqa: T201
+    assert replayed / bulb <= 30
