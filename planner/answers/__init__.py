@@ -1,4 +1,4 @@
-"""What the outside reads: a briefing rendered to answers, once a pass. A new answer is a function and a ro"""
+"""What the outside reads: a briefing rendered to answers, once a pass. A new answer is one function, one row."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ def addresses(description: Mapping[str, Any]) -> bytes:
                         }
                         for code, answer in told.get("responses", {}).items()
                     ],
-                    "can_try": method == "get",
+                    "can_try": method == "get" and "{" not in path,
                 }
             )
     template = environment().get_template("addresses.html.j2")

@@ -16,10 +16,10 @@ RIBBON_DAYS, NARROW_DAYS = 7, 3
 def home(answers: Answers) -> bytes:
     """The whole of it: sentence, warnings, next windows, ribbons, days, weather, seed, forecast, cautions."""
     now = clock(answers)
-    week = Scale.days(now.now.date(), RIBBON_DAYS, now.zone)
+    seven = Scale.days(now.now.date(), RIBBON_DAYS, now.zone)
     near = Scale.days(now.now.date(), NARROW_DAYS, now.zone)
     hours, windows = answers["hours"], answers["windows"]["windows"]
-    told = blocks(answers, week)
+    told = blocks(answers, seven)
     return write(
         "home.html.j2",
         answers,
@@ -27,15 +27,17 @@ def home(answers: Answers) -> bytes:
         warnings=answers["warnings"]["warnings"],
         answers_of_three=three(answers),
         kinds=by_kind(told),
-        ticks=week.ticks(),
+        ticks=seven.ticks(),
         days=days(answers, now),
         charts=[
-            ("wide", chart(hours, windows, week, width=1040)),
+            ("wide", chart(hours, windows, seven, width=1040)),
             ("slim", chart(hours, windows, near, width=360)),
         ],
-        rows=[row for row in hours[::3] if now.at(row["time"]) < week.end],
+        rows=[row for row in hours[::3] if now.at(row["time"]) < seven.end],
         seed=seed(answers),
         due=due(answers),
+        week=week(answers),
+        standing=standing(answers),
         cautions=cautions(answers["ribbons"]["ribbons"]),
     )
 
@@ -76,9 +78,16 @@ def seed(answers: Answers) -> list[dict[str, Any]]:
 
 
 def due(answers: Answers) -> list[dict[str, Any]]:
-    """What waits to be done, where an answer tells it."""
-    for name in ("due", "week"):
-        found = answers.get(name)
-        if isinstance(found, dict) and isinstance(found.get(name), list):
-            return [row for row in found[name] if isinstance(row, dict)]
-    return []
+    """What waits to be done; nothing when a pass of an older version does not tell it."""
+    return list(answers["due"]["due"]) if "due" in answers else []
+
+
+def week(answers: Answers) -> dict[str, Any]:
+    """The week's work in order; empty when a pass of an older version does not tell it."""
+    return dict(answers["week"]) if "week" in answers else {"work": [], "left": [], "says": ""}
+
+
+def standing(answers: Answers) -> list[dict[str, Any]]:
+    """Surfaces of which a cut or a feed is known."""
+    rows = answers["due"]["surfaces"] if "due" in answers else []
+    return [row for row in rows if row["leaf"] or (row["nitrogen"]["month"] or {}).get("given_g_m2")]

@@ -32,6 +32,7 @@ def serve(
 
     from planner.service.app import create_app
     from planner.service.desk import Desk
+    from planner.service.forms import forms
     from planner.service.views import PageViews
     from planner.service.writes import writes
     from planner.store import Store
@@ -79,6 +80,7 @@ def serve(
             renew=passes.renew,
         )
     app.include_router(writes(desk))
+    app.include_router(forms(desk))
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
     uvicorn.run(
         app,

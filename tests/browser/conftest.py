@@ -17,13 +17,18 @@ import pytest
 import uvicorn
 
 from planner.briefing import Briefing
+from planner.config.load import load
 from planner.service.app import create_app
+from planner.service.desk import Desk
+from planner.service.forms import forms
 from planner.service.shelf import Shelf
 from planner.service.views import PageViews
-from tests.service.conftest import NOW, Answers, Clock, answers, briefing
+from planner.store import Store
+from tests.service.conftest import NOW, ROOT, Answers, Clock, answers, briefing
 
 __all__ = ["answers", "briefing"]
 
+TOKEN = "a token for the browser"
 ARGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -92,6 +97,18 @@ def served(briefing: Briefing, answers: Answers) -> Iterator[Served]:
     held = socket.socket()
     held.bind(("127.0.0.1", 0))
     app = create_app(shelf, clock=clock)
+    config = load(ROOT / "config" / "demo.toml")
+    store = Store.open("sqlite://")
+    desk = Desk(
+        config=lambda: config,
+        store=store,
+        shelf=shelf,
+        clock=clock,
+        token=TOKEN,
+        renew=lambda: None,
+        tells=False,
+    )
+    app.include_router(forms(desk))
     server = uvicorn.Server(
         uvicorn.Config(app, log_level="error", access_log=False, timeout_graceful_shutdown=1)
     )
@@ -104,6 +121,7 @@ def served(briefing: Briefing, answers: Answers) -> Iterator[Served]:
     server.should_exit = True
     thread.join(10)
     held.close()
+    store.close()
 
 
 @dataclass

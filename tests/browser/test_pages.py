@@ -7,7 +7,16 @@ from typing import Any
 
 import pytest
 
-PAGES = ("/", "/day/2026-05-09", "/job/foliar_feed", "/sheet", "/help", "/docs")
+PAGES = (
+    "/",
+    "/day/2026-05-09",
+    "/job/foliar_feed",
+    "/sheet",
+    "/help",
+    "/docs",
+    "/tank?job=foliar_feed&surface=green&litres=20",
+    "/diary",
+)
 WIDTHS = (390, 1280)
 
 
@@ -127,6 +136,22 @@ def test_every_drawing_is_named_or_hidden_from_readers(look: Any, path: str) -> 
         assert drawing.get_attribute("aria-label")
     nameless = page.query_selector_all("svg:not([role=img]):not([aria-hidden=true])")
     assert [one for one in nameless if not one.evaluate("one => one.parentElement.closest('svg')")] == []
+
+
+@pytest.mark.parametrize("script", [False, True])
+def test_work_is_written_down_by_keyboard_alone(look: Any, script: bool) -> None:
+    page = look("/diary", script=script).page
+    page.get_by_label("Job").focus()
+    page.keyboard.type("Mow the green")
+    page.keyboard.press("Tab")
+    page.keyboard.type("green")
+    page.keyboard.press("Tab")
+    page.keyboard.type("05:0" + ("1" if script else "2"))
+    page.get_by_label("Token of this service").focus()
+    page.keyboard.type("a token for the browser")
+    page.keyboard.press("Enter")
+    page.get_by_text("Written down: mow green, green, today").wait_for()
+    assert page.get_by_role("cell", name="mow green").first.is_visible()
 
 
 def test_the_week_sheet_prints_on_one_page(look: Any) -> None:

@@ -1,0 +1,198 @@
+"""The tank sheet and the diary as pages: amounts worked out, work written down once, and only with the token."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from urllib.parse import urlencode
+
+import pytest
+from fastapi.testclient import TestClient
+
+from planner.config.load import load
+from planner.service.app import create_app
+from planner.service.desk import Desk
+from planner.service.forms import forms
+from planner.service.shelf import Shelf
+from planner.store import Store
+from tests.service.conftest import ROOT, Clock
+
+TOKEN = "long enough to be a secret"
+
+
+@pytest.fixture
+def store() -> Iterator[Store]:
+    opened = Store.open("sqlite://")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def renewed() -> list[int]:
+    return []
+
+
+def _client(
+    shelf: Shelf, clock: Clock, store: Store, renewed: list[int], token: str, peer: str
+) -> TestClient:
+    config = load(ROOT / "config" / "demo.toml")
+    desk = Desk(
+        config=lambda: config,
+        store=store,
+        shelf=shelf,
+        clock=clock,
+        token=token,
+        renew=lambda: renewed.append(1),
+        tells=False,
+    )
+    app = create_app(shelf, clock=clock)
+    app.include_router(forms(desk))
+    return TestClient(app, client=(peer, 50000), follow_redirects=False)
+
+
+@pytest.fixture
+def client(shelf: Shelf, clock: Clock, store: Store, renewed: list[int]) -> TestClient:
+    return _client(shelf, clock, store, renewed, TOKEN, "127.0.0.1")
+
+
+def _key(client: TestClient) -> str:
+    found = re.search(r'name="key" value="([^"]+)"', client.get("/diary").text)
+    assert found is not None
+    return found[1]
+
+
+def _post(client: TestClient, **fields: str) -> object:
+    head = {"Content-Type": "application/x-www-form-urlencoded"}
+    return client.post("/diary", content=urlencode(fields), headers=head)
+
+
+def test_the_tank_sheet_says_what_is_needed_and_what_is_over(client: TestClient) -> None:
+    found = client.get("/tank?job=foliar_feed&surface=green&litres=20")
+    assert found.status_code == 200
+    assert "16.3 L needed; 3.7 L over." in found.text
+    assert "850 mL foliar 10-0-4" in found.text
+    assert "The label and local law come first" in found.text
+    assert found.headers["cache-control"] == "no-store"
+
+
+def test_the_empty_tank_page_offers_only_jobs_that_have_a_material(client: TestClient) -> None:
+    page = client.get("/tank").text
+    assert '<option value="foliar_feed">' in page
+    assert '<option value="mow_green">' not in page
+
+
+@pytest.mark.parametrize(
+    ("query", "says"),
+    [
+        ("job=flying", "There is no job"),
+        ("job=foliar_feed&litres=much", "is not a number"),
+        ("job=foliar_feed&surface=moon", "There is no surface"),
+        ("job=foliar_feed&material=gold", "gold"),
+        ("job=foliar_feed&litres=nan", "cannot be the litres"),
+    ],
+)
+def test_faults_on_the_tank_page_are_told_on_it(client: TestClient, query: str, says: str) -> None:
+    found = client.get(f"/tank?{query}")
+    assert found.status_code == 400
+    assert found.headers["content-type"].startswith("text/html")
+    assert says in found.text
+
+
+def test_work_is_written_down_once_however_often_the_form_is_sent(
+    client: TestClient, store: Store, renewed: list[int]
+) -> None:
+    fields = {
+        "key": _key(client),
+        "token": TOKEN,
+        "job": "foliar_feed",
+        "surface": "green",
+        "finished": "05:40",
+        "material": "foliar 10-0-4",
+        "amount": "0,85",
+        "wind_2m_kmh": "6",
+        "notes": "<b>even</b>",
+    }
+    first, second = _post(client, **fields), _post(client, **fields)
+    assert first.status_code == second.status_code == 303
+    assert first.headers["location"] == second.headers["location"]
+    rows = store.entries()
+    assert len(rows) == 1
+    assert rows[0].entry.document["materials"][0]["amount"] == 0.85
+    assert rows[0].entry.document["measured"]["wind_2m_kmh"] == 6
+    assert renewed
+    page = client.get(first.headers["location"]).text
+    assert "Written down: foliar feed, green, today 04:55." in page
+    assert "&lt;b&gt;even&lt;/b&gt;" in page
+    assert "<b>even" not in page
+
+
+@pytest.mark.parametrize(
+    ("change", "status", "says"),
+    [
+        ({"token": "wrong"}, 401, "not the token"),
+        ({"token": ""}, 401, "not the token"),
+        ({"key": "none"}, 400, "lost its key"),
+        ({"job": "flying"}, 400, "flying"),
+        ({"finished": "someday"}, 400, "is not a time"),
+        ({"water_l": "a lot"}, 400, "is not a number"),
+        ({"cover_pct": "140"}, 400, "cover_pct"),
+        ({"finished": "tomorrow 07:00"}, 400, ""),
+    ],
+)
+def test_what_cannot_be_written_is_told_and_the_form_stays_filled_in(
+    client: TestClient, store: Store, change: dict[str, str], status: int, says: str
+) -> None:
+    fields = {
+        "key": _key(client),
+        "token": TOKEN,
+        "job": "mow_green",
+        "surface": "green",
+        "notes": "kept words",
+    }
+    found = _post(client, **(fields | change))
+    assert found.status_code == status
+    assert says in found.text
+    assert "kept words" in found.text
+    assert TOKEN not in found.text
+    assert store.entries() == ()
+
+
+def test_a_form_sent_again_with_other_words_is_refused(client: TestClient, store: Store) -> None:
+    fields = {
+        "key": _key(client),
+        "token": TOKEN,
+        "job": "mow_green",
+        "surface": "green",
+        "finished": "05:00",
+    }
+    assert _post(client, **fields).status_code == 303
+    assert _post(client, **(fields | {"notes": "other"})).status_code == 409
+    assert len(store.entries()) == 1
+
+
+def test_a_form_that_is_too_long_is_not_read(client: TestClient, store: Store) -> None:
+    found = _post(client, key=_key(client), token=TOKEN, job="mow_green", surface="green", notes="x" * 70_000)
+    assert found.status_code == 413
+    assert store.entries() == ()
+
+
+def test_without_a_token_set_nothing_can_be_written(
+    shelf: Shelf, clock: Clock, store: Store, renewed: list[int]
+) -> None:
+    client = _client(shelf, clock, store, renewed, "", "127.0.0.1")
+    page = client.get("/diary").text
+    assert "no token is set" in page
+    assert "<form" not in page
+    assert _post(client, token="", job="mow_green", surface="green").status_code == 403
+    assert store.entries() == ()
+
+
+def test_from_another_machine_the_entries_are_not_shown(
+    shelf: Shelf, clock: Clock, store: Store, renewed: list[int], client: TestClient
+) -> None:
+    fields = {"key": _key(client), "token": TOKEN, "job": "mow_green", "surface": "green", "operator": "Ada"}
+    _post(client, **fields, finished="05:00")
+    assert "mow green" in client.get("/diary").text
+    away = _client(shelf, clock, store, renewed, TOKEN, "192.0.2.7").get("/diary").text
+    assert "From another machine it is read with the token" in away
+    assert "<td>mow green</td>" not in away
