@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from planner.diary.book import Book, Work
-from planner.diary.due import Due, Wanted, at_moment, due_of, in_order, reached_at
+from planner.diary.due import Due, Wanted, at_moment, due_of, in_order
 from planner.diary.growth import (
     Feed,
     MonthOfFeed,
     Pace,
     cuts_of,
+    degree_day_rate,
     feeds_of,
     months_of,
     pace_of,
@@ -134,12 +135,13 @@ def _of_surface(
     if cuts:
         ratios = given["grass_height_ratio"][0]
         ratio = at_moment(ratios, timeline, now)
+        pace = pace_of(surface, cuts, timeline, told_pace)
         leaf = Leaf(
             last_cut=cuts[-1],
             ratio=ratio,
             length_mm=None if ratio is None else ratio * surface.cut_height_mm,
-            third_at=third_at(ratios, timeline, now),
-            pace=pace_of(surface, cuts, timeline, told_pace),
+            third_at=third_at(surface, cuts[-1], timeline, pace),
+            pace=pace,
         )
     regulated = None
     applied = [pair for pair in regulators_of(book, surface.name) if pair[0].finished_at <= now]
@@ -150,7 +152,7 @@ def _of_surface(
             last=last,
             degree_days=at_moment(summed, timeline, now),
             lasts=lasts,
-            due_at=reached_at(summed, lasts, timeline),
+            due_at=timeline.reaches(last.finished_at, lasts, degree_day_rate(surface.grass)),
         )
     seeds = [seed_in_ground(one, timeline, now) for one in book.sowings if one.surface == surface.name]
     return OfSurface(

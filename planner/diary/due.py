@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from planner.diary.book import Book
-from planner.diary.growth import degree_days_since
+from planner.diary.growth import degree_day_rate, degree_days_since
 from planner.diary.timeline import Timeline
 from planner.site import Site
 from planner.weather import Array
@@ -88,10 +88,11 @@ def _one(want: Wanted, book: Book, site: Site, timeline: Timeline, now: datetime
             want, last + timedelta(days=want.every_days), last, f"every {want.every_days:g} days", waits=False
         )
     assert want.every_degree_days is not None
-    summed = degree_days_since(site.surface(want.surface), works[-1:], timeline)
+    surface = site.surface(want.surface)
+    summed = degree_days_since(surface, works[-1:], timeline)
     return _due(
         want,
-        reached_at(summed, want.every_degree_days, timeline),
+        timeline.reaches(last, want.every_degree_days, degree_day_rate(surface.grass)),
         last,
         f"every {want.every_degree_days:g} degree days; {told_sum(summed, timeline, now)}",
         waits=False,
@@ -108,15 +109,6 @@ def _due(want: Wanted, at: datetime | None, last: datetime | None, because: str,
         because=because,
         waits=waits,
     )
-
-
-def reached_at(summed: Array, wanted: float, timeline: Timeline) -> datetime | None:
-    """Start of the hour at which a sum reaches a figure; None when not within the forecast, or not known.
-
-    Reached before the forecast begins, it is the first hour of the forecast.
-    """
-    over = np.flatnonzero(summed >= wanted)
-    return timeline.weather.time(int(over[0])) if over.size else None
 
 
 def told_sum(summed: Array, timeline: Timeline, now: datetime) -> str:

@@ -106,14 +106,12 @@ def height_ratio(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, p
     return ratio
 
 
-def third_at(ratio: Array, timeline: Timeline, now: datetime) -> datetime | None:
+def third_at(surface: Surface, cut: Work, timeline: Timeline, pace: Pace) -> datetime | None:
     """When a third of the leaf would come off at a cut; None when not within the forecast, or not known."""
-    first = max(0, timeline.weather.index(now))
-    over = np.flatnonzero(ratio >= ONE_THIRD)
-    if not over.size or np.isnan(ratio[min(first, ratio.size - 1)]):
-        return None
-    begun = int(over[0])
-    return timeline.weather.time(begun)
+    left = ONE_THIRD * surface.cut_height_mm - (cut.figure("cut_height_mm") or surface.cut_height_mm)
+    if left <= 0.0:
+        return cut.finished_at
+    return timeline.reaches(cut.finished_at, left / pace.full_growth_mm_d, growth_rate(surface.grass))
 
 
 def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:

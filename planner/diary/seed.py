@@ -47,12 +47,10 @@ def seed_in_ground(sowing: Sowing, timeline: Timeline, now: datetime) -> SeedInG
         return SeedInGround(sowing=sowing, way=None, emerges_at=None, is_estimate=False)
     if way >= ROOTED:
         return None
+    seen = timeline.reaches(sowing.at, 1.0, rate, "soil_c")
+    if seen is not None:
+        return SeedInGround(sowing=sowing, way=way, emerges_at=seen, is_estimate=False)
     ways = timeline.since(sowing.at, rate, "soil_c")
-    over = np.flatnonzero(ways >= 1.0)
-    if over.size:
-        return SeedInGround(
-            sowing=sowing, way=way, emerges_at=timeline.weather.time(int(over[0])), is_estimate=False
-        )
     days = sorted(day for day, told in timeline.days.items() if told.soil_c == told.soil_c)[-_LAST_DAYS:]
     known = ways[~np.isnan(ways)]
     if not days or not known.size:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from planner.indices.frame import local_days
-from planner.weather import Array, HourlyWeather
+from planner.weather import HOUR_S, Array, HourlyWeather
 
 #: Days kept; a season and more.
 KEEP_DAYS = 400
@@ -125,6 +125,18 @@ class Timeline:
     def between(self, begin: datetime, end: datetime, rate: Rate, name: str = "air_c") -> float:
         """The same from one moment to another; NaN when a day on the way is not known."""
         return float(self._sums(begin, np.array([end.timestamp()]), rate, name)[0])
+
+    def reaches(self, moment: datetime, wanted: float, rate: Rate, name: str = "air_c") -> datetime | None:
+        """The full hour by which the sum since the moment reaches a figure, also one long past.
+
+        None when it does not within the forecast, or when a day on the way is not known.
+        """
+        first = -(-moment.timestamp() // HOUR_S) * HOUR_S
+        labels = np.arange(first, self.weather.end.timestamp() + 1, HOUR_S)
+        if not labels.size:
+            return None
+        over = np.flatnonzero(self._sums(moment, labels, rate, name) >= wanted - 1e-9)
+        return datetime.fromtimestamp(float(labels[over[0]]), UTC) if over.size else None
 
     def _sums(self, moment: datetime, labels: Array, rate: Rate, name: str) -> Array:
         first = moment.astimezone(self.zone).date()

@@ -1,0 +1,166 @@
+"""Kills a worker that writes the diary and makes real passes, again and again, and counts what went wrong.
+
+Run as a program by test_kill_cycle.py: FOLDER KILLS SEED. Prints the counts as JSON. The worker goes through
+`planner.writing` and `planner.cycle`; only the pull is replaced by invented weather that turns from dry to a
+storm and back, so that warnings are raised, changed and stood down all the time.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from planner import cycle, telling, writing
+from planner.config.kit_schema import LogPart
+from planner.config.load import Config
+from planner.forecast import Fetched
+from planner.outputs import Message
+from planner.site import Sowing
+from planner.store import Store
+from tests.made import config, forecast, weather
+
+BEGUN = datetime(2026, 4, 8, 6, tzinfo=UTC)
+H = timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class Lines:
+    """An output that appends one line, by one system call: what is written before a kill stays."""
+
+    file: Path
+    name: str
+    idempotent: bool
+
+    def send(self, message: Message) -> None:
+        append(self.file, message.key)
+        # A mail server takes its time to answer: a kill here leaves a message of which nobody knows.
+        time.sleep(0.01)
+
+
+def append(file: Path, line: str) -> None:
+    with open(file, "ab", buffering=0) as sink:
+        sink.write(f"{line}\n".encode())
+
+
+def lines(file: Path) -> list[str]:
+    return file.read_text().split() if file.exists() else []
+
+
+def ground() -> Config:
+    found = config(outputs=(LogPart(name="mail"), LogPart(name="hook")), quiet_hours=None)
+    # Few jobs, so that a pass takes milliseconds and many of its moments can be hit.
+    surface = found.site.surface("apron strip")
+    sowing = Sowing(surface=surface.name, at=BEGUN - 96 * H, grass=surface.grass)
+    return replace(found, sowings=(sowing,), jobs=found.jobs[:1], wanted=())
+
+
+def sky(number: int, now: datetime) -> Fetched:
+    """Weather of pass `number`: a storm in two of three, stronger and later from pass to pass."""
+    storm = {0: 0.0, 1: 6.0 + number % 5, 2: 12.0}[number % 3]
+    hours = weather(
+        now.replace(minute=0, second=0, microsecond=0) - 72 * H, 24 * 8, rain_mm={90 + number % 7: storm}
+    )
+    return Fetched(
+        forecast=forecast(hours, now), ensemble=None, answers={}, stale=False, age_h=0.0, faults=()
+    )
+
+
+def work(folder: Path, *, rounds: int | None = None) -> None:
+    """Write down work, make a pass, send what is due: for ever, or so many times."""
+    outputs = [
+        Lines(folder / "mail", "mail", False),
+        Lines(folder / "hook", "hook", True),
+    ]
+    telling.outputs_of = lambda _: (outputs, [])  # type: ignore[assignment]
+    found = ground()
+    store = Store.open(str(folder / "store.db"))
+    number = len(store.entries(with_withdrawn=True))
+    done = 0
+    while rounds is None or done < rounds:
+        # The clock runs an hour a round, so that warnings pass as well.
+        now = BEGUN + number * H
+        if rounds is None:
+            stored = writing.add(
+                {
+                    "job": "mow",
+                    "kind": "mowing",
+                    "surface": "green",
+                    "finished": now.isoformat(),
+                    "started": now.isoformat(),
+                },
+                found,
+                store,
+                now,
+            )
+            append(folder / "entries", stored.uuid)
+        cycle.pull = lambda *_, now, number=number: sky(number, now)  # type: ignore[misc]
+        cycle.run(found, store, now=now)
+        number += 1
+        done += 1
+    store.close()
+
+
+def torn(store: Store) -> bool:
+    """Whether the newest pass is not whole, or its warnings are not those that stand."""
+    answers = {answer.name: answer for answer in store.answers_like("")}
+    if not answers:
+        return bool(store.warnings())
+    if not {"days", "windows", "warnings", "now", "due", "past-days"} <= set(answers):
+        return True
+    made = {
+        json.loads(answers[name].body)["made_at"] for name in ("days", "windows", "warnings", "now", "due")
+    }
+    shown = {row["id"] for row in json.loads(answers["warnings"].body)["warnings"]}
+    standing = {one.id for one in store.warnings() if one.state != "over"}
+    return len(made) != 1 or shown != standing
+
+
+def main(folder: Path, kills: int, seed: int) -> dict[str, int]:
+    moments = random.Random(seed)
+    Store.open(str(folder / "store.db")).close()
+    count: Counter[str] = Counter()
+    for _ in range(kills):
+        child = os.fork()
+        if child == 0:
+            try:
+                work(folder)
+            finally:
+                os._exit(9)
+        time.sleep(moments.uniform(0.02, 0.5))
+        os.kill(child, signal.SIGKILL)
+        _, status = os.waitpid(child, 0)
+        count["killed"] += os.WIFSIGNALED(status)
+        store = Store.open(str(folder / "store.db"))
+        count["torn"] += torn(store)
+        there = {entry.uuid for entry in store.entries()}
+        count["entries lost"] += len(set(lines(folder / "entries")) - there)
+        store.close()
+    work(folder, rounds=1)
+    store = Store.open(str(folder / "store.db"))
+    mail, hook = Counter(lines(folder / "mail")), Counter(lines(folder / "hook"))
+    count["mailed twice"] = sum(times - 1 for times in mail.values())
+    states = Counter()
+    for one in store.outbox_counts():
+        states[f"{one.output} {one.state}"] = one.messages
+    count["mail sent but not written"] = max(0, states["mail sent"] - len(mail))
+    count["hook sent but not written"] = max(0, states["hook sent"] - len(hook))
+    count["given up"] = states["mail given up"] + states["hook given up"]
+    count["entries"] = len(store.entries())
+    count["warnings"] = len(store.warnings())
+    count["mailed"] = len(mail)
+    count["mail unsure"] = states["mail unsure"]
+    store.close()
+    return dict(count)
+
+
+if __name__ == "__main__":
+    result = main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
+    sys.stdout.write(json.dumps(result))

@@ -1,0 +1,53 @@
+"""kill -9 at random moments of diary and real passes: no entry lost, nothing told twice, no torn briefing."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.made import ROOT
+
+SCRIPT = Path(__file__).with_name("kill_run.py")
+NEVER = (
+    "torn",
+    "entries lost",
+    "mailed twice",
+    "mail sent but not written",
+    "hook sent but not written",
+    "given up",
+)
+
+
+def run(folder: Path, kills: int, seed: int) -> dict[str, int]:
+    done = subprocess.run(
+        [sys.executable, "-W", "error", str(SCRIPT), str(folder), str(kills), str(seed)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert done.returncode == 0, done.stderr
+    counts: dict[str, int] = json.loads(done.stdout)
+    return counts
+
+
+def hold(counts: dict[str, int], kills: int) -> None:
+    assert counts["killed"] == kills, counts
+    assert {name: counts.get(name, 0) for name in NEVER} == dict.fromkeys(NEVER, 0), counts
+    # The run is worth nothing unless work was going on.
+    assert counts["entries"] >= kills, counts
+    assert counts["mailed"] >= kills / 4, counts
+
+
+def test_twenty_kills_lose_nothing(tmp_path: Path) -> None:
+    hold(run(tmp_path, 20, 1), 20)
+
+
+@pytest.mark.replay
+def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
+    hold(run(tmp_path, 200, 2), 200)
