@@ -76,6 +76,14 @@ class RainEvents:
         out: Array = np.concatenate([[outside], per_event])[self.number]
         return out
 
+    def packed(self) -> tuple[Numbers, Numbers, Numbers]:
+        """The hours of events alone: their places in the flattened hours, each event's start among them, and
+        its length."""
+        places = np.flatnonzero(self.number)
+        numbers = self.number.ravel()[places]
+        starts = np.flatnonzero(np.diff(numbers, prepend=0))
+        return places, starts, np.diff(starts, append=places.size)
+
     def total(self, hourly: Array) -> Array:
         """Sum over each event."""
         sums = np.bincount(self.number.ravel(), hourly.ravel(), minlength=self.first.size + 1)
@@ -127,8 +135,9 @@ def rain_events(rain_mm: Array) -> RainEvents:
     quiet = (lead[:, PARTING_H:-1] - lead[:, :hours]) < PARTING_MM
     starts = np.zeros((members, hours), dtype=bool)
     begun = np.full(members, -PARTING_H, dtype=np.int64)
-    for hour in np.flatnonzero(wet.any(axis=0)):
-        fresh = wet[:, hour] & quiet[:, hour] & (hour - begun >= PARTING_H)
+    may_start = wet & quiet
+    for hour in np.flatnonzero(may_start.any(axis=0)):
+        fresh = may_start[:, hour] & (hour - begun >= PARTING_H)
         starts[:, hour] = fresh
         begun[fresh] = hour
     label = np.cumsum(starts.ravel())

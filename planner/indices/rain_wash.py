@@ -137,23 +137,28 @@ def wash_index(
         "middle": constants.critical_shear_pa,
         "high": constants.high_shear_pa,
     }[end]
-    energy = parted.total(rain_energy_mj_ha_mm(depth) * depth)
-    erosivity = energy * parted.highest(depth) * ei_factor * slope_length_factor(slope_pct, slope_length_m)
-    broken = erosivity / (erosivity + constants.ei50)
+    index = np.zeros(parted.number.shape)
+    places, starts, lengths = parted.packed()
+    if places.size:
+        rain, water_in = (np.broadcast_to(a, index.shape).ravel()[places] for a in (depth, flow))
+        energy = np.add.reduceat(rain_energy_mj_ha_mm(rain) * rain, starts)
+        factor = ei_factor * slope_length_factor(slope_pct, slope_length_m)
+        erosivity = energy * np.maximum.reduceat(rain, starts) * factor
+        broken = erosivity / (erosivity + constants.ei50)
 
-    number = sloped_curve_number(curve_number, slope_pct)
-    inside = parted.number > 0
-    so_far = np.where(inside, parted.so_far(flow), 0.0)
-    excess = runoff_mm(so_far, number) - runoff_mm(np.maximum(so_far - flow, 0.0), number)
-    if sinks_in_mm_h is not None:
-        excess = np.maximum(excess, constants.half_hour_peak * flow - sinks_in_mm_h)
-    if np.any(frozen):
-        excess = np.where(frozen & inside, flow, excess)
-    peak = parted.highest(np.maximum(excess, 0.0))
-    pull = sheet_shear_pa(peak, slope_pct, slope_length_m, constants.roughness) / critical
-    carried = pull * pull / (1.0 + pull * pull)
-
-    index = parted.on_hours(1.0 - (1.0 - broken) * (1.0 - carried))
+        number = sloped_curve_number(curve_number, slope_pct)
+        running = np.cumsum(water_in)
+        so_far = running - np.repeat(running[starts] - water_in[starts], lengths)
+        excess = runoff_mm(so_far, number) - runoff_mm(np.maximum(so_far - water_in, 0.0), number)
+        if sinks_in_mm_h is not None:
+            excess = np.maximum(excess, constants.half_hour_peak * water_in - sinks_in_mm_h)
+        if np.any(frozen):
+            shut = np.broadcast_to(np.asarray(frozen, dtype=bool), index.shape).ravel()[places]
+            excess = np.where(shut, water_in, excess)
+        peak = np.maximum.reduceat(np.maximum(excess, 0.0), starts)
+        pull = sheet_shear_pa(peak, slope_pct, slope_length_m, constants.roughness) / critical
+        carried = pull * pull / (1.0 + pull * pull)
+        index.ravel()[places] = np.repeat(1.0 - (1.0 - broken) * (1.0 - carried), lengths)
     out: Array = np.where(np.isnan(water), np.nan, index) * exposure
     return out
 

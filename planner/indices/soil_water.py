@@ -217,7 +217,7 @@ def _run_between(rows: tuple[Array, ...], measured_mm: Array | None, meet_mm: Ar
     use_by_hour = np.ascontiguousarray(np.moveaxis(use, 2, 0))
     draw_by_hour = np.ascontiguousarray(np.moveaxis(draw, 2, 0))
     measured = None if measured_mm is None else np.ascontiguousarray(measured_mm.T)
-    full_hours = full_by_hour.any(axis=1)
+    full_hours = np.asarray(full_by_hour.any(axis=1))
     out = np.empty(rain_by_hour.shape)
     unknown = np.isnan(start_mm)
     bounds = np.stack([np.where(unknown, -total_mm, start_mm), np.where(unknown, surplus_mm, start_mm)])
