@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from pydantic import Field, model_validator
 
-from planner.rules.base import Assay, Need, Reading, Trial
+from planner.rules.base import MOST_ROOM, Assay, Need, Reading, Trial
 from planner.rules.spans import touched
 from planner.weather import Array
 
@@ -76,6 +76,11 @@ class Limit(Need):
         wanted = self.best_from if self.best_from is not None else self.hard_min
         given = np.clip((wanted or 0.0) - figure, 0.0, self.hose_mm)
         return np.asarray(figure + given)
+
+    def sides(self, reading: Reading, member: int | None = None) -> tuple[Array, Array]:
+        low, high = super().sides(reading, member)
+        # What the hose makes up is a task, not what presses.
+        return (np.where(low >= 1.0, MOST_ROOM, low) if self.hose_mm else low), high
 
     @property
     def _alike(self) -> tuple[object, ...]:
