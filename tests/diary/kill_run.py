@@ -134,7 +134,7 @@ def main(folder: Path, kills: int, seed: int) -> dict[str, int]:
                 work(folder)
             finally:
                 os._exit(9)
-        time.sleep(moments.uniform(0.02, 0.5))
+        time.sleep(moments.uniform(0.02, 0.8))
         os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
         count["killed"] += os.WIFSIGNALED(status)

@@ -1,0 +1,234 @@
+"""The diary by command: written, changed, withdrawn, exported, printed; weather filled in and marked."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from click.testing import CliRunner, Result
+
+from planner import writing
+from planner.cli.commands import haysel
+from planner.config.load import Config, load
+from planner.errors import InputError, NotKnown
+from planner.store import Store
+from tests.made import DEMO, ROOT
+
+PAYLOAD = ROOT / "fixtures" / "forecast" / "open-meteo"
+NOW = datetime(2026, 4, 8, 12, tzinfo=UTC)
+H = timedelta(hours=1)
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Path:
+    for file in (ROOT / "config").glob("*.toml"):
+        (tmp_path / file.name).write_text(file.read_text())
+    return tmp_path / DEMO.name
+
+
+@pytest.fixture
+def full(site: Path) -> Config:
+    return load(site)
+
+
+@pytest.fixture
+def store(full: Config) -> Any:
+    opened = Store.open(full.store.url)
+    yield opened
+    opened.close()
+
+
+def ask(site: Path, *words: str) -> Result:
+    return CliRunner().invoke(haysel, ["diary", *words, "--config", str(site)])
+
+
+def told(site: Path, *words: str) -> Any:
+    found = ask(site, *words, "--json")
+    assert found.exit_code == 0, found.exception or found.output
+    return json.loads(found.stdout)
+
+
+def payload(start: datetime, hours: int) -> bytes:
+    """An answer of the weather service, invented: 12 C, 70 %, wind 3 m/s from the west, 0.4 mm an hour."""
+    times = [(start + hour * H).strftime("%Y-%m-%dT%H:%M") for hour in range(hours)]
+    columns = {
+        "temperature_2m": (12.0, "°C"),
+        "relative_humidity_2m": (70.0, "%"),
+        "wind_speed_10m": (3.0, "m/s"),
+        "wind_direction_10m": (270.0, "°"),
+        "precipitation": (0.4, "mm"),
+    }
+    return json.dumps(
+        {
+            "latitude": 51.62,
+            "longitude": -2.21,
+            "elevation": 118.0,
+            "utc_offset_seconds": 0,
+            "timezone": "GMT",
+            "hourly_units": {"time": "iso8601", **{name: unit for name, (_, unit) in columns.items()}},
+            "hourly": {"time": times, **{name: [value] * hours for name, (value, _) in columns.items()}},
+        }
+    ).encode()
+
+
+def test_two_taps_write_an_entry_and_mark_what_was_filled_in(site):
+    row = told(site, "add", "mow_green", "green")
+    assert (row["job"], row["kind"], row["surface"], row["revision"]) == ("mow_green", "mowing", "green", 1)
+    begun, done = datetime.fromisoformat(row["started"]), datetime.fromisoformat(row["finished"])
+    assert done - begun == timedelta(minutes=45)
+    assert "finished: when it was written down" in row["filled_in"]
+    assert row["weather"] is None, "no forecast is kept, so nothing is known"
+
+
+def test_an_amount_left_out_is_that_of_the_rate_and_marked(site):
+    row = told(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4")
+    assert row["materials"][0]["amount"] == pytest.approx(0.85)
+    assert "foliar 10-0-4: the amount by the file's rate on 340 m2" in row["filled_in"]
+
+
+def test_millilitres_are_litres(site):
+    row = told(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4=850 mL")
+    assert (row["materials"][0]["amount"], row["materials"][0]["unit"]) == (0.85, "L")
+
+
+def test_an_edit_keeps_the_history_and_what_was_filled_in(site):
+    first = told(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4", "--water-l", "16")
+    second = told(site, "edit", first["uuid"][:8], "--water-l", "17", "--reason", "read the jug wrong")
+    assert (second["uuid"], second["revision"], second["water_l"]) == (first["uuid"], 2, 17)
+    assert second["filled_in"] == first["filled_in"]
+    history = told(site, "list", "--history", first["uuid"])["entries"]
+    assert [row["water_l"] for row in history] == [16, 17]
+
+
+def test_a_withdrawn_entry_leaves_the_list_and_stays_in_the_export(site):
+    row = told(site, "add", "mow_green", "green")
+    ask(site, "withdraw", row["uuid"][:6], "--reason", "it was the tee")
+    assert told(site, "list")["entries"] == []
+    rows = list(csv.DictReader(io.StringIO(ask(site, "export").stdout)))
+    assert [(one["uuid"], one["withdrawn"], one["reason"]) for one in rows] == [
+        (row["uuid"], "True", "it was the tee")
+    ]
+
+
+def test_the_record_sheet_names_what_is_missing(site):
+    ask(site, "add", "mow_green", "green")
+    told(
+        site,
+        *("add", "systemic_herbicide", "east bank", "--material", "broadleaf herbicide=0.126 L"),
+        *("--operator", "Ida", "--target", "plantain", "--wind-kmh", "7", "--air-temp-c", "17"),
+    )
+    (sheet,) = told(site, "sheet")["sheets"]
+    fields = sheet["fields"]
+    assert fields["Rate"] == "3 L/ha"
+    assert fields["Target or purpose"] == "plantain"
+    assert fields["Wind at 2 m"] == "7 km/h (measured)"
+    assert fields["Applicator"] == "Ida"
+    assert {"Product, as on its label", "Registration number", "Licence number", "Wind from"} <= set(
+        sheet["missing"]
+    )
+    text = ask(site, "sheet").stdout
+    assert "MISSING" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("add", "mow_gren", "green"), 'Did you mean "mow_green"'),
+        (("add", "mow_green", "grean"), 'Did you mean "green"'),
+        (("add", "mow_green", "green", "--from", "tomorrow 07:30"), "still to come"),
+        (("add", "mow_green", "green", "--from", "half past seven"), "is not a time"),
+        (("add", "foliar_feed", "green", "--material", "foliar 10-0-5=1 L"), 'Did you mean "foliar 10-0-4"'),
+        (("add", "foliar_feed", "green", "--material", "foliar 10-0-4=1 kg"), "is measured in L"),
+        (
+            ("add", "foliar_feed", "green", "--material", "foliar 10-0-4=much"),
+            "not a material with its amount",
+        ),
+        (("add", "mow_green", "green", "--cover-pct", "180"), "cover_pct"),
+        (("add", "oversowing", "green", "--grass", "couch grass"), "grass"),
+        (("edit", "zzzz", "--notes", "x"), "no diary entry"),
+    ],
+)
+def test_what_cannot_be_written_is_told(site, words, says):
+    found = ask(site, *words)
+    assert isinstance(found.exception, InputError | NotKnown)
+    assert says in str(found.exception)
+    assert told(site, "list")["entries"] == []
+
+
+def test_other_work_is_welcome_with_its_kind(site):
+    assert told(site, "add", "coring", "green", "--kind", "coring")["kind"] == "coring"
+
+
+def test_a_product_that_the_file_does_not_know_is_welcome_with_its_amount(site):
+    row = told(site, "add", "foliar_feed", "green", "--material", "seaweed extract=0.5 L")
+    assert row["materials"][0]["rate_per_ha"] == pytest.approx(0.5 / 340 * 10_000)
+
+
+@pytest.mark.parametrize(
+    ("text", "moment"),
+    [
+        ("07:30", "2026-04-08T07:30+01:00"),
+        ("yesterday 16:00", "2026-04-07T16:00+01:00"),
+        ("thu 07:30", "2026-04-02T07:30+01:00"),
+        ("wed 07:30", "2026-04-08T07:30+01:00"),
+        ("2026-03-28T09:00", "2026-03-28T09:00+00:00"),
+    ],
+)
+def test_times_are_of_what_was_done(full, text, moment):
+    assert writing.past_time(text, NOW, full.site.zone) == datetime.fromisoformat(moment)
+
+
+def test_the_end_is_of_the_day_of_the_start(full, store):
+    row = {"job": "mow_green", "surface": "green", "started": "yesterday 09:00", "finished": "10:10"}
+    entry = writing.add(row, full, store, NOW).entry
+    assert entry.finished_at - entry.started_at == timedelta(minutes=70)
+
+
+def test_weather_of_the_hour_is_filled_in_and_marked_as_forecast(full, store):
+    store.keep_forecast("open-meteo", body=payload(NOW - 72 * H, 168), url="", fetched_at=NOW)
+    row = {"job": "foliar_feed", "surface": "green", "started": "08:00", "finished": "09:30"}
+    entry = writing.add({**row, "measured": {"wind_2m_kmh": 5.0}}, full, store, NOW).entry
+    weather = entry.document["weather"]
+    assert weather["source"] == "forecast, not measured"
+    # 3 m/s at 10 m is 3 * 3.6 * 0.748 km/h at 2 m; two hours are touched.
+    assert weather["wind_2m_kmh"] == pytest.approx(8.1)
+    assert (weather["air_temp_c"], weather["rel_humidity_pct"], weather["wind_dir_deg"]) == (
+        12.0,
+        70.0,
+        270.0,
+    )
+    assert weather["rain_mm"] == pytest.approx(0.8)
+    assert entry.document["measured"] == {"wind_2m_kmh": 5.0}
+
+
+def test_an_hour_that_only_an_older_forecast_holds_is_found_there(full, store):
+    store.keep_forecast("open-meteo", body=payload(NOW - 240 * H, 168), url="", fetched_at=NOW - 170 * H)
+    store.keep_forecast("open-meteo", body=payload(NOW - 72 * H, 168), url="", fetched_at=NOW)
+    row = {"job": "mow_green", "surface": "green", "started": "2026-04-01T08:00", "finished": "09:00"}
+    assert writing.add(row, full, store, NOW).entry.document["weather"]["air_temp_c"] == 12.0
+
+
+def test_the_same_key_writes_once_even_when_a_newer_forecast_has_come(full, store):
+    key, row = str(uuid4()), {"job": "mow_green", "surface": "green"}
+    first = writing.add(row, full, store, NOW, key=key)
+    store.keep_forecast("open-meteo", body=payload(NOW - 72 * H, 168), url="", fetched_at=NOW)
+    assert writing.add(row, full, store, NOW + H, key=key) == first
+    assert len(store.entries()) == 1
+    with pytest.raises(InputError, match="already used"):
+        writing.add({**row, "notes": "another"}, full, store, NOW, key=key)
+
+
+def test_what_is_due_is_told_in_eighty_columns(site):
+    week = str(ROOT / "fixtures" / "demo" / "week.csv")
+    found = ask(site, "due", "--forecast", week, "--now", "2026-05-07T06:00:00+01:00")
+    assert found.exit_code == 0, found.exception
+    assert "foliar feed, green" in found.stdout
+    assert "smooth_stalked_meadow_grass sown Tue 05 May" in found.stdout
+    assert max(map(len, found.stdout.splitlines())) <= 80

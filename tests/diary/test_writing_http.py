@@ -1,0 +1,157 @@
+"""The diary over HTTP: token, keys, history, faults in words; and the reads that go with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from uuid import uuid4
+
+import pytest
+from fastapi.testclient import TestClient
+
+from planner.answers import render
+from planner.config.load import load
+from planner.cycle import assess
+from planner.forecast.recorded import read_file
+from planner.service.app import create_app
+from planner.service.desk import Desk
+from planner.service.shelf import Shelf
+from planner.service.writes import writes
+from planner.store import Store
+from tests.made import DEMO, ROOT
+
+NOW = datetime(2026, 5, 7, 5, tzinfo=UTC)
+TOKEN = "a long secret"
+BEARER = {"Authorization": f"Bearer {TOKEN}"}
+MOW = {"job": "mow_green", "surface": "green", "started": "04:00", "finished": "05:00"}
+
+
+def client(
+    token: str = TOKEN, host: str = "127.0.0.1", renewed: list[int] | None = None
+) -> Iterator[TestClient]:
+    config = load(DEMO)
+    shelf = Shelf(lambda: NOW)
+    briefing = assess(config, read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=NOW), now=NOW)
+    shelf.put(briefing.made_at, briefing.stale_at, render(briefing))
+    store = Store.open("sqlite://")
+    desk = Desk(
+        config=lambda: config,
+        store=store,
+        shelf=shelf,
+        clock=lambda: NOW,
+        token=token,
+        renew=lambda: None if renewed is None else renewed.append(1),
+        tells=False,
+    )
+    app = create_app(shelf, clock=lambda: NOW)
+    app.include_router(writes(desk))
+    with TestClient(app, client=(host, 50000)) as opened:
+        yield opened
+    store.close()
+
+
+@pytest.fixture
+def http() -> Iterator[TestClient]:
+    yield from client()
+
+
+def test_written_read_changed_and_withdrawn(http):
+    made = http.post("/api/v1/diary", json=MOW, headers=BEARER)
+    assert made.status_code == 201, made.text
+    place = made.headers["location"]
+    changed = http.patch(f"{place}?reason=forgot", json={"notes": "wet"}, headers=BEARER)
+    assert (changed.json()["revision"], changed.json()["notes"]) == (2, "wet")
+    whole = http.put(place, json={**MOW, "notes": "dry"}, headers=BEARER)
+    assert whole.json()["revision"] == 3
+    history = http.get(place).json()
+    assert [row["notes"] for row in history["history"]] == ["", "wet"]
+    assert http.delete(f"{place}?reason=twice", headers=BEARER).json()["withdrawn"]
+    assert http.get("/api/v1/diary").json() == {"entries": []}
+    assert len(http.get("/api/v1/diary?withdrawn=true").json()["entries"]) == 1
+    assert http.get("/api/v1/diary?format=csv&withdrawn=true").headers["content-type"].startswith("text/csv")
+
+
+def test_the_same_key_writes_once(http):
+    key = {"Idempotency-Key": str(uuid4()), **BEARER}
+    first = http.post("/api/v1/diary", json=MOW, headers=key)
+    second = http.post("/api/v1/diary", json=MOW, headers=key)
+    assert first.json() == second.json()
+    other = http.post("/api/v1/diary", json={**MOW, "notes": "x"}, headers=key)
+    assert other.status_code == 409
+    assert len(http.get("/api/v1/diary").json()["entries"]) == 1
+
+
+@pytest.mark.parametrize("header", [{}, {"Authorization": "Bearer wrong"}, {"Authorization": TOKEN}])
+@pytest.mark.parametrize("method", ["post", "put", "patch", "delete"])
+def test_no_write_without_the_token(http, method, header):
+    place = "/api/v1/diary" if method == "post" else f"/api/v1/diary/{uuid4()}?reason=x"
+    body = {} if method == "delete" else {"json": MOW}
+    answer = getattr(http, method)(place, headers=header, **body)
+    assert answer.status_code == 401
+    assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_without_a_token_set_nothing_can_be_written():
+    for opened in client(token=""):
+        for header in ({}, {"Authorization": "Bearer "}, BEARER):
+            answer = opened.post("/api/v1/diary", json=MOW, headers=header)
+            assert answer.status_code == 403
+            assert "HAYSEL_TOKEN" in answer.json()["detail"]
+
+
+def test_from_another_machine_the_diary_is_read_with_the_token_only():
+    for opened in client(host="192.0.2.7"):
+        assert opened.get("/api/v1/diary").status_code == 401
+        assert opened.get("/api/v1/diary", headers=BEARER).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "says"),
+    [
+        ({**MOW, "job": "mow_gren"}, 400, "mow_green"),
+        ({**MOW, "surface": "moon"}, 404, "no surface"),
+        ({**MOW, "colour": "green"}, 400, "not a field"),
+        ({**MOW, "water_l": -1}, 400, "water_l"),
+        ({**MOW, "notes": "\x00"}, 400, "a sign that is none"),
+        ({**MOW, "target": "\ud800"}, 400, "a sign that is none"),
+        ({**MOW, "started": "later"}, 400, "not a time"),
+        ([MOW], 422, ""),
+        ({}, 400, "job"),
+    ],
+)
+def test_a_fault_is_told_and_never_a_500(http, body, status, says):
+    import json
+
+    answer = http.post(
+        "/api/v1/diary", content=json.dumps(body), headers={**BEARER, "Content-Type": "application/json"}
+    )
+    assert answer.status_code == status, answer.text
+    assert says in answer.json()["detail"]
+
+
+def test_bad_keys_and_unknown_entries(http):
+    bad = http.post("/api/v1/diary", json=MOW, headers={"Idempotency-Key": "one", **BEARER})
+    assert bad.status_code == 400
+    assert http.get(f"/api/v1/diary/{uuid4()}").status_code == 404
+    assert http.get("/api/v1/diary?since=someday").status_code == 400
+
+
+def test_a_write_renews_the_pass():
+    renewed: list[int] = []
+    for opened in client(renewed=renewed):
+        opened.post("/api/v1/diary", json=MOW, headers=BEARER)
+        assert renewed == [1]
+
+
+def test_reads_that_go_with_it(http):
+    mix = http.get("/api/v1/mix?job=foliar_feed&litres=20").json()
+    assert mix["says"] == "16.3 L needed; 3.7 L over."
+    assert http.get("/api/v1/mix?job=foliar_feed&litres=nan").status_code == 422
+    assert http.get("/api/v1/mix?job=mow_green").status_code == 400
+    names = [one["name"] for one in http.get("/api/v1/materials").json()["materials"]]
+    assert "foliar 10-0-4" in names
+    assert http.get("/api/v1/outbox").json() == {"outbox": []}
+    due = http.get("/api/v1/due")
+    assert {row["job"] for row in due.json()["due"]} >= {"foliar_feed"}
+    assert http.get("/api/v1/due", headers={"If-None-Match": due.headers["etag"]}).status_code == 304
+    assert http.get("/api/v1/diary/sheet").json() == {"sheets": []}
