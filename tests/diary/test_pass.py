@@ -1,0 +1,170 @@
+"""The pass with diary, warnings and outputs: kept together, told once, carried on."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from planner import cycle, telling, writing
+from planner.answers import render
+from planner.config.kit_schema import LogPart, QuietPart, WebhookPart
+from planner.config.load import Config
+from planner.forecast import Fetched
+from planner.outputs.home import ENTITIES, flat
+from planner.record import PAST_DAYS, past_days
+from planner.site import Sowing
+from planner.store import Store
+from tests.cli.test_diary import payload
+from tests.made import config, forecast, weather
+
+NOW = datetime(2026, 4, 8, 7, tzinfo=UTC)
+H = timedelta(hours=1)
+STORM = {72 + 14: 10.0, 72 + 15: 8.0}
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = Store.open(str(tmp_path / "store.db"))
+    yield opened
+    opened.close()
+
+
+def ground(**changes: Any) -> Config:
+    found = config(quiet_hours=None)
+    surface = found.site.surface("apron strip")
+    sowing = Sowing(surface=surface.name, at=NOW - 96 * H, grass=surface.grass)
+    return replace(found, sowings=(sowing,), wanted=(), **changes)
+
+
+@pytest.fixture
+def sky(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
+    """What the pull gives: change `rain` between passes."""
+    told: dict[str, Any] = {"rain": STORM}
+
+    def pull(*_: Any, now: datetime) -> Fetched:
+        hours = weather(NOW - 72 * H, 24 * 9, rain_mm=dict(told["rain"]))
+        return Fetched(
+            forecast=forecast(hours, now), ensemble=None, answers={}, stale=False, age_h=0.0, faults=()
+        )
+
+    monkeypatch.setattr(cycle, "pull", pull)
+    return told
+
+
+def states(store: Store) -> dict[tuple[str, str], int]:
+    return {(one.output, one.state): one.messages for one in store.outbox_counts()}
+
+
+def test_a_warning_is_sent_once_and_stood_down_in_words(store, sky, caplog):
+    caplog.set_level(logging.WARNING, "haysel.warnings")
+    found = ground(outputs=(LogPart(),))
+    for hour in range(4):
+        cycle.run(found, store, now=NOW + hour * H)
+    sky["rain"] = {}
+    cycle.run(found, store, now=NOW + 4 * H)
+    lines = [record.getMessage() for record in caplog.records if "wash" in record.getMessage()]
+    assert len(lines) == 2
+    assert lines[0].startswith("[act tonight] Act tonight: rain on seed, apron strip: Rain from Wed 22:00")
+    assert "Stood down: that rain is no longer expected to move seed" in lines[1]
+    assert [one.state for one in store.warnings() if one.kind == "wash"] == ["over"]
+
+
+def test_a_failing_output_stops_neither_the_others_nor_the_pass(store, sky, caplog, monkeypatch):
+    caplog.set_level(logging.WARNING, "haysel.warnings")
+    outputs = (
+        WebhookPart(kind="webhook", name="broken", url="http://127.0.0.1:9/"),
+        WebhookPart(kind="webhook", name="secret", url_env="HAYSEL_TEST_NOWHERE"),
+        LogPart(),
+    )
+    monkeypatch.delenv("HAYSEL_TEST_NOWHERE", raising=False)
+    passed = cycle.run(ground(outputs=outputs), store, now=NOW)
+    assert store.answer("warnings") is not None
+    assert any("HAYSEL_TEST_NOWHERE is not set" in fault for fault in passed.faults)
+    assert any("rain on seed" in record.getMessage() for record in caplog.records)
+    told = states(store)
+    assert told["broken", "due"] > 0
+    assert told["secret", "due"] > 0
+    # Tried again later, and after a restart, since it waits in the store.
+    monkeypatch.setenv("HAYSEL_TEST_NOWHERE", "http://127.0.0.1:9/")
+    delivery, faults = telling.send_due(ground(outputs=outputs), store, NOW + H)
+    assert faults == []
+    assert delivery.failed == 2
+
+
+def test_quiet_hours_hold_what_can_wait(store, sky):
+    quiet = QuietPart(begins="00:00", ends="23:59")
+    sky["rain"] = {72 + 14: 6.0, 72 + 15: 5.0}
+    cycle.run(
+        ground(
+            outputs=(LogPart(),),
+        ),
+        store,
+        now=NOW - 100 * H,
+        tell=False,
+    )
+    cycle.run(replace(ground(outputs=(LogPart(),)), quiet_hours=quiet), store, now=NOW)
+    levels = {one.kind: one.level for one in store.warnings() if one.state != "over"}
+    assert levels["wash"] in ("mention", "heed")
+    assert states(store).get(("log", "sent"), 0) == 0
+    sky["rain"] = STORM
+    cycle.run(replace(ground(outputs=(LogPart(),)), quiet_hours=quiet), store, now=NOW + H)
+    assert states(store)["log", "sent"] == 1
+
+
+def test_days_are_carried_from_pass_to_pass(store, sky):
+    found = ground(outputs=())
+    cycle.run(found, store, now=NOW)
+    first = store.answer(PAST_DAYS)
+    assert first is not None
+    assert {"2026-04-06", "2026-04-07"} <= set(json.loads(first.body))
+    cycle.run(found, store, now=NOW + 48 * H)
+    second = store.answer(PAST_DAYS)
+    assert second is not None
+    assert set(json.loads(first.body)) < set(json.loads(second.body))
+
+
+def test_days_are_recovered_from_kept_forecasts_when_no_pass_carries_them(store):
+    for days_ago in (20, 18, 16, 1):
+        at = NOW - timedelta(days=days_ago)
+        store.keep_forecast(
+            "open-meteo", body=payload(at.replace(hour=0) - 72 * H, 168), url="", fetched_at=at
+        )
+    days = past_days(store, ground(), NOW)
+    assert {f"2026-03-{day}" for day in range(18, 24)} <= {day.isoformat() for day in days}
+    assert all(told.air_c == pytest.approx(12.0) for told in days.values())
+
+
+def test_an_entry_changes_the_pass_without_asking_anybody(store):
+    found = ground(outputs=())
+    store.keep_forecast("open-meteo", body=payload(NOW.replace(hour=0) - 72 * H, 216), url="", fetched_at=NOW)
+    writing.add({"job": "mow_green", "surface": "green", "finished": "07:55"}, found, store, NOW)
+    passed = cycle.again(found, store, now=NOW)
+    assert passed is not None
+    leaf = passed.briefing.consequences.by_surface["green"].leaf
+    assert leaf is not None
+    assert leaf.ratio == pytest.approx(1.0, abs=0.02)
+    since_cut = next(
+        each
+        for each in passed.briefing.plan.judged
+        if (each.job.name, each.surface.name) == ("foliar_feed", "green")
+    )
+    assert [work.job for work in since_cut.trial.done] == ["mow_green"]
+
+
+def test_without_a_kept_forecast_there_is_no_pass_again(store):
+    assert cycle.again(ground(outputs=()), store, now=NOW) is None
+
+
+def test_the_home_device_reads_keys_that_the_flat_answer_has(store, sky):
+    passed = cycle.run(ground(outputs=()), store, now=NOW)
+    now = json.loads(dict(render(passed.briefing))["now"][1])
+    assert {entity.key for entity in ENTITIES} <= set(now)
+    assert flat(now)["rain_wash"] is True
+    assert isinstance(now["warnings_count"], int)
