@@ -177,27 +177,25 @@ def _run_known(
 ) -> Array:
     rows, hours = rain_mm.shape
     rain_by_hour, use_by_hour = np.ascontiguousarray(rain_mm.T), np.ascontiguousarray(use_mm.T)
-    draw_by_hour = np.ascontiguousarray((use_mm / (total_mm[:, None] - ready_mm)).T)
+    # Below the readily available water the draw shrinks with what is left, and never passes it.
+    draw_by_hour = np.ascontiguousarray(np.minimum(use_mm / (total_mm[:, None] - ready_mm), 1.0).T)
     out = np.empty((hours, rows))
-    state = start_mm.astype(np.float64, copy=True)
+    # Counted from wilting on, so that nothing needs holding at 0.
+    state, full = start_mm + total_mm, surplus_mm + total_mm
     drawn, drained = np.empty(rows), np.empty(rows)
-    floor = -total_mm
+    stays = total_mm * (1.0 - kept)
     for hour in range(hours):
         out[hour] = state
         state += rain_by_hour[hour]
-        np.minimum(state, surplus_mm, out=state)
-        # Turf takes its need; below the readily available water the draw shrinks with what is left.
-        np.add(state, total_mm, out=drawn)
-        np.maximum(drawn, 0.0, out=drawn)
-        drawn *= draw_by_hour[hour]
+        np.minimum(state, full, out=state)
+        np.multiply(state, draw_by_hour[hour], out=drawn)
         np.minimum(use_by_hour[hour], drawn, out=drawn)
         state -= drawn
-        np.maximum(state, floor, out=state)
-        # What stands above field capacity drains: of max(state, 0) the share `kept` is left.
-        np.maximum(state, 0.0, out=drained)
-        np.minimum(state, 0.0, out=state)
-        drained *= kept
-        state += drained
+        # Of what stands above field capacity the share `kept` is left; below it this line is the higher.
+        np.multiply(state, kept, out=drained)
+        drained += stays
+        np.minimum(state, drained, out=state)
+    out -= total_mm
     return np.ascontiguousarray(out.T)
 
 
