@@ -114,7 +114,7 @@ def outgoing(news: Iterable[News], outputs: Sequence[str], now: datetime) -> tup
             level=notice.level,
             title=title(one),
             body=body(one),
-            surface=notice.surface or "",
+            surface=notice.surface or "all",
             begins=notice.begins,
             made_at=now,
         )
