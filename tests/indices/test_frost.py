@@ -32,6 +32,12 @@ def test_two_stage_regression_published_prediction() -> None:
     assert float(fit.lowest_c(10.0, 2.0)) == pytest.approx(-0.7409219, abs=1e-6)
 
 
+def test_ordinary_regression_does_not_give_the_published_prediction() -> None:
+    columns = np.stack([np.ones(10), T0, TD0], axis=1)
+    weights = np.linalg.lstsq(columns, np.array(TN), rcond=None)[0]
+    assert float(weights @ [1.0, 10.0, 2.0]) == pytest.approx(-1.029, abs=0.001)
+
+
 def test_regression_leaves_out_unknown_nights_and_refuses_too_few() -> None:
     whole = fit_radiation_frost(T0, TD0, TN)
     with_gap = fit_radiation_frost([*T0, np.nan], [*TD0, 1.0], [*TN, 1.0])
