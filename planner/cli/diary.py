@@ -352,10 +352,13 @@ def _show(stored: StoredEntry, full: Config, as_json: bool) -> None:
 
 
 def _renew(full: Config, store: Store, now: datetime) -> None:
-    """A pass from the kept forecast, so that gaps and warnings follow. The entry stands without it."""
+    """A pass from the kept forecast, so that gaps and warnings follow.
+
+    The entry stands without it, and messages wait for the service or the next refresh.
+    """
     from planner.cycle import again
 
     try:
-        again(full, store, now=now)
+        again(full, store, now=now, tell=False)
     except PlannerError as error:
         click.echo(f"note: written down; the plan follows at the next pass ({error})", err=True)

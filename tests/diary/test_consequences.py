@@ -157,7 +157,7 @@ def test_work_wanted_by_degree_days():
 
 
 def test_nitrogen_of_a_feed_by_hand():
-    # Check sum of the trade file: 25 L/ha of 10 % at 1.22 kg/L on 340 m2 is 0.305 g/m2.
+    # Check sum: 25 L/ha of 10 % at 1.22 kg/L on 340 m2 is 0.305 g/m2.
     (one,) = feeds_of(book(feed(3)), GREEN)
     assert one.nitrogen_g_m2 == pytest.approx(0.305, abs=1e-3)
 
