@@ -31,17 +31,19 @@ def now_as_of(
     now: datetime,
     windows: dict[str, Any] | None = None,
     warnings: dict[str, Any] | None = None,
+    due: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """The flat object for dashboards as it reads at `now`; with both answers, what is over is replaced."""
+    """The flat object for dashboards as it reads at `now`; with the answers, what is over is replaced."""
     age_h = (now - _time(flat["issued_at"])) / timedelta(hours=1)
     flat["forecast_age_h"] = round(max(0.0, age_h), 2)
     flat["stale"] = bool(flat["stale"] or now >= _time(flat["stale_at"]))
     if windows is not None and warnings is not None:
         rows = [row for row in windows["windows"] if _time(row["latest_start"]) >= now]
         coming = [row for row in warnings["warnings"] if row["ends"] is None or _time(row["ends"]) > now]
+        pairs = {(row["job"], row["surface"]) for row in (due or {"due": []})["due"]}
         _next_windows(flat, rows)
         _next_warnings(flat, coming)
-        flat["headline"] = cut(headline(rows, coming, now, ZoneInfo(windows["site"]["timezone"])))
+        flat["headline"] = cut(headline(rows, coming, now, ZoneInfo(windows["site"]["timezone"]), pairs))
     return flat
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -20,16 +20,23 @@ def headline(
     warnings: Iterable[Mapping[str, Any]],
     now: datetime,
     zone: ZoneInfo,
+    due: Collection[tuple[str, str]] = (),
 ) -> str:
     """The next window that matters most, then the gravest warning.
 
-    Rows of windows in order of rank with `kind`, `label`, `surface`, `state` and the times `start`, `end` and
-    `latest_start` as ISO 8601 text; rows of warnings, gravest first, with `says`.
+    Rows of windows in order of rank with `job`, `kind`, `label`, `surface`, `state` and the times `start`, `end`
+    and `latest_start` as ISO 8601 text; rows of warnings, gravest first, with `says`. Pairs of job and surface
+    that are due come before all others.
     """
-    soon = [row for row in windows if _time(row["start"]) - now < _AHEAD]
+    soon = wanted([row for row in windows if _time(row["start"]) - now < _AHEAD], due)
     parts = [_work(soon, now, zone) if soon else "No job has a window today or tomorrow"]
     parts += [_short(str(row["says"])) for row in list(warnings)[:1]]
     return "; ".join(parts) + "."
+
+
+def wanted(rows: list[Mapping[str, Any]], due: Collection[tuple[str, str]]) -> list[Mapping[str, Any]]:
+    """The rows of work that is due; all of them where none is."""
+    return [row for row in rows if (row["job"], row["surface"]) in due] or rows
 
 
 def cut(text: str) -> str:

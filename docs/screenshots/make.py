@@ -35,6 +35,8 @@ PAGES = {
     "day": "/day/2026-05-09",
     "job": "/job/foliar_feed",
     "sheet": "/sheet",
+    "tank": "/tank?job=foliar_feed&surface=green&litres=20",
+    "diary": "/diary",
     "dashboards": "/help",
 }
 WIDTHS = {"phone": 390, "desk": 1280}
@@ -53,7 +55,13 @@ def demo() -> Iterator[str]:
         held.bind(("127.0.0.1", 0))
         port = held.getsockname()[1]
     command = [sys.executable, "-m", "planner", "serve", "--demo", "--port", str(port)]
-    running = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    running = subprocess.Popen(
+        command,
+        cwd=ROOT,
+        env={**os.environ, "HAYSEL_TOKEN": "a token for the pictures"},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
     address = f"http://127.0.0.1:{port}"
     try:
         for _ in range(150):

@@ -9,7 +9,6 @@ import numpy as np
 
 from planner.answers.header import head, known, local
 from planner.briefing import Briefing
-from planner.indices.emergence import emergence_rate_per_day
 from planner.indices.frame import Quantities
 from planner.indices.frost import off_frost
 from planner.site import Sowing
@@ -105,29 +104,22 @@ def _mean(values: Array) -> Array:
 
 def _seed(q: Quantities, sowing: Sowing, briefing: Briefing) -> dict[str, Any]:
     """Age of the seed, how far it is on the way to emergence, and the hardest wash that is coming."""
-    weather, zone, grass = q.weather, q.site.zone, sowing.grass
-    at_best, best, base = grass.emergence_days, grass.emergence_optimum_c, grass.emergence_base_c
+    weather, zone = q.weather, q.site.zone
+    stands = briefing.consequences.by_surface.get(q.ground.name)
+    known_of = next((one for one in stands.seed if one.sowing == sowing), None) if stands else None
+    emerges = None if known_of is None else known_of.emerges_at
     first = max(0, weather.index(briefing.made_at))
-    rate = _mean(emergence_rate_per_day(q["soil_temp_c"], at_best, best, base)) / 24.0
-    since = max(0, weather.index(sowing.at))
-    is_covered = sowing.at >= weather.start
-    way = np.cumsum(np.where(np.isnan(rate), 0.0, rate)[since:]) if is_covered else np.array([])
-    done = np.flatnonzero(way >= 1.0)
-    expected = None
-    if done.size:
-        expected = weather.time(since + int(done[0]))
-    elif way.size and (mean := float(np.nanmean(rate[first:]))) > 0:
-        expected = weather.time(weather.hours - 1) + timedelta(hours=(1.0 - float(way[-1])) / mean)
     wash = _mean(q["wash_risk"])[first:]
     coming = None if np.isnan(wash).all() else int(np.nanargmax(wash))
     return {
         "sown_at": local(sowing.at, zone),
-        "grass": grass.name,
+        "grass": sowing.grass.name,
         "age_d": round((briefing.made_at - sowing.at) / timedelta(days=1), 1),
         "cover_pct": sowing.cover_pct,
         "tackifier": sowing.tackifier,
-        "way_to_emergence": known(float(way[first - since]), 2) if way.size and first >= since else None,
-        "emergence_expected": None if expected is None else local(expected, zone),
+        "way_to_emergence": None if known_of is None or known_of.way is None else known(known_of.way),
+        "emergence_expected": None if emerges is None else local(emerges.replace(microsecond=0), zone),
+        "is_estimate": known_of is not None and known_of.is_estimate,
         "wash_max": None if coming is None else known(float(wash[coming])),
         "wash_at": None if coming is None else local(weather.time(first + coming), zone),
     }

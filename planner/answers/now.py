@@ -62,6 +62,7 @@ def _told(briefing: Briefing) -> str:
     zone = briefing.plan.ground.site.zone
     rows = [
         {
+            "job": ranked.judged.job.name,
             "kind": ranked.judged.job.kind,
             "label": ranked.judged.job.label,
             "surface": ranked.window.surface,
@@ -72,7 +73,9 @@ def _told(briefing: Briefing) -> str:
         }
         for ranked in briefing.plan.ranked
     ]
-    return headline(rows, [{"says": notice.says} for notice in briefing.notices], briefing.made_at, zone)
+    warnings = [{"says": notice.says} for notice in briefing.notices]
+    due = {(one.job, one.surface) for one in briefing.consequences.due}
+    return headline(rows, warnings, briefing.made_at, zone, due)
 
 
 def _first_of(plan: Plan, kind: str) -> Ranked | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from planner.headline import wanted
 from planner.page.chart import chart
 from planner.page.frame import Answers, clock, write
 from planner.page.ribbon import Scale
@@ -47,6 +48,8 @@ def three(answers: Answers) -> dict[str, Any]:
     now = clock(answers)
     windows = answers["windows"]["windows"]
     sprays = sorted((row for row in windows if row["kind"] == "spraying"), key=lambda row: str(row["start"]))
+    # What is due comes before what could be done as well.
+    sprays = wanted(sprays, {(row["job"], row["surface"]) for row in due(answers)})
     first = sprays[0] if sprays else None
     alike = [row for row in sprays if first and row["start"][:10] == first["start"][:10]]
     jobs: dict[tuple[str, str, str], dict[str, Any]] = {}

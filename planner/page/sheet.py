@@ -39,5 +39,5 @@ def sheet(answers: Answers) -> bytes:
         without=[f"{label} ({', '.join(names)})" for label, names in without.items()],
         warnings=answers["warnings"]["warnings"],
         due=due(answers),
-        cautions=cautions(row for row in answers["ribbons"]["ribbons"] if row["kind"] == "spraying")[:3],
+        cautions=cautions(row for row in answers["ribbons"]["ribbons"] if row["kind"] == "spraying")[:2],
     )

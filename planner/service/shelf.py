@@ -194,7 +194,7 @@ def _aged(name: str, found: Item, now: datetime, answers: Mapping[str, Any]) -> 
         return found
     answer = json.loads(found.body)
     if name == "now":
-        told = now_as_of(answer, now, answers.get("windows"), answers.get("warnings"))
+        told = now_as_of(answer, now, answers.get("windows"), answers.get("warnings"), answers.get("due"))
         return item(found.content_type, encode(told))
     if isinstance(answer, dict) and "forecast" in answer:
         return item(found.content_type, encode(as_of(answer, now)))
