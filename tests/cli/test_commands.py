@@ -52,6 +52,14 @@ def test_demo_fits_eighty_columns(demo):
     assert max(len(line) for line in demo.splitlines()) <= 80
 
 
+def test_the_readme_shows_what_the_demo_prints(demo):
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    sample = readme.split("## What it tells you")[1].split("```")[1]
+    printed = {line.rstrip() for line in demo.splitlines()}
+    missing = [line for line in sample.splitlines() if line.strip() and line.rstrip() not in printed]
+    assert missing == []
+
+
 def test_demo_reads_the_same_from_any_folder(demo, tmp_path):
     assert haysel("demo", cwd=tmp_path).stdout == demo
 
