@@ -95,14 +95,12 @@ def height_ratio(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, p
 
     A growth regulator's braking is left out, so that the third is told rather too early.
     """
-    labels = timeline.weather.epoch_s
     ratio = np.full(timeline.weather.hours, np.nan)
     for cut in cuts[-6:]:
         length = cut.figure("cut_height_mm") or surface.cut_height_mm
         grown = pace.full_growth_mm_d * timeline.since(cut.finished_at, growth_rate(surface.grass))
-        ratio = np.where(
-            labels >= cut.finished_at.timestamp(), (length + grown) / surface.cut_height_mm, ratio
-        )
+        after = timeline.from_hour_of(cut.finished_at)
+        ratio = np.where(after, (length + grown) / surface.cut_height_mm, ratio)
     return ratio
 
 
@@ -126,11 +124,10 @@ def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:
 
 def degree_days_since(surface: Surface, works: Iterable[Work], timeline: Timeline) -> Array:
     """Degree days since the newest of these works at each hour, shape (hours,); NaN where there is none."""
-    labels = timeline.weather.epoch_s
     told = np.full(timeline.weather.hours, np.nan)
     for work in list(works)[-3:]:
         summed = timeline.since(work.finished_at, degree_day_rate(surface.grass))
-        told = np.where(labels >= work.finished_at.timestamp(), summed, told)
+        told = np.where(timeline.from_hour_of(work.finished_at), summed, told)
     return told
 
 
@@ -237,7 +234,7 @@ def nitrogen_share(months: Mapping[str, MonthOfFeed], feeds: Iterable[Feed], tim
     given = np.zeros(labels.size)
     for feed in feeds:
         month = f"{feed.at.astimezone(timeline.zone):%Y-%m}"
-        after = (labels >= feed.at.timestamp()) & (names == month)
+        after = timeline.from_hour_of(feed.at) & (names == month)
         given = np.where(after, given + (np.nan if feed.nitrogen_g_m2 is None else feed.nitrogen_g_m2), given)
     demand = np.full(labels.size, np.nan)
     for name, told in months.items():

@@ -25,6 +25,8 @@ class RainOnSpray:
     """The end of the rainfast hours."""
     rain_mm: float | None
     """Mean over members; None when an hour of them is not known."""
+    fallen_mm: float | None
+    """The part of it that has fallen by now; None when an hour of it is not known."""
     from_at: datetime | None
     """Start of the first hour with rain; None without."""
     chance: float | None
@@ -48,6 +50,9 @@ def rain_on_sprays(
         known = totals[~np.isnan(totals)]
         wet = np.flatnonzero(np.nan_to_num(falls).mean(axis=0) >= 0.05)
         first = weather.index(work.finished_at)
+        so_far = np.zeros(1)
+        if now > work.finished_at:
+            so_far = rain_between(weather, work.finished_at, min(now, until)).sum(axis=1)
         found.append(
             RainOnSpray(
                 work=work,
@@ -55,6 +60,7 @@ def rain_on_sprays(
                 rainfast_h=hours,
                 dry_until=until,
                 rain_mm=float(known.mean()) if known.size and falls.shape[1] else None,
+                fallen_mm=None if np.isnan(so_far).any() else float(so_far.mean()),
                 from_at=max(weather.time(first + int(wet[0])), work.finished_at) if wet.size else None,
                 chance=float((known > limit_mm).mean()) if known.size > 1 else None,
             )

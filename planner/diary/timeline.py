@@ -116,11 +116,16 @@ class Timeline:
     def since(self, moment: datetime, rate: Rate, name: str = "air_c") -> Array:
         """What days of that rate add up to from the moment to the start of each hour, shape (hours,).
 
-        `rate` turns the daily figures into a rate a day. NaN before the moment, and from the first day on
-        that is not known.
+        `rate` turns the daily figures into a rate a day. 0 for the hour that holds the moment, NaN before it,
+        and from the first day on that is not known.
         """
         labels = self.weather.epoch_s.astype(np.float64)
-        return self._sums(moment, labels, rate, name)
+        holds = (labels <= moment.timestamp()) & (moment.timestamp() < labels + HOUR_S)
+        return self._sums(moment, np.where(holds, moment.timestamp(), labels), rate, name)
+
+    def from_hour_of(self, moment: datetime) -> np.ndarray[Any, np.dtype[np.bool_]]:
+        """Which hours begin with the one that holds the moment, or come after it, shape (hours,)."""
+        return np.asarray(self.weather.epoch_s > moment.timestamp() - HOUR_S)
 
     def between(self, begin: datetime, end: datetime, rate: Rate, name: str = "air_c") -> float:
         """The same from one moment to another; NaN when a day on the way is not known."""

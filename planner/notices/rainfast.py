@@ -24,7 +24,7 @@ def rainfast(scene: Scene) -> list[Notice]:
         strength = spray.rain_mm / (spray.rain_mm + limit)
         if strength < 0.5 - scene.let_go:
             continue
-        has_rained = spray.from_at <= scene.now
+        has_rained = spray.fallen_mm is not None and spray.fallen_mm >= limit
         ends = spray.dry_until + _SEEN_FOR if has_rained else spray.dry_until
         if ends <= scene.now:
             continue
@@ -63,12 +63,13 @@ def _says(scene: Scene, spray: RainOnSpray, has_rained: bool) -> str:
     assert spray.from_at is not None
     rain = spray.from_at.astimezone(zone)
     after_h = (spray.from_at - spray.work.finished_at) / timedelta(hours=1)
+    later = f"{after_h:.0f} h later" if after_h >= 1 else "within the hour"
     what = f"{spray.material} put on the {spray.work.surface} by {done:%a %H:%M}"
     needs = f"it needs {spray.rainfast_h:g} dry hours"
     if has_rained:
         return (
-            f"Washed off: likely. {what[:1].upper()}{what[1:]} met {spray.rain_mm:.1f} mm of rain "
-            f"{after_h:.1f} h later; {needs}."
+            f"Washed off: likely. {what[:1].upper()}{what[1:]} met {spray.fallen_mm:.1f} mm of rain "
+            f"{later}; {needs}."
         )
     return (
         f"Rain from {rain:%a %H:%M} on {what}: {spray.rain_mm:.1f} mm within {spray.rainfast_h:g} h; {needs}."

@@ -113,13 +113,14 @@ def _advice(
     quantities: Quantities, sowing: Sowing, lead_h: float, now: datetime, onset: datetime
 ) -> tuple[str, ...]:
     local = onset.astimezone(quantities.site.zone)
+    when = f"before {local:%a %H:%M}" if lead_h > 0 else "as soon as the rain pauses"
     advice = []
     surface = quantities.ground
     if sowing.cover_pct < 50:
         where = " Begin at the lower edge, where water gathers." if surface.slope_pct >= 3 else ""
-        advice.append(f"Lay net, straw or fleece over the seed before {local:%a %H:%M}.{where}")
+        advice.append(f"Lay net, straw or fleece over the seed {when}.{where}")
     else:
-        advice.append(f"Check that the cover is pegged down before {local:%a %H:%M}.")
+        advice.append(f"Check that the cover is pegged down {when}.")
     low, high = _TACKIFIER_DRIES_H
     if not sowing.tackifier and lead_h >= low:
         late = (onset - timedelta(hours=low)).astimezone(quantities.site.zone)

@@ -249,3 +249,9 @@ def test_hours_before_a_cut_hold_the_cut_before():
     ratio = given_of(FOUND.site, book(cut(2.5), cut(1)), timeline)["green"]["grass_height_ratio"][0]
     just_before, after = timeline.weather.index(NOW - 1 * D - 1 * H), timeline.weather.index(NOW - 1 * D)
     assert ratio[just_before] > ratio[after] == pytest.approx(1.0)
+
+
+def test_a_cut_of_this_hour_is_known_at_once():
+    leaf = told(book(cut(0.25 / 24)), steady()).by_surface["green"].leaf
+    assert leaf is not None
+    assert leaf.ratio == pytest.approx(1.0, abs=0.01)

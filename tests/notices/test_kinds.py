@@ -173,7 +173,7 @@ def test_rain_that_fell_inside_the_rainfast_hours():
     found = under({"rain_mm": {-3: 2.0}}, config(), record=Record(entries=(entry(ended_h=-5, **FOLIAR),)))
     (warned,) = of(found, "rainfast")
     assert warned.says.startswith("Washed off: likely. Foliar 10-0-4 put on the green")
-    assert "met 2.0 mm of rain 2.0 h later" in warned.says
+    assert "met 2.0 mm of rain 2 h later" in warned.says
 
 
 @pytest.mark.parametrize("rain_h", [3, 12])
@@ -286,3 +286,16 @@ def test_seed_to_be_sown_next_week_does_not_hide_the_seed_that_lies():
     found = under({"rain_mm": {14: 10.0, 15: 8.0}}, replace(ground, sowings=(*ground.sowings, planned)))
     (warned,) = of(found, "wash")
     assert warned.figures["days_since_sowing"] == 4.0
+
+
+def test_rain_that_is_mostly_still_to_come_is_not_told_as_fallen():
+    found = under({"rain_mm": {-1: 0.1, 1: 3.0}}, config(), record=Record(entries=(entry(**FOLIAR),)))
+    (warned,) = of(found, "rainfast")
+    assert warned.says.startswith("Rain from Wed 07:00 on foliar 10-0-4")
+
+
+def test_in_the_rain_nobody_is_told_to_lay_a_net_before_it():
+    found = under({"rain_mm": {-1: 6.0, 0: 8.0, 1: 6.0}}, sown())
+    (warned,) = of(found, "wash")
+    assert "as soon as the rain pauses" in warned.advice[0]
+    assert not any("tackifier" in advice for advice in warned.advice)
