@@ -1,7 +1,8 @@
-"""Make the pictures of the pages anew: `python docs/screenshots/make.py [FOLDER]`.
+"""Make the pictures of the pages anew: `python docs/screenshots/make.py [--whole] [FOLDER]`.
 
 Serves the demo on a free port, looks at it with Chromium at phone and desk width, light and dark, and writes
-PNG files beside this script. Needs `playwright` and a Chromium (HAYSEL_CHROMIUM, else the usual places).
+PNG files of the first screen (with --whole: of the whole page) beside this script or into the folder. Needs
+`playwright` and a Chromium (HAYSEL_CHROMIUM, else the usual places).
 """
 
 from __future__ import annotations
@@ -78,8 +79,8 @@ def demo() -> Iterator[str]:
         running.wait(10)
 
 
-def main(folder: Path) -> None:
-    """Every page at both widths, light and dark; the week sheet as it prints."""
+def main(folder: Path, *, whole: bool) -> None:
+    """The morning at both widths, light and dark; the other pages in light; the week sheet as it prints."""
     folder.mkdir(parents=True, exist_ok=True)
     with demo() as address, sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=chromium(), args=ARGS)
@@ -89,27 +90,24 @@ def main(folder: Path) -> None:
                     viewport={"width": width, "height": 844 if width < 600 else 800},
                     color_scheme=scheme,
                     java_script_enabled=False,
-                    device_scale_factor=1,
                 )
                 page = context.new_page()
                 for name, path in PAGES.items():
-                    if name != "morning" and scheme == "dark":
-                        continue
-                    page.goto(address + path)
-                    page.screenshot(path=folder / f"{name}-{width_name}-{scheme}.png", full_page=True)
-                    if name == "morning":
-                        page.screenshot(path=folder / f"{name}-{width_name}-{scheme}-first.png")
+                    if name == "morning" or scheme == "light":
+                        page.goto(address + path)
+                        page.screenshot(path=folder / f"{name}-{width_name}-{scheme}.png", full_page=whole)
                 context.close()
-        context = browser.new_context(java_script_enabled=False)
+        context = browser.new_context(
+            java_script_enabled=False, viewport={"width": 1070, "height": 740}, color_scheme="light"
+        )
         page = context.new_page()
         page.goto(f"{address}/sheet")
-        page.pdf(path=folder / "sheet.pdf", prefer_css_page_size=True)
-        page.set_viewport_size({"width": 1047, "height": 718})
         page.emulate_media(media="print")
-        page.screenshot(path=folder / "sheet-print.png")
+        page.screenshot(path=folder / "sheet-on-paper.png")
         context.close()
         browser.close()
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE)
+    named = [Path(word) for word in sys.argv[1:] if word != "--whole"]
+    main(named[0] if named else HERE, whole="--whole" in sys.argv)
