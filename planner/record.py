@@ -62,7 +62,9 @@ def past_days(store: Store, config: Config, now: datetime) -> dict[date, Day]:
     """Days of weather kept by the newest pass; without one, those that kept forecasts still tell."""
     carried = store.answer(PAST_DAYS)
     if carried is not None:
-        return from_json(json.loads(carried.body))
+        told = json.loads(carried.body)
+        # Days of another place are no days of this one.
+        return from_json(told["days"]) if told["place"] == _place(config) else {}
     days: dict[date, Day] = {}
     today = now.astimezone(config.site.zone).date()
     for back in range(_LOOK_BACK_DAYS, -1, -_STRIDE_DAYS):
@@ -84,7 +86,14 @@ def carried(
     """The kept days with those of a new forecast, as the pass carries them on."""
     today = now.astimezone(config.site.zone).date()
     fresh = days_of(weather, config.site.zone, soil_c)
-    return json.dumps(as_json(kept(past, fresh, today)), separators=(",", ":")).encode()
+    told = {"place": _place(config), "days": as_json(kept(past, fresh, today))}
+    return json.dumps(told, separators=(",", ":")).encode()
+
+
+def _place(config: Config) -> list[float | str]:
+    """What makes days those of another place."""
+    site = config.site
+    return [round(site.latitude_deg, 2), round(site.longitude_deg, 2), site.timezone]
 
 
 def weather_of(found: KeptForecast) -> HourlyWeather | None:

@@ -123,11 +123,13 @@ def test_days_are_carried_from_pass_to_pass(store, sky):
     cycle.run(found, store, now=NOW)
     first = store.answer(PAST_DAYS)
     assert first is not None
-    assert {"2026-04-06", "2026-04-07"} <= set(json.loads(first.body))
+    assert {"2026-04-06", "2026-04-07"} <= set(json.loads(first.body)["days"])
     cycle.run(found, store, now=NOW + 48 * H)
     second = store.answer(PAST_DAYS)
     assert second is not None
-    assert set(json.loads(first.body)) < set(json.loads(second.body))
+    assert set(json.loads(first.body)["days"]) < set(json.loads(second.body)["days"])
+    moved = replace(found, site=replace(found.site, latitude_deg=40.0))
+    assert past_days(store, moved, NOW) == {}
 
 
 def test_days_are_recovered_from_kept_forecasts_when_no_pass_carries_them(store):
