@@ -19,7 +19,7 @@ STORED = {
     "/calendar.ics": "calendar.ics",
     **{
         f"/api/v1/{name}": name
-        for name in ("days", "windows", "warnings", "hours", "now", "ribbons", "ground")
+        for name in ("days", "windows", "warnings", "hours", "now", "ribbons", "ground", "due", "week")
     },
 }
 
@@ -38,7 +38,7 @@ class Front:
             if name is not None:
                 try:
                     found = self._shelf.get(name)
-                except (NoPassYet, KeyError):
+                except NoPassYet:
                     # The route tells what is missing.
                     pass
                 else:

@@ -13,7 +13,7 @@ from planner.answers.gauges import METRICS, gauges
 from planner.errors import NoPassYet, NotKnown
 from planner.service.problems import problem
 from planner.service.sending import send
-from planner.service.shelf import Item, Shelf, item
+from planner.service.shelf import NotLaid, Shelf, item
 from planner.when import read_day
 
 _CALENDAR: dict[int | str, dict[str, Any]] = {200: {"content": {"text/calendar": {}}}}
@@ -56,7 +56,7 @@ def pages(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
         "/calendar.ics", tags=["reads"], summary="Windows and warnings as a calendar", responses=_CALENDAR
     )
     async def calendar(request: Request) -> Response:
-        return send(request, _drawn(shelf, "calendar.ics"))
+        return send(request, shelf.get("calendar.ics"))
 
     @router.get("/metrics", tags=["reads"], summary="Gauges in the Prometheus text format", responses=_TEXT)
     async def metrics(request: Request) -> Response:
@@ -72,23 +72,13 @@ def _zone(shelf: Shelf) -> Any:
     return ZoneInfo(shelf.parsed("windows")["site"]["timezone"])
 
 
-def _drawn(shelf: Shelf, name: str) -> Item:
-    try:
-        return shelf.get(name)
-    except KeyError as error:
-        raise NoPassYet("The stored pass is of an older version. The next one brings this.") from error
-
-
 def _page(request: Request, shelf: Shelf, name: str) -> Response:
     """A stored page; a page that says why where there is none."""
     try:
         return send(request, shelf.get(name))
     except NoPassYet as error:
-        return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
-    except KeyError:
-        if name.count("/") < 2:
-            says = "The stored pass is of an older version. The next one brings this page."
-            return Response(page.empty(says), 503, {"Retry-After": "30"}, page.HTML)
+        if not isinstance(error, NotLaid) or name.count("/") < 2:
+            return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
     _, sort, key = name.split("/", 2)
     known = [one.split("/", 2)[2] for one in shelf.names() if one.startswith(f"page/{sort}/")]
     fault = NotKnown(sort, key, known)

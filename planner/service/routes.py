@@ -108,6 +108,10 @@ def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
         ]
         return send(request, item(JSON, encode(found)))
 
+    @router.get("/week", summary="The week's work in order, and what found no hour", responses=_answers())
+    async def week(request: Request) -> Response:
+        return send(request, shelf.get("week"))
+
     @router.get("/ground", summary="Whether the ground bears feet; seed in it", responses=_answers())
     async def ground(request: Request) -> Response:
         return send(request, shelf.get("ground"))

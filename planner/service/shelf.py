@@ -42,6 +42,13 @@ def item(content_type: str, body: bytes) -> Item:
     return Item(content_type, body, f'"{sha256(body).hexdigest()[:32]}"')
 
 
+class NotLaid(NoPassYet, KeyError):
+    """The pass that lies there does not have this; one made by an older version, as a rule."""
+
+    def __str__(self) -> str:
+        return f"The stored pass does not tell {self.args[0]} yet; the next one will. Ask again in a minute."
+
+
 class Views(Protocol):
     """What is drawn from the answers rather than answered: pages, the calendar, the gauges."""
 
@@ -131,7 +138,7 @@ class Shelf:
         return tuple(dict.fromkeys([*self._fresh.items, *sorted(self._fresh.views)]))
 
     def get(self, name: str) -> Item:
-        """The answer of that name as it reads now. NoPassYet on an empty shelf, KeyError for another name."""
+        """The answer of that name as it reads now. NoPassYet on an empty shelf, NotLaid for another name."""
         laid = self._fresh
         if laid.until is not None and (now := self._clock()) >= laid.until:
             laid = self._as_of(laid, now)
@@ -142,7 +149,7 @@ class Shelf:
             return self._drawn(laid, name)
         if not laid.items:
             raise NoPassYet("The first pass is not finished yet. Ask again in a minute.")
-        raise KeyError(name)
+        raise NotLaid(name)
 
     def parsed(self, name: str) -> Any:
         """The answer as objects of its own, free to change."""

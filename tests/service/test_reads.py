@@ -11,9 +11,13 @@ from datetime import datetime
 import pytest
 from fastapi.testclient import TestClient
 
+from planner.briefing import Briefing
+from planner.service.app import create_app
 from planner.service.shelf import Shelf
+from planner.service.views import PageViews
+from tests.service.conftest import Clock
 
-JSON_READS = ("days", "windows", "warnings", "hours", "now", "ribbons", "ground")
+JSON_READS = ("days", "windows", "warnings", "hours", "now", "ribbons", "ground", "week")
 PAGES = ("/", "/sheet", "/help", "/docs", "/day/2026-05-09", "/day/today", "/job/foliar_feed")
 STORED = tuple(f"/api/v1/{name}" for name in JSON_READS) + PAGES + ("/calendar.ics", "/metrics")
 
@@ -174,6 +178,22 @@ def test_the_description_types_every_parameter(client: TestClient) -> None:
                 assert "type" in schema or all("type" in part for part in schema["anyOf"]), path
                 assert parameter["description"], (path, parameter["name"])
     assert "application/problem+json" in json.dumps(told["paths"]["/api/v1/explain"])
+
+
+def test_a_pass_of_an_older_version_is_told_as_such(
+    clock: Clock, briefing: Briefing, answers: dict[str, tuple[str, bytes]]
+) -> None:
+    shelf = Shelf(clock, PageViews())
+    old = {name: found for name, found in answers.items() if name not in ("ribbons", "ground", "week", "due")}
+    shelf.put(briefing.made_at, briefing.stale_at, old)
+    with TestClient(create_app(shelf, clock=clock)) as client:
+        assert client.get("/api/v1/now").status_code == 200
+        for path in ("/", "/sheet", "/job/foliar_feed", "/help", "/calendar.ics", "/metrics"):
+            assert client.get(path).status_code in (404, 503), path
+        for name in ("ribbons", "ground", "week"):
+            found = client.get(f"/api/v1/{name}")
+            assert found.status_code == 503
+            assert f"does not tell {name} yet" in found.json()["detail"]
 
 
 def test_the_shelf_refuses_a_name_that_is_not_on_it(shelf: Shelf) -> None:
