@@ -54,16 +54,18 @@ def assess(
     `record` is what the store holds: diary entries, days kept, where warnings stand.
     """
     record = record or Record()
-    wash, known = config.wash, book(config, record)
+    constants, known = config.constants, book(config, record)
     timeline = timeline_of(record.past, forecast.weather, config.site.zone)
     paces, most = _growth(config)
     given = given_of(config.site, known, timeline, full_growth_mm_d=paces, nitrogen_month_g_m2=most)
-    ground = lay(forecast.weather, config.site, now=now, sowings=known.sowings, wash=wash, given=given)
+    ground = lay(
+        forecast.weather, config.site, now=now, sowings=known.sowings, constants=constants, given=given
+    )
     members = None
     count = forecast.weather.members
     if ensemble is not None:
         laid = ensemble.weather.laid_on(forecast.weather)
-        members = lay(laid, config.site, now=now, sowings=known.sowings, wash=wash, given=given)
+        members = lay(laid, config.site, now=now, sowings=known.sowings, constants=constants, given=given)
         count = laid.members
     plan = make(ground, config.jobs, now=now, done=known.done, planned=config.planned, ensemble=members)
     changes = _consequences(config, known, record, ground, given, forecast, now)

@@ -70,14 +70,14 @@ def lay(
     *,
     now: datetime,
     sowings: tuple[Sowing, ...] = (),
-    wash: Mapping[str, float] | None = None,
+    constants: Mapping[str, float] | None = None,
     given: Mapping[str, Mapping[str, Array]] | None = None,
 ) -> Ground:
     """The quantities of a site and all its surfaces; each is computed when a need first asks for it.
 
     `given`: quantities known from elsewhere than the weather (the diary), by surface and name.
     """
-    constants = dict(wash or {})
+    constants = dict(constants or {})
     sky = Quantities(weather, site, INDEX, now=now, constants=constants)
     surfaces = {
         surface.name: Quantities(

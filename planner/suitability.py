@@ -91,7 +91,10 @@ def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
     unknown = np.isnan(room)
     gone = bool(unknown.any())
     # fmin passes over what is unknown: an optional need that is not read neither bars nor presses.
-    at_start, later = np.fmin.reduce(room[~after], axis=0), np.fmin.reduce(room[after], axis=0, initial=np.inf)
+    at_start, later = (
+        np.fmin.reduce(room[~after], axis=0),
+        np.fmin.reduce(room[after], axis=0, initial=np.inf),
+    )
     barred, broken = at_start < -_EPS, later < -_EPS
     state = np.where(np.fmin(at_start, later) < 1.0 - _EPS, NARROW, STEADY).astype(np.int8)
     state[broken] = BROKEN
@@ -143,4 +146,6 @@ def _chance(needs: tuple[Need, ...], assays: list[Assay]) -> Array | None:
 
 def _count(mask: Mask) -> Array:
     """True values of each hour; bytes are added, which is several times faster than adding booleans."""
-    return np.asarray(np.add.reduce(np.ascontiguousarray(mask).view(np.uint8), axis=0, dtype=np.uint32), dtype=np.float64)
+    return np.asarray(
+        np.add.reduce(np.ascontiguousarray(mask).view(np.uint8), axis=0, dtype=np.uint32), dtype=np.float64
+    )

@@ -58,7 +58,7 @@ def config(**changes: Any) -> Config:
 def ground(hours: HourlyWeather, *, now: datetime | None = None, **changes: Any) -> Ground:
     """The demo's site under the hours given."""
     found = config(**changes)
-    return lay(hours, found.site, now=now or hours.start, sowings=found.sowings, wash=found.wash)
+    return lay(hours, found.site, now=now or hours.start, sowings=found.sowings, constants=found.constants)
 
 
 def forecast(hours: HourlyWeather, fetched_at: datetime) -> Forecast:

@@ -55,7 +55,9 @@ def test_hours_of_a_limit_alone_are_won_by_dropping_it(year):
     ground, jobs, records = year
     record = next(r for r in records if r.job.name == "foliar_feed" and r.surface.name == "green")
     cost = record.costs[0]
-    without = record.job.model_copy(update={"needs": tuple(n for n in record.job.needs if n.id != cost.need.id)})
+    without = record.job.model_copy(
+        update={"needs": tuple(n for n in record.job.needs if n.id != cost.need.id)}
+    )
     dropped = judge(without, record.surface, trial_of(ground, without, record.surface))
     won = int((dropped.state <= 1).sum()) - record.open_hours
     assert won == cost.hours_alone > 0
@@ -86,7 +88,9 @@ def test_rules_that_never_open_or_close_are_told(year):
             )
         }
     )
-    wide = job.model_copy(update={"name": "anything", "needs": tuple(n for n in job.needs if n.id == "light")})
+    wide = job.model_copy(
+        update={"name": "anything", "needs": tuple(n for n in job.needs if n.id == "light")}
+    )
     found = doubts(replay(ground, [shut, wide]))
     assert any("foliar_feed on the green never opens" in text and "air_temp" in text for text in found)
     assert any("anything on the green never closes" in text for text in found)

@@ -11,6 +11,8 @@ import numpy as np
 from planner.answers.header import head, known, local, utc
 from planner.briefing import Briefing
 from planner.notices.base import Notice
+from planner.notices.life import OVER
+from planner.notices.told import body
 from planner.plan import Judged
 from planner.weather import VARIABLES
 
@@ -38,13 +40,33 @@ def days(briefing: Briefing) -> dict[str, Any]:
     return {**head(briefing), "days": rows}
 
 
+def _life(briefing: Briefing, notice: Notice) -> dict[str, Any]:
+    """Where the warning stands and since when; null where no one follows warnings (a file, the demo)."""
+    zone = briefing.plan.ground.site.zone
+    for one in briefing.life.states if briefing.life is not None else ():
+        if one.id == notice.id:
+            return {"state": one.state, "since": local(one.first_at, zone)}
+    return {"state": None, "since": None}
+
+
 def _plain(value: Any, zone: ZoneInfo) -> Any:
     return local(value, zone) if isinstance(value, datetime) else value
 
 
 def warnings(briefing: Briefing) -> dict[str, Any]:
     """What is about to go wrong, and what to do."""
-    return {**head(briefing), "warnings": [warning(briefing, notice) for notice in briefing.notices]}
+    return {
+        **head(briefing),
+        "warnings": [warning(briefing, notice) for notice in briefing.notices],
+        "stood_down": _stood_down(briefing),
+    }
+
+
+def _stood_down(briefing: Briefing) -> list[dict[str, Any]]:
+    """Warnings that this pass ended, in words: nothing is deleted in silence."""
+    if briefing.life is None:
+        return []
+    return [{"id": news.id, "says": body(news)} for news in briefing.life.news if news.state == OVER]
 
 
 def warning(briefing: Briefing, notice: Notice) -> dict[str, Any]:
@@ -58,6 +80,7 @@ def warning(briefing: Briefing, notice: Notice) -> dict[str, Any]:
         "ends": None if notice.ends is None else local(notice.ends, zone),
         "lead_h": round((notice.begins - briefing.made_at) / timedelta(hours=1), 1),
         "level": notice.level,
+        **_life(briefing, notice),
         "chance": notice.chance,
         "says": notice.says,
         "advice": list(notice.advice),

@@ -21,6 +21,7 @@ COMMANDS = {
     "warnings": "planner.cli.reading",
     "week": "planner.cli.week",
     "hindcast": "planner.cli.hindcast",
+    "calibrate": "planner.cli.calibrate",
     "serve": "planner.cli.running",
     "diary": "planner.cli.diary",
     "mix": "planner.cli.mix",

@@ -67,7 +67,7 @@ def replayed(full: Config, weather: str | None, year: int | None) -> tuple[Groun
     from planner.plan import lay
 
     hours = past_weather(full, weather, year)
-    ground = lay(hours, full.site, now=hours.start, wash=full.wash)
+    ground = lay(hours, full.site, now=hours.start, constants=full.constants)
     pairs = sum(len(job.surfaces_of(full.site)) for job in full.jobs)
     with click.progressbar(length=pairs, label="Replaying", file=sys.stderr) as bar:
         return ground, replay(ground, full.jobs, tick=partial(bar.update, 1))

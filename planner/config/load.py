@@ -25,9 +25,11 @@ from planner.config.schema import ForecastPart, ServicePart, SiteFile, StorePart
 from planner.diary.due import Wanted
 from planner.diary.given import GIVEN
 from planner.diary.materials import Stocked
-from planner.errors import ConfigError, Fault
+from planner.errors import ConfigError, Fault, NotKnown
 from planner.indices import INDEX
 from planner.indices.grasses import GRASSES
+from planner.indices.rain_wash import wash_constants
+from planner.indices.site_constants import SITE_CONSTANTS
 from planner.mix import Sprayer, Spreader
 from planner.rules.job import Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
@@ -49,7 +51,7 @@ class Config:
     store: StorePart
     service: ServicePart
     warnings: WarningsPart
-    wash: Mapping[str, float]
+    constants: Mapping[str, float]
     materials: tuple[Stocked, ...] = ()
     sprayers: tuple[Sprayer, ...] = ()
     spreaders: tuple[Spreader, ...] = ()
@@ -105,6 +107,7 @@ def load(path: Path) -> Config:
     done = _work("done", parsed, site, jobs, text, faults)
     planned = _work("planned", parsed, site, jobs, text, faults)
     _check_providers(parsed, text, faults)
+    _check_constants(parsed, text, faults)
     materials = _materials(parsed, path, jobs)
     sheet = Sheet(text, faults)
     sprayers, spreaders = sprayers_of(parsed.sprayer, sheet), spreaders_of(parsed.spreader, sheet)
@@ -125,7 +128,7 @@ def load(path: Path) -> Config:
         store=parsed.store.model_copy(update={"url": beside(parsed.store.url, path)}),
         service=parsed.service,
         warnings=parsed.warnings,
-        wash=parsed.wash,
+        constants=parsed.constants,
         materials=materials,
         sprayers=sprayers,
         spreaders=spreaders,
@@ -242,6 +245,17 @@ def _surface(
         )
         return None
     return site.surface(name)
+
+
+def _check_constants(parsed: SiteFile, text: str, faults: list[Fault]) -> None:
+    for name, value in parsed.constants.items():
+        if name in SITE_CONSTANTS:
+            continue
+        try:
+            wash_constants({name: value})
+        except NotKnown as error:
+            known = [*SITE_CONSTANTS, *error.known]
+            _add(faults, text, ("constants", name), f"is not a constant of ours.{nearest(name, known)}")
 
 
 def _check_providers(parsed: SiteFile, text: str, faults: list[Fault]) -> None:

@@ -194,7 +194,7 @@ class SiteFile(Part):
     wanted: tuple[WantedPart, ...] = ()
     week: WeekPart = WeekPart()
     away: tuple[AwayPart, ...] = ()
-    wash: dict[str, float] = Field(default={}, description="Constants of the wash index that differ here.")
+    constants: dict[str, float] = Field(default={}, description="Constants of the formulas that differ here.")
     jobs: dict[str, dict[str, Any]] = Field(
         default={}, description="Changes to jobs of the rules file: settings, and needs by their id."
     )

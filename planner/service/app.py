@@ -72,7 +72,7 @@ def create_app(
         return send(request, item(HTML, addresses(app.openapi())))
 
     @app.get("/health", tags=["reads"], summary="Age of the last good pass; 503 when it is too old")
-    async def health() -> JSONResponse:
+    def health() -> JSONResponse:
         body, healthy = _health(shelf, clock(), passes, every_minutes)
         return JSONResponse(body, 200 if healthy else 503)
 
@@ -94,5 +94,6 @@ def _health(
         "forecast_stale": stale,
         "last_fault": None if passes is None else passes.last_fault,
         "config_fault": None if passes is None else passes.config_fault,
+        "messages": {} if passes is None else passes.messages(),
         "version": __version__,
     }, healthy

@@ -19,7 +19,7 @@ from planner.errors import InputError
 from planner.page.forms import diary as diary_page
 from planner.page.forms import tank as tank_page
 from planner.service.desk import Desk
-from planner.service.run import is_loopback
+from planner.service.listening import is_loopback
 from planner.service.sending import send
 from planner.service.shelf import item
 from planner.store.faults import KeyReused

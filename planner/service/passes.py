@@ -46,6 +46,13 @@ class Passes:
         """The config in force."""
         return self._watched.current()
 
+    def messages(self) -> dict[str, dict[str, int]]:
+        """How many messages of each output stand where: due, sent, unsure, given up."""
+        counts: dict[str, dict[str, int]] = {}
+        for one in self._store.outbox_counts():
+            counts.setdefault(one.output, {})[one.state] = one.messages
+        return counts
+
     @property
     def config_fault(self) -> str | None:
         """What is wrong with a changed config that was not taken up."""

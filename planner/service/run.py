@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 import os
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,17 +10,8 @@ import click
 
 from planner.config.load import Config
 from planner.errors import InputError
+from planner.service.listening import is_loopback
 from planner.service.shelf import Shelf
-
-
-def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach the address."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def serve(

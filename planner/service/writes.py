@@ -14,8 +14,8 @@ from planner import diary_board, writing
 from planner.answers import CSV, JSON, encode
 from planner.diary.showing import as_json, belongs_on_sheet, flat_row, record_sheets
 from planner.service.desk import Desk, at_work
+from planner.service.listening import is_loopback
 from planner.service.problems import problem
-from planner.service.run import is_loopback
 from planner.service.sending import send
 from planner.service.shelf import item
 from planner.store.faults import KeyReused

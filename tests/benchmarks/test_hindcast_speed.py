@@ -21,7 +21,9 @@ MEMBERS = 51
 @pytest.mark.replay
 def test_a_year_of_sixteen_jobs_on_four_surfaces_takes_at_most_thirty_wet_bulbs():
     # The year of station WMO 10637 (fixtures/published), each member shifted by a degree or so.
-    year = from_station_table(ROOT / "fixtures" / "published" / "frankfurt_2024_hourly.csv", elevation_m=111.0)
+    year = from_station_table(
+        ROOT / "fixtures" / "published" / "frankfurt_2024_hourly.csv", elevation_m=111.0
+    )
     columns = {name: np.repeat(year[name], MEMBERS, axis=0) for name in year}
     columns["air_temp_c"] = columns["air_temp_c"] + np.random.default_rng(0).normal(0, 1, (MEMBERS, 1))
     hours = HourlyWeather(first_hour=year.first_hour, hours=year.hours, columns=columns)

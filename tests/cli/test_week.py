@@ -43,7 +43,9 @@ def test_check_tells_of_rules_that_never_open(tmp_path):
     site = tmp_path / "haysel.toml"
     site.write_text(site.read_text() + "\n[jobs.mow_green.needs.air_temp]\nhard_min = 20\nbest_from = 21\n")
     text = site.read_text()
-    site.write_text(text + "\n[jobs.foliar_feed.needs.air_temp]\nhard_min = 27.9\nbest_from = 27.95\nbest_to = 27.97\n")
+    site.write_text(
+        text + "\n[jobs.foliar_feed.needs.air_temp]\nhard_min = 27.9\nbest_from = 27.95\nbest_to = 27.97\n"
+    )
     table = ROOT / "fixtures" / "published" / "frankfurt_2024_hourly.csv"
     done = haysel("check", "--config", str(site), "--weather", str(table))
     assert done.returncode == 0, done.stderr
@@ -76,7 +78,11 @@ def test_help_lists_every_command():
     from planner.cli.commands import COMMANDS
 
     text = subprocess.run(
-        [str(__import__("sys").executable), "-m", "planner", "--help"], cwd=ROOT, capture_output=True, text=True, check=True
+        [str(__import__("sys").executable), "-m", "planner", "--help"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
     ).stdout
     for command in COMMANDS:
         assert command in text

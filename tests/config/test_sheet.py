@@ -74,6 +74,13 @@ def test_all_faults_stand_on_one_sheet(folder):
     assert str(error).splitlines()[0].endswith("has 2 faults")
 
 
+def test_a_constant_that_is_none_of_ours_is_told(folder):
+    broken = SITE + "\n[constants]\nei50 = 12.0\nei_50 = 12.0\nfirm_pct = 92\n"
+    error = faults(folder, site=broken)
+    assert [fault.where for fault in error.faults] == ["constants, ei_50"] or "constants" in str(error)
+    assert "firm_pct" not in [fault.where for fault in error.faults]
+
+
 def test_a_time_without_quotes_is_explained(folder):
     error = faults(folder, rules=RULES.replace('opens = "08:00"', "opens = 08:00", 1))
     assert 'Write a time of day in quotes: "07:30"' in str(error)

@@ -15,7 +15,9 @@ NEEDS = [(job, need) for job in JOBS for need in job.needs]
 RULES = (ROOT / "config" / "rules.toml").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize(("job", "need"), NEEDS, ids=lambda part: getattr(part, "name", getattr(part, "id", "")))
+@pytest.mark.parametrize(
+    ("job", "need"), NEEDS, ids=lambda part: getattr(part, "name", getattr(part, "id", ""))
+)
 def test_every_limit_has_a_source_a_sentence_and_a_confidence(job, need):
     assert len(need.source) > 5
     assert need.confidence in "ABC"
@@ -42,7 +44,9 @@ def test_a_guess_is_marked_beside_its_figure():
     # or names common practice.
     for block in re.split(r"\n(?=\[)", RULES):
         if 'confidence = "C"' in block and re.search(r"^(hard|best)_", block, re.M):
-            assert "guess" in block or "common practice" in block or "from memory" in block or "labels" in block, block
+            assert (
+                "guess" in block or "common practice" in block or "from memory" in block or "labels" in block
+            ), block
 
 
 def test_jobs_cover_the_keepers_year():

@@ -1,0 +1,15 @@
+"""Who can reach an address."""
+
+from __future__ import annotations
+
+import ipaddress
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach the address."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
