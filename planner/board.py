@@ -24,14 +24,14 @@ def head(answer: dict[str, Any]) -> list[str]:
     forecast = answer["forecast"]
     local = zone_time.astimezone(_zone(answer))
     lines = [f"{answer['site']['name']}   {local:%a %d %b %Y %H:%M}"]
-    source = f"Forecast: {forecast['provider']}, {_age(forecast['age_h'])} old"
+    source = f"Forecast: {forecast['provider']}, {_old(forecast['age_h'])}"
     if forecast["members"] > 1:
         source += f", {forecast['members']} members"
     lines.append(source + ".")
     if forecast["stale"]:
         lines += [
             "",
-            f"!! STALE: this forecast is {_age(forecast['age_h'])} old. Look at the sky before you trust it.",
+            f"!! STALE: this forecast is {_old(forecast['age_h'])}. Look at the sky before you trust it.",
         ]
     return lines
 
@@ -40,6 +40,10 @@ def _zone(answer: dict[str, Any]) -> Any:
     from zoneinfo import ZoneInfo
 
     return ZoneInfo(answer["site"]["timezone"])
+
+
+def _old(hours: float | None) -> str:
+    return "age not known" if hours is None else f"{_age(hours)} old"
 
 
 def _age(hours: float) -> str:

@@ -34,7 +34,7 @@ def now_as_of(
     due: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """The flat object for dashboards as it reads at `now`; with the answers, what is over is replaced."""
-    age_h = (now - _time(flat["issued_at"])) / timedelta(hours=1)
+    age_h = (now - _time(flat["issued_at"] or flat["fetched_at"])) / timedelta(hours=1)
     flat["forecast_age_h"] = round(max(0.0, age_h), 2)
     flat["stale"] = bool(flat["stale"] or now >= _time(flat["stale_at"]))
     if windows is not None and warnings is not None:

@@ -21,6 +21,7 @@ def now(briefing: Briefing) -> dict[str, Any]:
         "site": top["site"]["name"],
         "made_at": top["made_at"],
         "issued_at": forecast["issued_at"],
+        "fetched_at": forecast["fetched_at"],
         "forecast_age_h": forecast["age_h"],
         "stale": forecast["stale"],
         "stale_at": forecast["stale_at"],

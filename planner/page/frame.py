@@ -94,7 +94,8 @@ def clock(answers: Answers) -> Clock:
 def moment(answers: Answers) -> datetime:
     """When the answers are read: the issue of their forecast plus the age they tell."""
     head = answers["windows"]
-    issued = datetime.fromisoformat(head["forecast"]["issued_at"])
+    # A provider that does not tell when it issued is told from when it was asked.
+    issued = datetime.fromisoformat(head["forecast"]["issued_at"] or head["forecast"]["fetched_at"])
     made = datetime.fromisoformat(head["made_at"])
     # The age is rounded to a hundredth of an hour, so the pass itself is the floor.
     aged = issued.timestamp() + head["forecast"]["age_h"] * 3600
