@@ -103,10 +103,10 @@ def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
     pressing = np.where(after[:, None] & barred, np.inf, room)
     if gone:
         needed = np.array([not need.optional for need in needs])
-        unread = unknown[needed].any(axis=0)
+        unread = unknown[needed].any(axis=0) | unknown.all(axis=0)
         state[unread] = UNREAD
         pressing[unknown] = np.inf
-        pressing[unknown & unread & needed[:, None]] = -np.inf
+        pressing[unknown & unread & (needed[:, None] | unknown.all(axis=0))] = -np.inf
     weights = np.array([need.weight for need in needs])
     return state, _score(room, unknown if gone else None, weights, state), np.argmin(pressing, axis=0)
 

@@ -104,7 +104,7 @@ class HourlyWeather:
     only.
     """
 
-    __slots__ = ("_columns", "first_hour", "flaws", "hours", "members", "step_h")
+    __slots__ = ("_absent", "_columns", "first_hour", "flaws", "hours", "members", "step_h")
 
     def __init__(
         self,
@@ -121,7 +121,8 @@ class HourlyWeather:
         self.flaws = flaws
         self.step_h = np.ones(hours) if step_h is None else step_h
         self._columns = dict(columns)
-        for column in self._columns.values():
+        self._absent = np.full((1, hours), np.nan)
+        for column in (*self._columns.values(), self._absent):
             column.setflags(write=False)
 
     @classmethod
@@ -174,7 +175,8 @@ class HourlyWeather:
         if column is None:
             if name not in VARIABLE:
                 raise KeyError(name)
-            return np.full((1, self.hours), np.nan)
+            # One and the same array each time: what is reckoned from a column is remembered by the column.
+            column = self._absent
         return column
 
     def __iter__(self) -> Iterator[str]:

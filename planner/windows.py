@@ -57,6 +57,7 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
         ),
     )
     # Lists are several times faster than arrays to pick single hours from.
+    earliest = _earliest_offsets(suitability.needs, trial, [begin for begin, _ in runs], first)
     least = np.fmin.reduce(suitability.room, axis=0).tolist()
     score, state = suitability.score.tolist(), suitability.state.tolist()
     chance = None if suitability.chance is None else suitability.chance.tolist()
@@ -64,9 +65,11 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
     windows: list[Window] = []
     times = trial.spans.recall("times", lambda: [weather.time(index) for index in range(weather.hours)])
     # From the last to the first, so that each knows the one that comes after it.
-    for (begin, last), offset in zip(reversed(runs), reversed(latest), strict=True):
+    for (begin, last), sooner, offset in zip(
+        reversed(runs), reversed(earliest), reversed(latest), strict=True
+    ):
         latest_start = times[last] + timedelta(minutes=int(offset * 60 + 1e-6))
-        start = max(times[begin], soonest)
+        start = max(times[begin] - timedelta(minutes=int(sooner * 60 + 1e-6)), soonest)
         if start > latest_start:
             continue
         best = max(range(begin, last + 1), key=score.__getitem__)
@@ -77,7 +80,7 @@ def find(suitability: Suitability, trial: Trial, *, now: datetime) -> tuple[Wind
                 start=start,
                 latest_start=latest_start,
                 end=latest_start + timedelta(hours=suitability.job.duration_h),
-                best_start=max(times[best], start),
+                best_start=max(times[best], start) if best > begin else start,
                 state=STATES[state[best]],
                 score=score[best],
                 room=min(1.0, least[best]),
@@ -124,6 +127,31 @@ def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> 
         latest[alive] = offset
     # A start on the next full hour belongs to the next hour, which does not hold.
     return [min(float(offset), 55.0 / 60.0) if offset >= 1.0 else float(offset) for offset in latest]
+
+
+def _earliest_offsets(needs: tuple[Need, ...], trial: Trial, begins: list[int], first: int) -> list[float]:
+    """How much before its first full hour each run already holds, in hours.
+
+    Only clocks and gaps open within an hour; everything else must hold in the hour before from then on.
+    """
+    moments = sorted({round(moment % 1.0, 6) for need in needs for moment in need.opens_h(trial)} - {0.0})
+    sooner = [0.0] * len(begins)
+    before = np.array(begins) - 1
+    if not moments or not (before >= first).any():
+        return sooner
+    control = replace(trial, quantities=trial.quantities.control())
+    alive = before >= first
+    # From the end of the hour backward: what fails at a later moment cannot hold from an earlier one on.
+    for offset in (1.0 - _JUST_BEFORE, *reversed(moments)):
+        shifted = replace(control, offset_h=offset)
+        for need in needs:
+            alive = alive & ~need.assay(shifted).shut[np.maximum(before, 0)]
+        if not alive.any():
+            break
+        if offset < 1.0 - _JUST_BEFORE:
+            for number in np.flatnonzero(alive):
+                sooner[number] = 1.0 - offset
+    return sooner
 
 
 def _moments(needs: tuple[Need, ...], trial: Trial) -> tuple[object, ...]:

@@ -12,7 +12,7 @@ from planner.answers.verdict import limiting
 from planner.briefing import Briefing
 from planner.plan import Judged, Ranked
 from planner.rules.limit import Limit
-from planner.suitability import STATES
+from planner.suitability import NARROW, STATES
 from planner.windows import shut
 from planner.words import clause, figure, held_against, is_low
 
@@ -59,6 +59,7 @@ def _window(ranked: Ranked) -> dict[str, Any]:
                 "score": known(judged.suitability.score[hour]),
             }
             for hour in range(first, last + 1)
+            if judged.suitability.state[hour] <= NARROW
         ],
         "not_read": _not_read(judged, window.best_hour),
         "tasks": _tasks(judged, window.best_hour),

@@ -150,6 +150,10 @@ class Need(BaseModel):
         """Hours from the start at which the verdict may change when the start moves within its hour."""
         return ()
 
+    def opens_h(self, trial: Trial) -> tuple[float, ...]:
+        """Moments, in hours (only the part within the hour counts), at which it may begin to hold."""
+        return ()
+
     def shifts(self, trial: Trial, offset_h: float) -> bool:
         """Whether a start later by `offset_h` can read another figure than one on the full hour."""
         return bool(self.edges_h(trial))

@@ -62,9 +62,15 @@ class Clock(Need):
 
     def edges_h(self, trial: Trial) -> tuple[float, ...]:
         closing = [self.closes, *(span[1] for span in self.days.values() if span[1] != NEVER)]
+        # Some clocks stand half or three quarters of an hour off the full hour of UTC.
+        beside = {float(offset) % 1.0 for offset in np.unique(trial.quantities.local_offset_h)}
         edges = [trial.duration_h - clock_minutes(text) / 60.0 for text in closing]
-        # Some clocks stand half an hour off the full hour of UTC.
-        return (*edges, *(edge + 0.5 for edge in edges))
+        return tuple(edge + part for edge in edges for part in beside)
+
+    def opens_h(self, trial: Trial) -> tuple[float, ...]:
+        opening = [self.opens, *(span[0] for span in self.days.values() if span[0] != NEVER)]
+        beside = {float(offset) % 1.0 for offset in np.unique(trial.quantities.local_offset_h)}
+        return tuple(clock_minutes(text) / 60.0 - part for text in opening for part in beside)
 
     def reading(self, trial: Trial) -> Reading:
         """Hours inside the allowed span; negative outside. Elapsed hours, so clock-change days work."""
@@ -82,13 +88,21 @@ class Clock(Need):
         )
         begun, done = starts + offsets, starts + trial.duration_h + offsets[ends]
         day = np.floor(begun / 24.0)
+        today = self._room_of_day(begun, done, day)
+        # A span that closes after midnight still holds the small hours of the day after.
+        return np.atleast_2d(np.maximum(today, self._room_of_day(begun, done, day - 1.0)))
+
+    def _room_of_day(self, begun: Array, done: Array, day: Array) -> Array:
+        """Hours to the nearer end of the span that opens on each given day (days since 1970, local)."""
         # 1 January 1970 was a Thursday.
         weekday = ((day + 3) % 7).astype(int)
         spans = [self.days.get(name, (self.opens, self.closes)) for name in WEEKDAYS]
         opens = np.array([_hours(span[0], np.inf) for span in spans])
         closes = np.array([_hours(span[1], -np.inf) for span in spans])
-        inside = np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
-        return np.atleast_2d(inside)
+        closes = np.where(closes <= opens, closes + 24.0, closes)
+        return np.asarray(
+            np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
+        )
 
     def room(self, reading: Reading, member: int | None = None) -> Array:
         figure = reading.low if member is None else reading.low[0]
@@ -104,9 +118,19 @@ class Season(Need):
 
     kind: Literal["season"] = "season"
     label: str = "season"
-    barred_from: str = Field(pattern=r"^\d\d-\d\d$", description="First barred date, month-day.")
-    barred_to: str = Field(pattern=r"^\d\d-\d\d$", description="Last barred date, month-day.")
+    barred_from: str = Field(description='First barred date, month and day: "12-01".')
+    barred_to: str = Field(description="Last barred date, month and day.")
     low: str = "out of season"
+
+    @field_validator("barred_from", "barred_to")
+    @classmethod
+    def _is_a_date(cls, text: str) -> str:
+        try:
+            # A leap year, so that 02-29 can be barred.
+            date.fromisoformat(f"2024-{text}")
+        except ValueError:
+            raise ValueError(f'"{text}" is not a date of the year: write month and day, "12-01"') from None
+        return text
 
     def _needs_limits(self) -> bool:
         return False

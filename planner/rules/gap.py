@@ -16,7 +16,11 @@ UNITS_H = {"h": 1.0, "d": 24.0}
 
 
 class Gap(Need):
-    """Hours or days since (or until) other work. Elapsed time, so a clock change does not alter it."""
+    """Hours or days since (or until) other work. Elapsed time, so a clock change does not alter it.
+
+    Work is known by one moment: when done work was finished, when planned work begins. A moment that falls
+    inside the job leaves no gap at all, on either side.
+    """
 
     kind: Literal["gap"] = "gap"
     direction: Literal["since", "until"] = Field(description="since: after other work. until: before it.")
@@ -28,11 +32,22 @@ class Gap(Need):
         return False
 
     def edges_h(self, trial: Trial) -> tuple[float, ...]:
-        if self.direction == "since" or self.hard_min is None:
+        """Where a limit is crossed as the start moves within its hour, and where a moment enters the job."""
+        moments = [work.at.timestamp() / 3600.0 for work in self.matches((*trial.done, *trial.planned))]
+        unit_h = UNITS_H[self.unit]
+        waits = [limit * unit_h for limit in (self.hard_min, self.hard_max) if limit is not None]
+        if self.direction == "since":
+            # The start at which `wait` hours have gone by is moment + wait; an edge is told as its negative.
+            return tuple(-(moment + wait) for moment in moments for wait in (0.0, *waits))
+        return tuple(trial.duration_h + wait - moment for moment in moments for wait in (0.0, *waits))
+
+    def opens_h(self, trial: Trial) -> tuple[float, ...]:
+        if self.direction == "until" or self.hard_min is None:
             return ()
-        wait_h = trial.duration_h + self.hard_min * UNITS_H[self.unit]
-        moments = self.matches((*trial.done, *trial.planned))
-        return tuple(wait_h - work.at.timestamp() / 3600.0 for work in moments)
+        wait = self.hard_min * UNITS_H[self.unit]
+        return tuple(
+            work.at.timestamp() / 3600.0 + wait for work in self.matches((*trial.done, *trial.planned))
+        )
 
     def matches(self, work: Iterable[WorkDone]) -> list[WorkDone]:
         """The work that counts, in order of time."""
@@ -52,7 +67,7 @@ class Gap(Need):
         hours = (
             _since(starts, moments)
             if self.direction == "since"
-            else _until(starts + trial.duration_h, moments)
+            else _until(starts, trial.duration_h, moments)
         )
         # With no such work on record a mere minimum holds; a maximum cannot be read.
         unlimited_above = self.hard_max is None and self.best_to is None
@@ -64,15 +79,15 @@ class Gap(Need):
 def _since(starts: Array, moments: list[float]) -> Array:
     since = np.full(starts.shape, np.inf)
     for moment in moments:
-        since = np.where(starts >= moment, starts - moment, since)
+        since = np.where(starts >= moment - 1e-9, np.maximum(starts - moment, 0.0), since)
     return since
 
 
-def _until(finishes: Array, moments: list[float]) -> Array:
+def _until(starts: Array, duration_h: float, moments: list[float]) -> Array:
+    finishes = starts + duration_h
     until = np.full(finishes.shape, np.inf)
     for moment in reversed(moments):
-        # Work that is planned within the job itself leaves no gap at all.
-        until = np.where(finishes <= moment + 1e-9, moment - finishes, until)
+        until = np.where(finishes <= moment + 1e-9, np.maximum(moment - finishes, 0.0), until)
     for moment in moments:
-        until = np.where((finishes > moment) & (finishes - moment < 1.0), 0.0, until)
+        until = np.where((starts < moment - 1e-9) & (moment < finishes - 1e-9), 0.0, until)
     return until
