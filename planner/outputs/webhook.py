@@ -26,8 +26,10 @@ class WebhookOutput:
 
     def __post_init__(self) -> None:
         if not self.url.startswith(("http://", "https://")):
+            # The address may hold a secret, and what stands before the first colon may be a user name.
             raise InputError(
-                f'The webhook {self.name} has the address "{self.url}". Write http:// or https://.'
+                f"The address of the webhook {self.name} does not begin with http:// or https://. Write one "
+                "of them before the host; the address itself is not shown, as it may hold a secret."
             )
 
     def send(self, message: Message) -> None:

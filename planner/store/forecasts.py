@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import zlib
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -28,6 +30,8 @@ def keep(
     etag: str | None,
     last_modified: str | None,
     expires_at: datetime | None,
+    issued_at: datetime | None = None,
+    notes: Sequence[str] = (),
 ) -> int:
     """Writes one answer of a provider; its number."""
     fetched = epoch_s(fetched_at, "the time of a fetch")
@@ -42,17 +46,29 @@ def keep(
             checked_at=fetched,
             day=int(fetched // DAY_S),
             body=zlib.compress(body, ZLIB_LEVEL),
+            issued_at=maybe_epoch_s(issued_at, "the time a forecast was issued"),
+            notes=_listed(notes),
         )
     )
     return int(made.inserted_primary_key[0]) if made.inserted_primary_key else 0
 
 
-def renew(connection: Connection, number: int, checked_at: datetime, expires_at: datetime | None) -> None:
-    """The provider says (304) that the kept answer is still its newest."""
-    values = {
+def renew(
+    connection: Connection,
+    number: int,
+    checked_at: datetime,
+    expires_at: datetime | None,
+    issued_at: datetime | None = None,
+    notes: Sequence[str] = (),
+) -> None:
+    """The provider says (304) that the kept answer is still its newest; a known time of issue is not lost."""
+    values: dict[str, Any] = {
         "checked_at": epoch_s(checked_at, "the time of a check"),
         "expires_at": maybe_epoch_s(expires_at, "the time a forecast expires"),
+        "notes": _listed(notes),
     }
+    if issued_at is not None:
+        values["issued_at"] = epoch_s(issued_at, "the time a forecast was issued")
     connection.execute(update(forecasts).where(forecasts.c.id == number).values(values))
 
 
@@ -119,7 +135,13 @@ def _columns() -> Select[Any]:
         table.expires_at,
         table.fetched_at,
         table.checked_at,
+        table.issued_at,
+        table.notes,
     )
+
+
+def _listed(notes: Sequence[str]) -> str | None:
+    return json.dumps(list(notes), ensure_ascii=False) if notes else None
 
 
 def _kept(row: Row[Any]) -> KeptForecast:
@@ -133,4 +155,6 @@ def _kept(row: Row[Any]) -> KeptForecast:
         expires_at=maybe_moment(row.expires_at),
         fetched_at=moment(row.fetched_at),
         checked_at=moment(row.checked_at),
+        issued_at=maybe_moment(row.issued_at),
+        notes=tuple(json.loads(row.notes)) if row.notes else (),
     )

@@ -50,6 +50,10 @@ class KeptForecast:
     fetched_at: datetime
     checked_at: datetime
     """When the provider last said that this is still its newest answer."""
+    issued_at: datetime | None = None
+    """When its model run came out, where a second call told."""
+    notes: tuple[str, ...] = ()
+    """What that call found odd."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -116,6 +116,8 @@ class Store:
         etag: str | None = None,
         last_modified: str | None = None,
         expires_at: datetime | None = None,
+        issued_at: datetime | None = None,
+        notes: Sequence[str] = (),
     ) -> int:
         """Keeps a provider's answer as it came; its number."""
         with self._writing() as connection:
@@ -128,12 +130,22 @@ class Store:
                 etag=etag,
                 last_modified=last_modified,
                 expires_at=expires_at,
+                issued_at=issued_at,
+                notes=notes,
             )
 
-    def renew_forecast(self, number: int, checked_at: datetime, expires_at: datetime | None = None) -> None:
+    def renew_forecast(
+        self,
+        number: int,
+        checked_at: datetime,
+        expires_at: datetime | None = None,
+        *,
+        issued_at: datetime | None = None,
+        notes: Sequence[str] = (),
+    ) -> None:
         """Notes that the provider says the kept answer is still its newest (status 304)."""
         with self._writing() as connection:
-            forecasts.renew(connection, number, checked_at, expires_at)
+            forecasts.renew(connection, number, checked_at, expires_at, issued_at, notes)
 
     def last_forecast(self, provider: str, at: datetime | None = None) -> KeptForecast | None:
         """The provider's newest answer; with `at`, the newest there was at that moment."""

@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 
 #: The newest migration. Compared with the version row at start, so that alembic is loaded only when needed.
-HEAD = "0001"
+HEAD = "0002"
 
 metadata = MetaData()
 
@@ -55,6 +55,8 @@ forecasts = Table(
     Column("checked_at", Double, nullable=False),
     Column("day", Integer, nullable=False),
     Column("body", LargeBinary, nullable=False),
+    Column("issued_at", Double),
+    Column("notes", Text),
     Index("forecasts_by_time", "provider", "fetched_at"),
 )
 

@@ -44,6 +44,25 @@ def test_a_forecast_the_provider_calls_unchanged_is_renewed(store: Store) -> Non
     assert (got.fetched_at, got.checked_at, got.expires_at) == (NOON, later, later + timedelta(hours=1))
 
 
+def test_the_time_of_issue_and_the_notes_come_back(store: Store) -> None:
+    issued = NOON - timedelta(hours=5)
+    number = store.keep_forecast(
+        "one", body=b"{}", url="", fetched_at=NOON, issued_at=issued, notes=("the next run is late",)
+    )
+    got = store.last_forecast("one")
+    assert got is not None
+    assert (got.issued_at, got.notes) == (issued, ("the next run is late",))
+    # The same body again: a second call that failed does not take away what an earlier one told.
+    store.renew_forecast(number, NOON + timedelta(hours=1), notes=("when the model ran is not known",))
+    got = store.last_forecast("one")
+    assert got is not None
+    assert (got.issued_at, got.notes) == (issued, ("when the model ran is not known",))
+    store.renew_forecast(number, NOON + timedelta(hours=2), issued_at=NOON)
+    got = store.last_forecast("one")
+    assert got is not None
+    assert (got.issued_at, got.notes) == (NOON, ())
+
+
 def test_the_forecast_of_a_past_moment_is_found(store: Store) -> None:
     for hour in range(4):
         keep(store, NOON + timedelta(hours=hour), body=str(hour).encode())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,25 @@ def test_migrating_again_changes_nothing(store: Store, url: str) -> None:
         upgrade(connection, "head")
         assert version(connection) == HEAD
     engine.dispose()
+
+
+def test_a_store_of_the_first_form_is_brought_on_with_what_it_holds(url: str) -> None:
+    engine = connect(address(url))
+    with engine.execution_options(writes=True).begin() as connection:
+        upgrade(connection, "0001")
+        connection.execute(
+            text(
+                "insert into forecasts (provider, url, fetched_at, checked_at, day, body) "
+                "values ('one', '', 0, 0, 0, :body)"
+            ),
+            {"body": zlib.compress(b"{}")},
+        )
+    engine.dispose()
+    opened = Store.open(url)
+    kept = opened.last_forecast("one")
+    opened.close()
+    assert kept is not None
+    assert (kept.body, kept.issued_at, kept.notes) == (b"{}", None, ())
 
 
 def test_head_is_the_newest_migration() -> None:
