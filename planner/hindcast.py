@@ -114,7 +114,7 @@ def _months(ground: Ground) -> tuple[tuple[str, ...], Array]:
 def _told(found: Suitability, ground: Ground, months: tuple[tuple[str, ...], Array]) -> dict[str, Any]:
     names, of_hour = months
     count = len(names)
-    frame_rows = np.array([_is_frame(need) for need in found.needs])
+    frame_rows = np.array([need.is_frame for need in found.needs])
     fails = found.room < -_EPS
     frame = ~fails[frame_rows].any(axis=0)
     is_open = found.state <= NARROW
@@ -150,11 +150,6 @@ def _told(found: Suitability, ground: Ground, months: tuple[tuple[str, ...], Arr
         ),
         "costs": _costs(found, fails, frame & ~unread, frame_rows),
     }
-
-
-def _is_frame(need: Need) -> bool:
-    """Clock, season and light: the hours in which the work could be done at all."""
-    return getattr(need, "kind", "") in ("clock", "season") or need.id == "light"
 
 
 def _costs(found: Suitability, fails: Mask, frame: Mask, frame_rows: Mask) -> tuple[Cost, ...]:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from planner.rules.base import Assay, Mask, Need, Reading, Trial
+from planner.rules.gap import Gap
 from planner.rules.job import Job
 from planner.site import Surface
 from planner.weather import Array
@@ -53,7 +54,8 @@ class Suitability:
 
 def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = None) -> Suitability:
     """Judge every start hour. `members`: the same job tried on an ensemble of the same hours, for the chance."""
-    needs = job.needs_on(surface)
+    # Gaps to work that is not on record hold; told apart they would drown the rest.
+    needs = tuple(n for n in job.needs_on(surface) if not (isinstance(n, Gap) and n.is_idle(trial)))
     assays = [need.assay(trial) for need in needs]
     spread = assays if members is None else [need.assay(members) for need in needs]
     # Surfaces that need the same and read the same get the same verdicts, told once. The assays are kept in

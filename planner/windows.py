@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.rules.base import Need, Trial
 from planner.rules.gap import Gap
-from planner.suitability import BARRED, NARROW, STATES, UNREAD, Suitability
+from planner.suitability import NARROW, STATES, UNREAD, Suitability
 from planner.weather import HourlyWeather
 
 _JUST_BEFORE = 1e-6
@@ -169,46 +169,43 @@ def _moving(needs: tuple[Need, ...], trial: Trial, offset_h: float) -> tuple[Nee
     return (*fixed, *(n for n in needs if isinstance(n, Gap) and n.shifts(trial, offset_h)))
 
 
-def hours_lost(suitability: Suitability, first: int) -> dict[int, int]:
-    """Hours from `first` on that each need closes, among those the clock and the light leave open."""
-    room = suitability.room[:, first:]
-    failing = room < -1e-7
-    frame = [
-        row
-        for row, need in enumerate(suitability.needs)
-        if getattr(need, "kind", "") in ("clock", "season") or need.id == "light"
-    ]
-    open_hours = ~failing[frame].any(axis=0) if frame else np.ones(room.shape[-1], dtype=bool)
-    lost = {
-        row: int((failing[row] & open_hours).sum())
-        for row in range(len(suitability.needs))
-        if row not in frame
-    }
-    if not any(lost.values()):
-        lost = {row: int(failing[row].sum()) for row in range(len(suitability.needs))}
-    return {row: count for row, count in lost.items() if count}
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shut:
-    """Why a job has no window soon: how many hours each cause takes, and the hour that misses by least."""
+    """Why a job has no window soon. Hours are those ahead that clock, season and light leave open."""
 
     hours_unread: int
+    unread_hour: int | None
+    """The first of them, in the weather."""
     lost: dict[int, int]
+    """Hours that each need closes, by its row."""
+    nearest: dict[int, int]
+    """Of those, the hour that comes nearest to holding."""
     least_bad: tuple[int, ...]
+    """Up to two hours that miss by least."""
 
 
 def shut(suitability: Suitability, weather: HourlyWeather, *, now: datetime, hours: int) -> Shut:
-    """The causes over the next `hours` hours, and up to two least-bad start hours by day."""
+    """The causes over the next `hours` hours."""
     first = max(0, weather.index(now))
     last = min(weather.hours, first + hours)
-    unread = int((suitability.state[first:last] == UNREAD).sum())
-    part = replace(suitability, room=suitability.room[:, :last])
+    failing = suitability.room < -1e-7
+    frame = np.array([need.is_frame for need in suitability.needs])
+    ahead = np.zeros(weather.hours, dtype=bool)
+    ahead[first:last] = True
+    is_open = ahead & ~failing[frame].any(axis=0)
+    rows = np.flatnonzero(~frame) if is_open.any() else np.arange(len(suitability.needs))
+    inside = is_open if is_open.any() else ahead
+    unread = np.flatnonzero(inside & (suitability.state == UNREAD))
+    closed = failing & inside & (suitability.state != UNREAD)
+    lost = {int(row): int(closed[row].sum()) for row in rows if closed[row].any()}
+    nearest = {row: int(np.argmax(np.where(closed[row], suitability.room[row], -np.inf))) for row in lost}
+    candidates = np.flatnonzero(is_open & (suitability.state > NARROW) & (suitability.state != UNREAD))
     miss = np.where(np.isnan(suitability.room), 0.0, np.minimum(suitability.room, 0.0))
-    frame = np.array([getattr(need, "kind", "") in ("clock", "season") for need in suitability.needs])
-    allowed = ~(miss[frame] < 0).any(axis=0) & (suitability.state <= BARRED) & (suitability.state > NARROW)
-    allowed[:first] = False
-    candidates = np.flatnonzero(allowed)
-    failing = (miss < 0).sum(axis=0)
-    order = sorted(candidates, key=lambda hour: (failing[hour], -float(miss[:, hour].sum())))
-    return Shut(hours_unread=unread, lost=hours_lost(part, first), least_bad=tuple(int(h) for h in order[:2]))
+    order = sorted(candidates, key=lambda hour: ((miss[:, hour] < 0).sum(), -float(miss[:, hour].sum())))
+    return Shut(
+        hours_unread=int(unread.size),
+        unread_hour=int(unread[0]) if unread.size else None,
+        lost=lost,
+        nearest=nearest,
+        least_bad=tuple(int(hour) for hour in order[:2]),
+    )

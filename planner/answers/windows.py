@@ -11,9 +11,10 @@ from planner.answers.header import head, known, local
 from planner.answers.verdict import limiting
 from planner.briefing import Briefing
 from planner.plan import Judged, Ranked
+from planner.rules.base import Need
 from planner.rules.limit import Limit
 from planner.suitability import NARROW, STATES
-from planner.windows import shut
+from planner.windows import Shut, shut
 from planner.words import clause, figure, held_against, is_low
 
 #: A job without a window within this time is listed as barred, with its reasons.
@@ -108,7 +109,7 @@ def _barred(judged: Judged, now: datetime) -> dict[str, Any] | None:
         "kind": judged.job.kind,
         "surface": judged.surface.name,
         "next_window": None if upcoming is None else local(upcoming, zone),
-        "because": _because(judged, closed.lost, closed.hours_unread),
+        "because": _because(judged, closed),
         "hours_unread": closed.hours_unread,
     }
     if upcoming is None:
@@ -116,23 +117,27 @@ def _barred(judged: Judged, now: datetime) -> dict[str, Any] | None:
     return row
 
 
-def _because(judged: Judged, lost: dict[int, int], unread: int) -> dict[str, Any]:
-    if not lost:
+def _because(judged: Judged, closed: Shut) -> dict[str, Any]:
+    suitability = judged.suitability
+    most = max(closed.lost.values(), default=0)
+    if closed.unread_hour is not None and closed.hours_unread >= most:
+        told = limiting(judged, closed.unread_hour)
+        return {"need": told["need"], "says": told["says"], "hours_lost": closed.hours_unread, "also": []}
+    if not closed.lost:
         return {
             "need": None,
-            "says": "Not read: the forecast lacks what this job needs.",
-            "hours_lost": unread,
+            "says": "No hour of this forecast is left to judge.",
+            "hours_lost": 0,
+            "also": [],
         }
+    lost = closed.lost
     row = max(lost, key=lambda key: lost[key])
-    need = judged.suitability.needs[row]
-    # The figure shown is that of the hour that comes nearest to holding.
-    rooms = judged.suitability.room[row]
-    failing = np.where(rooms < -1e-7, rooms, -np.inf)
-    value = judged.suitability.value(row, int(np.argmax(failing)))
+    need = suitability.needs[row]
+    value = suitability.value(row, closed.nearest[row])
     others = sorted((key for key in lost if key != row), key=lambda key: -lost[key])[:2]
     return {
         "need": need.id,
-        "says": f"{_sentence_case(clause(need, value))} ({held_against(need, value)} at the nearest).",
+        "says": f"{_sentence_case(clause(need, value))}{_nearest(need, value)}.",
         "hours_lost": lost[row],
         "also": [
             {
@@ -160,6 +165,12 @@ def _least_bad(judged: Judged, hours: tuple[int, ...]) -> dict[str, Any]:
         rows.append({"start": start, "fails": fails})
     says = "No hour meets the rules; these miss by least." if rows else "No hour comes near."
     return {"hours": rows, "says": says}
+
+
+def _nearest(need: Need, value: float) -> str:
+    """The figure that comes nearest to holding; nothing for a clock or a yes and no."""
+    told = held_against(need, value)
+    return "" if need.is_frame or told == need.label else f" ({told} at the nearest)"
 
 
 def _sentence_case(text: str) -> str:

@@ -122,6 +122,13 @@ def surface_temp_c(q: Quantities) -> Array:
     return np.clip(reckoned + shift * np.clip(1.0 - light / SHIFT_GONE_WM2, 0.0, 1.0), -60.0, 80.0)
 
 
+def turf_least_c(q: Quantities) -> Array:
+    """The surface where it can be reckoned, else the coldest that the air allows: the cautious side of frost."""
+    reckoned = q["surface_temp_c"]
+    deepest = surface.GRASS_SURFACE.deepest_below_air_k
+    return np.where(np.isnan(reckoned), q["air_temp_c"] - deepest, reckoned)
+
+
 def dew_mm(q: Quantities) -> Array:
     return surface.dew_mm_per_h(
         q["air_temp_c"],

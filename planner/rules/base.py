@@ -159,6 +159,11 @@ class Need(BaseModel):
         return bool(self.edges_h(trial))
 
     @property
+    def is_frame(self) -> bool:
+        """Whether it only says when such work is done at all: the clock, the season, the light."""
+        return self.id == "light"
+
+    @property
     def is_after(self) -> bool:
         """Whether a failure breaks the job after its start instead of barring it."""
         return type(self).looks_ahead

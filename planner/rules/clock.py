@@ -40,6 +40,10 @@ class Clock(Need):
     )
     low: str = "outside the hours allowed for this work"
 
+    @property
+    def is_frame(self) -> bool:
+        return True
+
     @field_validator("opens", "closes")
     @classmethod
     def _is_time(cls, text: str) -> str:
@@ -121,6 +125,10 @@ class Season(Need):
     barred_from: str = Field(description='First barred date, month and day: "12-01".')
     barred_to: str = Field(description="Last barred date, month and day.")
     low: str = "out of season"
+
+    @property
+    def is_frame(self) -> bool:
+        return True
 
     @field_validator("barred_from", "barred_to")
     @classmethod

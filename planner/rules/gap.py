@@ -41,6 +41,11 @@ class Gap(Need):
             return tuple(-(moment + wait) for moment in moments for wait in (0.0, *waits))
         return tuple(trial.duration_h + wait - moment for moment in moments for wait in (0.0, *waits))
 
+    def is_idle(self, trial: Trial) -> bool:
+        """Whether it holds for want of anything on record: a mere minimum without such work."""
+        unlimited_above = self.hard_max is None and self.best_to is None
+        return unlimited_above and not self.matches((*trial.done, *trial.planned))
+
     def opens_h(self, trial: Trial) -> tuple[float, ...]:
         if self.direction == "until" or self.hard_min is None:
             return ()

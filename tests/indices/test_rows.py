@@ -109,3 +109,16 @@ def test_brown_patch_and_dollar_spot_lie_on_the_days() -> None:
     assert q["dollar_spot_chance"][0, 50] == pytest.approx(
         1 / (1 + np.exp(11.4041 - 8.046 - 4.0572)), abs=1e-6
     )
+
+
+def test_turf_is_held_at_its_coldest_where_cloud_is_not_known() -> None:
+    # Judgement on the cautious side: no surface is reckoned more than 6 K below the air (surface_temp.py), so
+    # that is what it may be where the sky is not known.
+    clear = quantities(weather(48, cloud_pct=0.0, air_temp_c=5.0))
+    unknown = quantities(weather(48, cloud_pct=np.nan, air_temp_c=5.0))
+    assert np.isnan(unknown["surface_temp_c"]).all()
+    assert (unknown["turf_least_c"] == 5.0 - 6.0).all()
+    assert (unknown["turf_least_c"] <= clear["surface_temp_c"] + 1e-9).all()
+    assert (clear["turf_least_c"] == clear["surface_temp_c"]).all()
+    nothing = quantities(weather(48, air_temp_c=np.nan))
+    assert np.isnan(nothing["turf_least_c"]).all()

@@ -132,7 +132,7 @@ def _gap_figure(need: Any, job: Job, trial: Trial, hour: int) -> float | None:
         finish = start + timedelta(hours=job.duration_h)
         ahead = [(at - finish) / timedelta(hours=1) for at in work if at >= finish]
         hours = min(ahead) if ahead else math.inf
-        if any(0 < (finish - at) / timedelta(hours=1) < 1 for at in work):
+        if any(start < at < finish for at in work):
             hours = 0.0
     if math.isinf(hours) and (need.hard_max is not None or need.best_to is not None):
         return None

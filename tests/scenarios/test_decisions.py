@@ -242,7 +242,7 @@ def test_s14_water_after_is_wanted_but_gently():
     sowing = work("oversowing", "seeding", "mat tees", moment + timedelta(days=35))
     barred = pre_emergent(gentle, {"planned": (sowing,)})
     assert barred.state("pre_emergent", "mat tees", moment) == "barred"
-    assert barred.limits("pre_emergent", "mat tees", moment) == "until_sowing"
+    assert barred.limits("pre_emergent", "mat tees", moment) == "before_preemergent_sowing"
 
 
 def test_s14_a_hose_stands_in_for_rain_with_a_task():
