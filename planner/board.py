@@ -24,14 +24,14 @@ def head(answer: dict[str, Any]) -> list[str]:
     forecast = answer["forecast"]
     local = zone_time.astimezone(_zone(answer))
     lines = [f"{answer['site']['name']}   {local:%a %d %b %Y %H:%M}"]
-    source = f"Forecast: {forecast['provider']}, {_old(forecast['age_h'])}"
+    source = f"Forecast: {forecast['provider']}, {_old(forecast)}"
     if forecast["members"] > 1:
         source += f", {forecast['members']} members"
     lines.append(source + ".")
     if forecast["stale"]:
         lines += [
             "",
-            f"!! STALE: this forecast is {_old(forecast['age_h'])}. Look at the sky before you trust it.",
+            f"!! STALE: this forecast is too old ({_old(forecast)}). Look at the sky before you trust it.",
         ]
     return lines
 
@@ -42,8 +42,13 @@ def _zone(answer: dict[str, Any]) -> Any:
     return ZoneInfo(answer["site"]["timezone"])
 
 
-def _old(hours: float | None) -> str:
-    return "age not known" if hours is None else f"{_age(hours)} old"
+def _old(forecast: dict[str, Any]) -> str:
+    """How old it is, since its issue where that is told, else since it was fetched."""
+    if forecast["age_h"] is None:
+        return "age not known"
+    if forecast["issued_at"] is None:
+        return f"fetched {_age(forecast['age_h'])} ago, its issue not told"
+    return f"{_age(forecast['age_h'])} old"
 
 
 def _age(hours: float) -> str:
@@ -53,8 +58,9 @@ def _age(hours: float) -> str:
 
 
 def warnings(answer: dict[str, Any]) -> list[str]:
-    """What is about to go wrong, what to do."""
-    if not answer["warnings"]:
+    """What is about to go wrong, what to do, and what cannot be told."""
+    not_read = answer.get("not_read", [])
+    if not answer["warnings"] and not not_read:
         return ["Weather to watch: nothing in sight."]
     lines = ["Weather to watch"]
     for row in answer["warnings"]:
@@ -64,6 +70,8 @@ def warnings(answer: dict[str, Any]) -> list[str]:
         lines += wrap(f"[{row['level']}, {ahead}{chance}] {row['says']}", "  ")
         for advice in row["advice"]:
             lines += wrap(f"- {advice}", "    ", "      ")
+    for row in not_read:
+        lines += wrap(f"[not read] {row['says']}", "  ")
     return lines
 
 
@@ -144,7 +152,7 @@ def _windows_of_kind(rows: list[dict[str, Any]], most: int) -> list[str]:
         soonest = sorted(ranked, key=lambda row: str(row["start"]))[: max(1, most - 1)]
         kept += [*soonest, *(row for row in ranked[:1] if row not in soonest and most > 1)]
     kept.sort(key=lambda row: (str(row["start"]), int(row["rank"])))
-    for row, surfaces in _alike(kept, ("job", "start", "end", "state", "latest_start")):
+    for row, surfaces in _alike([{**row, "told": _told(row)} for row in kept], _SAME):
         lines += window(row, surfaces)
     return lines
 
@@ -167,6 +175,15 @@ def window(row: dict[str, Any], surfaces: str) -> list[str]:
         f" (start by {latest:%H:%M}{chance})"
     )
     lines = wrap(first, "", "       ")
+    return lines + wrap(row["told"], "       ")
+
+
+#: What windows of several surfaces must share to be told in one row.
+_SAME = ("job", "start", "end", "state", "latest_start", "chance", "told")
+
+
+def _told(row: dict[str, Any]) -> str:
+    """What is said of a window: the need that limits it, the next chance, what is not read, what is to be done."""
     says = row["limiting"]["says"]
     if row["last_chance"]:
         until = row["next_start"]
@@ -175,8 +192,7 @@ def window(row: dict[str, Any], surfaces: str) -> list[str]:
         )
     if row["not_read"]:
         says += f" Not read: {', '.join(row['not_read'])}."
-    says = " ".join([says, *row["tasks"]])
-    return lines + wrap(says, "       ")
+    return " ".join([says, *row["tasks"]])
 
 
 def _barred_of_kind(rows: list[dict[str, Any]]) -> list[str]:
@@ -210,7 +226,9 @@ def explain(answer: dict[str, Any]) -> list[str]:
     lines.append("")
     for row in answer["needs"]:
         value = _none(row) if row["value"] is None else _figure(row["value"], row["unit"])
-        lines.append(f"  {row['verdict']:<12}{row['label'][:38]:<39}{value:>10}  {_limits(row)}")
+        label, *more = textwrap.wrap(row["label"], 38) or [""]
+        lines.append(f"  {row['verdict']:<12}{label:<39}{value:>10}  {_limits(row)}".rstrip())
+        lines += [f"{'':<14}{part}" for part in more]
         mark = "guess" if row["confidence"] == "C" else f"confidence {row['confidence']}"
         lines += wrap(f"{row['when']}; {row['source']} ({mark})", "              ")
     if answer["would_have_to_change"]:

@@ -16,10 +16,10 @@ from planner.diary.given import given_of
 from planner.diary.timeline import timeline_of
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, Request, fetch, provider, read_answer
 from planner.forecast import Answer as ForecastAnswer
-from planner.notices import step
+from planner.notices import step, unread
 from planner.notices.base import Scene
 from planner.plan import Ground, lay, make
-from planner.record import PAST_DAYS, Record, book, carried, record_of
+from planner.record import LAST_PULL, PAST_DAYS, Pull, Record, book, carried, last_pull, record_of
 from planner.telling import outgoing, output_names, send_due, state_of
 from planner.weather import Array, Forecast
 
@@ -48,10 +48,14 @@ def assess(
     stale: bool = False,
     faults: tuple[str, ...] = (),
     record: Record | None = None,
+    seen_at: datetime | None = None,
+    age_known: bool = True,
 ) -> Briefing:
     """The briefing of a forecast at a moment. No clock, no network, no file: the same input gives the same.
 
-    `record` is what the store holds: diary entries, days kept, where warnings stand.
+    `record` is what the store holds: diary entries, days kept, where warnings stand. `seen_at` is when this
+    forecast first came, where the service has only confirmed it since; `age_known` is False for a file that
+    does not tell when it was made.
     """
     record = record or Record()
     constants, known = config.constants, book(config, record)
@@ -83,6 +87,8 @@ def assess(
         hours_a_day=config.week.hours_a_day,
         week_days=config.week.days,
         away=config.away,
+        seen_at=seen_at,
+        age_known=age_known,
     )
     scene = Scene(
         plan=plan,
@@ -95,7 +101,7 @@ def assess(
         stale_at=briefing.stale_at,
     )
     life = step(scene, record.standing)
-    return replace(briefing, notices=life.notices, life=life)
+    return replace(briefing, notices=life.notices, life=life, not_read=unread(scene))
 
 
 def _growth(config: Config) -> tuple[dict[str, float], dict[str, float]]:
@@ -159,13 +165,17 @@ def run(
     """Pull, compute, keep and tell. ForecastUnavailable when there is nothing at all; the last pass stays."""
     fetched = pull(config, store, now=now)
     _keep_forecasts(store, fetched.answers, fetched)
-    return _passed(config, store, fetched, now, (*extra_faults, *fetched.faults), tell)
+    pulled = Pull(at=now, failed=fetched.stale, faults=fetched.faults)
+    return _passed(config, store, fetched, pulled, now, extra_faults, tell)
 
 
-def again(config: Config, store: Store, *, now: datetime, tell: bool = True) -> Passed | None:
+def again(
+    config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), tell: bool = True
+) -> Passed | None:
     """A pass from the forecast that is kept, asking nobody: for when the diary has changed.
 
-    None when no forecast is kept that still says something.
+    What the last pull found wrong holds until the next one. None when no forecast is kept that still says
+    something.
     """
     last = _last_answers(store)
     kept = [(last[name].fetched_at, name) for name in config.forecast.providers if name in last]
@@ -184,23 +194,32 @@ def again(config: Config, store: Store, *, now: datetime, tell: bool = True) -> 
         and now - last[ENSEMBLE].fetched_at < timedelta(hours=12)
     ):
         ensemble = read_answer(provider(ENSEMBLE), last[ENSEMBLE])
+    before = last_pull(store, fetched_at)
     fetched = Fetched(
         forecast=forecast,
         ensemble=ensemble,
         answers={},
-        stale=False,
+        stale=before.failed,
         age_h=(now - fetched_at) / timedelta(hours=1),
-        faults=(),
+        faults=before.faults,
     )
-    return _passed(config, store, fetched, now, (), tell)
+    return _passed(config, store, fetched, before, now, extra_faults, tell)
 
 
 def _passed(
-    config: Config, store: Store, fetched: Fetched, now: datetime, faults: tuple[str, ...], tell: bool
+    config: Config,
+    store: Store,
+    fetched: Fetched,
+    pulled: Pull,
+    now: datetime,
+    extra_faults: tuple[str, ...],
+    tell: bool,
 ) -> Passed:
     """Compute from what was fetched, keep all of it at once, then send what is due."""
     from planner.store import Answer
 
+    faults = (*extra_faults, *fetched.faults)
+    kept = store.last_forecast(fetched.forecast.provider)
     record = record_of(store, config, now)
     briefing = assess(
         config,
@@ -210,10 +229,12 @@ def _passed(
         stale=fetched.stale,
         faults=faults,
         record=record,
+        seen_at=None if kept is None else kept.fetched_at,
     )
     rendered = dict(render(briefing))
     sky = briefing.plan.ground.sky
     rendered[PAST_DAYS] = (JSON, carried(record.past, sky.weather, sky["soil_temp_c"], config, now))
+    rendered[LAST_PULL] = (JSON, pulled.encoded())
     life = briefing.life
     assert life is not None
     store.keep_pass(
@@ -241,6 +262,8 @@ def _last_answers(store: Store) -> dict[str, ForecastAnswer]:
                 etag=kept.etag,
                 last_modified=kept.last_modified,
                 expires=kept.expires_at,
+                issued_at=kept.issued_at,
+                notes=kept.notes,
             )
     return answers
 
@@ -251,7 +274,9 @@ def _keep_forecasts(store: Store, answers: Mapping[str, ForecastAnswer], fetched
     for name, answer in answers.items():
         kept = store.last_forecast(name)
         if kept is not None and kept.body == answer.raw:
-            store.renew_forecast(kept.id, answer.fetched_at, answer.expires)
+            store.renew_forecast(
+                kept.id, answer.fetched_at, answer.expires, issued_at=answer.issued_at, notes=answer.notes
+            )
             continue
         store.keep_forecast(
             name,
@@ -261,5 +286,7 @@ def _keep_forecasts(store: Store, answers: Mapping[str, ForecastAnswer], fetched
             etag=answer.etag,
             last_modified=answer.last_modified,
             expires_at=answer.expires,
+            issued_at=answer.issued_at,
+            notes=answer.notes,
         )
     store.prune_forecasts(fetched.forecast.fetched_at)

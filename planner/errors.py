@@ -2,7 +2,7 @@
 
     PlannerError                 exit 1   our own fault, or a state that should not be
      +- InputError               exit 2   what the keeper gave us is wrong
-     |   +- ConfigError                   a config file has faults (all of them on one sheet)
+     |   +- ConfigError                   config files have faults (one sheet a file, all at once)
      |   +- NotKnown                      no such job, surface, day (the known ones are listed)
      +- ForecastError            exit 3   no usable forecast
          +- ForecastUnavailable           the provider could not be reached in time
@@ -40,21 +40,40 @@ class Fault:
     line: int | None = None
 
 
-class ConfigError(InputError):
-    """A config file with all its faults."""
+#: Columns of a terminal, and how far the second line of a fault is set in.
+_WIDTH, _HANG = 80, " " * 6
 
-    def __init__(self, file: str, faults: Sequence[Fault]) -> None:
+
+class ConfigError(InputError):
+    """The faults of a config file, and of the files read with it: one sheet a file, all told at once."""
+
+    def __init__(self, file: str, faults: Sequence[Fault], *others: ConfigError) -> None:
         self.file = file
-        self.faults = tuple(faults)
-        super().__init__(self.sheet())
+        self.faults = tuple(sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
+        self.sheets: tuple[ConfigError, ...] = (self, *(one for other in others for one in other.sheets))
+        super().__init__("\n\n".join(one.sheet() for one in self.sheets))
+
+    @property
+    def all_faults(self) -> tuple[Fault, ...]:
+        """The faults of every file."""
+        return tuple(fault for one in self.sheets for fault in one.faults)
 
     def sheet(self) -> str:
-        """All faults on one sheet, one a line."""
+        """The faults of this file in the order of their lines, 80 columns wide."""
+        import textwrap
+
         count = len(self.faults)
         lines = [f"{self.file} has {count} fault{'' if count == 1 else 's'}"]
         for fault in self.faults:
             place = f"line {fault.line}: " if fault.line else ""
-            lines.append(f"  {place}{fault.where}: {fault.says}")
+            lines += textwrap.wrap(
+                f"{place}{fault.where}: {fault.says}",
+                _WIDTH,
+                initial_indent="  ",
+                subsequent_indent=_HANG,
+                break_long_words=False,
+                break_on_hyphens=False,
+            )
         return "\n".join(lines)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from planner.errors import InputError
-from planner.words import clause, held_against, sentence
+from planner.words import clause, held_against, roomier, sentence
 
 STATES = ("steady", "narrow", "broken", "barred", "unread")
 
@@ -58,11 +58,7 @@ def _value(row: dict[str, Any], index: int) -> float | None:
     high = row.get("values_high", row["values"])[index]
     if low is None or high is None or low == high:
         return None if low is None else float(low)
-    floor = row["hard_min"] if row["hard_min"] is not None else row["best_from"]
-    roof = row["hard_max"] if row["hard_max"] is not None else row["best_to"]
-    if floor is None or roof is None:
-        return float(high if floor is None else low)
-    return float(low if low - floor < roof - high else high)
+    return float(high if roomier(_row(row), low, high) else low)
 
 
 def _says(state: str, row: dict[str, Any], index: int) -> str:
@@ -73,10 +69,10 @@ def _says(state: str, row: dict[str, Any], index: int) -> str:
 def _need(row: dict[str, Any], index: int) -> dict[str, Any]:
     room = row["room"][index]
     value = _value(row, index)
-    verdict = _verdict(room, row)
+    verdict = _verdict(row, index)
     facts = _row(row)
     wants = ""
-    if room is not None and room < 0:
+    if verdict.startswith("fails"):
         wants = f"{clause(facts, value if value is not None else 0.0)}: {held_against(facts, value or 0.0)}"
     return {
         "need": row["id"],
@@ -95,12 +91,13 @@ def _need(row: dict[str, Any], index: int) -> dict[str, Any]:
     }
 
 
-def _verdict(room: float | None, row: dict[str, Any]) -> str:
-    if room is None:
-        return "not read"
-    if room < 0:
-        return "fails after" if row["is_after"] else "fails"
-    return "holds" if room >= 1 else "only just"
+#: Letters under which a verdict is stored, in `verdicts` of the workings.
+VERDICTS = {"h": "holds", "j": "only just", "f": "fails", "u": "not read"}
+
+
+def _verdict(row: dict[str, Any], index: int) -> str:
+    verdict = VERDICTS[row["verdicts"][index]]
+    return "fails after" if verdict == "fails" and row["is_after"] else verdict
 
 
 def when_words(row: dict[str, Any]) -> str:

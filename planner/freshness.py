@@ -6,17 +6,21 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from planner.headline import cut, headline, summed_up
+from planner.aged import week_as_of, windows_as_of
+from planner.headline import cut, headline, pressing, summed_up
 
 
 def as_of(answer: dict[str, Any], now: datetime) -> dict[str, Any]:
     """The answer with its age told for `now`; what is over is left out. The answer itself is changed."""
     forecast = answer["forecast"]
-    age_h = (now - _time(forecast["issued_at"])) / timedelta(hours=1)
-    forecast["age_h"] = round(max(0.0, age_h), 2)
+    since = forecast["issued_at"] or forecast["fetched_at"]
+    if since is not None:
+        forecast["age_h"] = round(max(0.0, (now - _time(since)) / timedelta(hours=1)), 2)
     forecast["stale"] = bool(forecast["stale"] or now >= _time(forecast["stale_at"]))
     if "windows" in answer:
-        answer["windows"] = [row for row in answer["windows"] if _time(row["latest_start"]) >= now]
+        windows_as_of(answer, now)
+    if "work" in answer:
+        week_as_of(answer, now)
     if "warnings" in answer:
         answer["warnings"] = [
             row for row in answer["warnings"] if row["ends"] is None or _time(row["ends"]) > now
@@ -32,18 +36,23 @@ def now_as_of(
     windows: dict[str, Any] | None = None,
     warnings: dict[str, Any] | None = None,
     due: dict[str, Any] | None = None,
+    week: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """The flat object for dashboards as it reads at `now`; with the answers, what is over is replaced."""
-    age_h = (now - _time(flat["issued_at"] or flat["fetched_at"])) / timedelta(hours=1)
-    flat["forecast_age_h"] = round(max(0.0, age_h), 2)
+    since = flat["issued_at"] or flat.get("fetched_at")
+    if since is not None:
+        flat["forecast_age_h"] = round(max(0.0, (now - _time(since)) / timedelta(hours=1)), 2)
     flat["stale"] = bool(flat["stale"] or now >= _time(flat["stale_at"]))
-    if windows is not None and warnings is not None:
-        rows = [row for row in windows["windows"] if _time(row["latest_start"]) >= now]
-        coming = [row for row in warnings["warnings"] if row["ends"] is None or _time(row["ends"]) > now]
-        pairs = {(row["job"], row["surface"]) for row in (due or {"due": []})["due"]}
-        _next_windows(flat, rows)
-        _next_warnings(flat, coming)
-        flat["headline"] = cut(headline(rows, coming, now, ZoneInfo(windows["site"]["timezone"]), pairs))
+    if windows is None or warnings is None:
+        return summed_up(flat, flat["warnings_count"], flat["warning"]) if "warnings_count" in flat else flat
+    rows = [row for row in windows["windows"] if _time(row["latest_start"]) >= now]
+    coming = [row for row in warnings["warnings"] if row["ends"] is None or _time(row["ends"]) > now]
+    told = week or {}
+    pairs = pressing((due or {"due": []})["due"], now, told.get("days", 7))
+    zone, work = ZoneInfo(windows["site"]["timezone"]), told.get("work", [])
+    _next_windows(flat, rows)
+    _next_warnings(flat, coming, {row["kind"] for row in warnings.get("not_read", [])})
+    flat["headline"] = cut(headline(rows, coming, now, zone, pairs, work, stale=flat["stale"]))
     return flat
 
 
@@ -60,10 +69,10 @@ def _next_windows(flat: dict[str, Any], rows: list[dict[str, Any]]) -> None:
         flat[f"{kind}_reason"] = None if first is None else cut(first["limiting"]["says"])
 
 
-def _next_warnings(flat: dict[str, Any], rows: list[dict[str, Any]]) -> None:
+def _next_warnings(flat: dict[str, Any], rows: list[dict[str, Any]], not_read: set[str]) -> None:
     for kind in [key.removesuffix("_warning") for key in flat if key.endswith("_warning")]:
         first = next((row for row in rows if row["kind"] == kind), None)
-        flat[f"{kind}_warning"] = first is not None
+        flat[f"{kind}_warning"] = None if first is None and kind in not_read else first is not None
         flat[f"{kind}_level"] = None if first is None else first["level"]
         flat[f"{kind}_begins"] = None if first is None else first["begins"]
         flat[f"{kind}_says"] = None if first is None else cut(first["says"])

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 #: Name of the answer that carries the kept days from pass to pass.
 PAST_DAYS = "past-days"
+#: Name of the answer that carries what the last pull found wrong.
+LAST_PULL = "last-pull"
+#: What the store's figures may round off of a moment.
+_SAME_MOMENT = timedelta(seconds=1)
 #: How far back days are looked for in kept forecasts when no pass has carried them, and in which strides.
 _LOOK_BACK_DAYS = 60
 _STRIDE_DAYS = 2
@@ -35,6 +39,32 @@ class Record:
     entries: tuple[StoredEntry, ...] = ()
     past: Mapping[date, Day] = field(default_factory=dict)
     standing: tuple[Standing, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pull:
+    """How the services were last asked, and what came of it."""
+
+    at: datetime | None
+    failed: bool
+    """Whether none of them gave a forecast."""
+    faults: tuple[str, ...]
+
+    def encoded(self) -> bytes:
+        """As a pass carries it on."""
+        at = None if self.at is None else self.at.isoformat()
+        told = {"at": at, "failed": self.failed, "faults": list(self.faults)}
+        return json.dumps(told, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def last_pull(store: Store, heard_at: datetime) -> Pull:
+    """How the last pull went, as the newest pass tells; nothing is wrong where a forecast was heard since."""
+    found = store.answer(LAST_PULL)
+    told = None if found is None else json.loads(found.body)
+    at = None if told is None or told["at"] is None else datetime.fromisoformat(told["at"])
+    if told is None or (at is not None and heard_at - at > _SAME_MOMENT):
+        return Pull(at=None, failed=False, faults=())
+    return Pull(at=at, failed=bool(told["failed"]), faults=tuple(told["faults"]))
 
 
 def record_of(store: Store, config: Config, now: datetime) -> Record:
@@ -98,7 +128,7 @@ def _place(config: Config) -> list[float | str]:
 
 def weather_of(found: KeptForecast) -> HourlyWeather | None:
     """The weather in a kept forecast; None when it cannot be read any more."""
-    answer = Answer(raw=found.body, url=found.url, fetched_at=found.fetched_at)
+    answer = Answer(raw=found.body, url=found.url, fetched_at=found.fetched_at, issued_at=found.issued_at)
     try:
         return read_answer(provider(found.provider), answer).weather
     except ForecastError:

@@ -16,6 +16,7 @@ import numpy as np
 _ONE_AT_A_TIME = threading.Lock()
 #: A week of hours is solved in a fraction of this; past it the best found so far is taken.
 TIME_LIMIT_S = 10.0
+_FEASIBLE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +28,19 @@ class Row:
     most: float
 
 
-def choose(values: Sequence[float], rows: Sequence[Row]) -> list[int]:
-    """Indices of the items that together are worth most. ImportError where the solver is not installed."""
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Indices of the items taken, and whether no better set is left to find."""
+
+    items: list[int]
+    is_best: bool
+
+
+def choose(values: Sequence[float], rows: Sequence[Row]) -> Choice | None:
+    """The items that together are worth most; None when time ran out before any set was found.
+
+    ImportError where the solver is not installed.
+    """
     highspy: Any = import_module("highspy")
     count = len(values)
     with _ONE_AT_A_TIME, _quiet_stdout():
@@ -43,8 +55,13 @@ def choose(values: Sequence[float], rows: Sequence[Row]) -> list[int]:
             items, weights = np.array(row.items, dtype=np.int32), np.array(row.weights, dtype=np.float64)
             model.addRow(-highspy.kHighsInf, row.most, len(row.items), items, weights)
         model.run()
+        is_best = model.getModelStatus() == highspy.HighsModelStatus.kOptimal
+        # 2 in the solver's own words: a point that keeps every limit was found.
+        is_found = is_best or model.getInfo().primal_solution_status == _FEASIBLE
         solution = np.array(model.getSolution().col_value)
-    return [index for index in range(count) if solution[index] > 0.5]
+    if not is_found or solution.size != count:
+        return None
+    return Choice([index for index in range(count) if solution[index] > 0.5], is_best)
 
 
 @contextmanager

@@ -61,8 +61,9 @@ def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = N
     # Surfaces that need the same and read the same get the same verdicts, told once. The assays are kept in
     # what is remembered, so that their identities stay theirs.
     key = ("verdicts", *map(id, needs), *map(id, assays), *map(id, spread))
+    shape, _ = trial.spans.recall(("shape", *map(id, needs)), lambda: _shape_of(needs))
     room, chance, (state, score, limiting), _ = trial.spans.recall(
-        key, lambda: (*_told(needs, assays, spread), (assays, spread))
+        key, lambda: (*_told(needs, shape, assays, spread), (needs, assays, spread))
     )
     return Suitability(
         job=job,
@@ -80,16 +81,34 @@ def judge(job: Job, surface: Surface, trial: Trial, *, members: Trial | None = N
 _Verdicts = tuple[Codes, Array, np.ndarray[Any, np.dtype[np.intp]]]
 
 
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """What the verdicts must know of each need."""
+
+    after: Mask
+    needed: Mask
+    weights: Array
+
+
+def _shape_of(needs: tuple[Need, ...]) -> tuple[_Shape, tuple[Need, ...]]:
+    """The shape, and the needs themselves so that their identities stay theirs while it is remembered."""
+    return _Shape(
+        np.array([need.is_after for need in needs]),
+        np.array([not need.optional for need in needs]),
+        np.array([need.weight for need in needs]),
+    ), needs
+
+
 def _told(
-    needs: tuple[Need, ...], assays: list[Assay], spread: list[Assay]
+    needs: tuple[Need, ...], shape: _Shape, assays: list[Assay], spread: list[Assay]
 ) -> tuple[Array, Array | None, _Verdicts]:
     room = np.stack([assay.room for assay in assays])
-    return room, _chance(needs, spread), verdicts(needs, room)
+    return room, _chance(needs, spread), verdicts(shape, room)
 
 
-def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
+def verdicts(shape: _Shape, room: Array) -> _Verdicts:
     """States, scores and limiting needs from the room of each need, shape (needs, hours)."""
-    after = np.array([need.is_after for need in needs])
+    after = shape.after
     unknown = np.isnan(room)
     gone = bool(unknown.any())
     # fmin passes over what is unknown: an optional need that is not read neither bars nor presses.
@@ -104,13 +123,12 @@ def verdicts(needs: tuple[Need, ...], room: Array) -> _Verdicts:
     # What limits: an unknown need of an unread hour, a failing need at the start before one in the after-hours.
     pressing = np.where(after[:, None] & barred, np.inf, room)
     if gone:
-        needed = np.array([not need.optional for need in needs])
+        needed = shape.needed
         unread = unknown[needed].any(axis=0) | unknown.all(axis=0)
         state[unread] = UNREAD
         pressing[unknown] = np.inf
         pressing[unknown & unread & (needed[:, None] | unknown.all(axis=0))] = -np.inf
-    weights = np.array([need.weight for need in needs])
-    return state, _score(room, unknown if gone else None, weights, state), np.argmin(pressing, axis=0)
+    return state, _score(room, unknown if gone else None, shape.weights, state), np.argmin(pressing, axis=0)
 
 
 def _score(room: Array, unknown: Mask | None, weights: Array, state: Codes) -> Array:

@@ -7,6 +7,11 @@ from typing import Protocol
 
 #: Quantities that are a yes or a no are told without a figure.
 YES_NO = "0/1"
+#: Unit of a count of work: told in words, `rolled twice in the last 7 days`.
+TIMES = "times"
+_OFTEN = ("not once", "once", "twice")
+#: What stands beside every spray that is told, wherever it is told.
+BESIDE_A_SPRAY = "Label first: it wins. Measure wind, temperature and humidity on the spot."
 
 
 class Row(Protocol):
@@ -75,12 +80,21 @@ def held_against(need: Row, value: float) -> str:
     low = is_low(need, value)
     hard = need.hard_min if low else need.hard_max
     best = need.best_from if low else need.best_to
-    parts = [f"{need.label} {_told(value, hard, need.unit)}"]
+    parts = [_labelled(need, value, hard, best)]
     if hard is not None:
         parts.append(f"at {'least' if low else 'most'} {_limit(hard, need.unit)}")
     if best is not None and best != hard and not _beyond(value, hard, low):
         parts.append(f"kinder {'from' if low else 'up to'} {_limit(best, need.unit)}")
     return ", ".join(parts)
+
+
+def _labelled(need: Row, value: float, hard: float | None, best: float | None) -> str:
+    """The figure under its name: `wind at 2 m 17 km/h`, `rolled twice in the last 7 days`."""
+    if need.unit == TIMES and math.isfinite(value):
+        done, within, days = need.label.partition(" in the last ")
+        count = round(value)
+        return f"{done} {_OFTEN[count] if 0 <= count < len(_OFTEN) else f'{count} times'}{within}{days}"
+    return f"{need.label} {_told(value, (hard, best), need.unit)}"
 
 
 def _limit(value: float, unit: str) -> str:
@@ -92,15 +106,19 @@ def _beyond(value: float, hard: float | None, low: bool) -> bool:
     return hard is not None and (value < hard if low else value > hard)
 
 
-def _told(value: float, hard: float | None, unit: str) -> str:
-    """The figure with as many digits as it takes to tell it from its limit."""
+def _told(value: float, limits: tuple[float | None, ...], unit: str) -> str:
+    """The figure with as many digits as it takes to tell it from the limits beside it."""
     text = figure(value, unit) if unit or not math.isfinite(value) else f"{value:.2f}"
-    if hard is None or abs(value - hard) < 1e-9 or text != figure(hard, unit):
-        return text
-    for digits in (1, 2, 3):
-        text = f"{value:.{digits}f} {unit}".strip()
-        if float(f"{value:.{digits}f}") != hard:
-            break
+    for limit in limits:
+        if limit is None or abs(value - limit) < 1e-9 or not math.isfinite(value):
+            continue
+        shown = figure(limit, unit) if unit else f"{limit:.2f}"
+        if text != shown:
+            continue
+        for digits in (1, 2, 3, 4):
+            text = f"{value:.{digits}f} {unit}".strip()
+            if float(f"{value:.{digits}f}") != limit:
+                break
     return text
 
 
@@ -113,6 +131,17 @@ def is_low(need: Row, value: float) -> bool:
     below = (value - floor) / _ramp(need.hard_min, need.best_from)
     above = (roof - value) / _ramp(need.hard_max, need.best_to)
     return below < above
+
+
+def roomier(need: Row, low: float, high: float) -> bool:
+    """Whether the lower figure has more room than the higher one: each is held against its own side."""
+    floor = need.hard_min if need.hard_min is not None else need.best_from
+    roof = need.hard_max if need.hard_max is not None else need.best_to
+    if floor is None or roof is None:
+        return floor is None
+    below = (low - floor) / _ramp(need.hard_min, need.best_from)
+    above = (roof - high) / _ramp(need.hard_max, need.best_to)
+    return below >= above
 
 
 def _ramp(hard: float | None, best: float | None) -> float:
@@ -135,7 +164,8 @@ def sentence(state: str, need: Row | None, value: float, *, from_time: str = "",
     if state == "unread":
         return f"Not read: {gone or 'no ' + need.label} for these hours."
     if state == "steady":
-        return f"Holds with room; tightest is {held_against(need, value)}."
+        link = ":" if need.unit == TIMES else " is"
+        return f"Holds with room; tightest{link} {held_against(need, value)}."
     if state == "narrow":
         return f"Holds, only just: {held_against(need, value)}."
     detail = "" if need.unit == YES_NO or not limits(need) else f" ({held_against(need, value)})"
@@ -143,3 +173,8 @@ def sentence(state: str, need: Row | None, value: float, *, from_time: str = "",
         since = f" from {from_time}" if from_time else ""
         return f"Starts well, then breaks{since}: {clause(need, value)}{detail}."
     return f"Barred: {clause(need, value)}{detail}."
+
+
+def job_on(label: str, surface: str) -> str:
+    """A job and its surface, without saying the surface twice: `mow the green`, `foliar feed, green`."""
+    return label if label.endswith(surface) else f"{label}, {surface}"

@@ -26,7 +26,9 @@ def gauges(
 
     since = datetime.fromisoformat(forecast["issued_at"] or forecast["fetched_at"])
     age_h = (now - since) / timedelta(hours=1)
-    gauge("haysel_forecast_age_hours", "Hours since the forecast was issued, or fetched if not told").set(max(0.0, age_h))
+    gauge("haysel_forecast_age_hours", "Hours since the forecast was issued, or fetched if not told").set(
+        max(0.0, age_h)
+    )
     stale = forecast["stale"] or now >= datetime.fromisoformat(forecast["stale_at"])
     gauge("haysel_forecast_stale", "1 when the forecast is too old to trust").set(stale)
     gauge("haysel_forecast_members", "Members of the ensemble, 1 for a plain forecast").set(

@@ -79,17 +79,25 @@ def _hour(
     """State, cause and sentence of one hour."""
     soil = q.ground.soil
     soft = _SOFT_PCT.get(soil, 100.0)
-    if np.isnan(turf) or np.isnan(water):
-        return "unread", "unread", "Not read: the forecast lacks what frost or wetness is worked out from."
+    not_read = "Not read: the forecast lacks what frost or wetness is worked out from."
+    if np.isnan(turf):
+        return "unread", "unread", not_read
     if turf < _FROSTED_C:
         return "barred", "frost", f"Keep off: turf {turf:.1f} C, frosted or close to it."
+    if np.isnan(water) or np.isnan(frozen):
+        return "unread", "unread", not_read
     if frozen >= 0.5:
         return "narrow", "soil", "Soil frozen: feet with care, no wheels, no rollers."
     if water > soft:
         wetness = f"{soil} at {water:.0f} % of field capacity"
         return "barred", "soft", f"Keep off: {wetness}, feet mark above {soft:.0f} %."
+    if np.isnan(seed):
+        return "narrow", "seed", "Whether seed lies open here is not read: walk round what was sown."
     if seed > _SEED_LIES:
         return "narrow", "seed", "Seed lies here: walk round it."
+    if np.isnan(wet):
+        says = f"Bears feet: turf {turf:.0f} C, {water:.0f} % of field capacity; whether the leaf is wet is not read."
+        return "narrow", "wet_unread", says
     if wet >= 0.5:
         return "narrow", "wet", f"Bears feet, leaf wet: turf {turf:.0f} C, {water:.0f} % of field capacity."
     return "steady", "", f"Bears feet: leaf dry, turf {turf:.0f} C, {water:.0f} % of field capacity."

@@ -20,16 +20,16 @@ def local(moment: datetime, zone: ZoneInfo) -> str:
 
 
 def head(briefing: Briefing) -> dict[str, Any]:
-    """The common part of all answers."""
-    site, forecast = briefing.plan.ground.site, briefing.forecast
+    """The common part of all answers. Null where a provider or a file does not tell; `fetched_at` stands beside."""
+    site, forecast, age_h = briefing.plan.ground.site, briefing.forecast, briefing.age_h
     return {
         "made_at": utc(briefing.made_at),
         "site": {"name": site.name, "timezone": site.timezone},
         "forecast": {
             "provider": forecast.provider,
-            "issued_at": utc(forecast.issued_at or forecast.fetched_at),
-            "fetched_at": utc(forecast.fetched_at),
-            "age_h": round(briefing.age_h, 2),
+            "issued_at": None if forecast.issued_at is None else utc(forecast.issued_at),
+            "fetched_at": utc(forecast.fetched_at) if briefing.age_known else None,
+            "age_h": None if age_h is None else round(age_h, 2),
             "stale": briefing.stale or briefing.made_at >= briefing.stale_at,
             "stale_at": utc(briefing.stale_at),
             "members": briefing.members,
@@ -37,7 +37,12 @@ def head(briefing: Briefing) -> dict[str, Any]:
             "credit": forecast.credit,
             "credit_url": forecast.credit_url,
             "licence": forecast.licence,
-            "notes": [*forecast.notes, *(str(flaw) for flaw in forecast.weather.flaws), *briefing.faults],
+            "notes": [
+                *(one.says for one in briefing.not_read),
+                *forecast.notes,
+                *(str(flaw) for flaw in forecast.weather.flaws),
+                *briefing.faults,
+            ],
         },
     }
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from planner.answers.header import head, known, local, utc
 from planner.answers.verdict import limiting
+from planner.answers.week import week
 from planner.briefing import Briefing
 from planner.headline import cut, headline, summed_up
 from planner.plan import Plan, Ranked
@@ -27,7 +28,7 @@ def now(briefing: Briefing) -> dict[str, Any]:
         "stale_at": forecast["stale_at"],
         "provider": forecast["provider"],
         "credit": forecast["credit"],
-        "headline": cut(_told(briefing)),
+        "headline": cut(_told(briefing, stale=forecast["stale"])),
     }
     for kind in KINDS_OF_JOB:
         first = _first_of(briefing.plan, kind)
@@ -41,25 +42,31 @@ def now(briefing: Briefing) -> dict[str, Any]:
         flat[f"{kind}_reason"] = (
             None if first is None or window is None else cut(limiting(first.judged, window.best_hour)["says"])
         )
+    unread: frozenset[str] = getattr(briefing, "unread_kinds", frozenset())
     for kind in ("wash", "frost"):
         found = next((notice for notice in briefing.notices if notice.kind == kind), None)
-        flat[f"{kind}_warning"] = found is not None
+        # A kind that cannot be read is not known to be absent.
+        flat[f"{kind}_warning"] = None if found is None and kind in unread else found is not None
         flat[f"{kind}_level"] = None if found is None else found.level
         flat[f"{kind}_begins"] = None if found is None else local(found.begins, zone)
         flat[f"{kind}_says"] = None if found is None else cut(found.says)
     today = next(iter(briefing.days.values()), [])[:1]
     row = today[0] if today else {}
     for name in ("growth_potential", "frost_risk", "rain_mm", "soil_temp_c"):
-        flat[f"today_{name}"] = row.get(name)
+        flat[f"today_{name}"] = _rounded(row.get(name))
     risks = [rows[0]["rain_wash_risk"] for rows in briefing.days.values() if rows]
     known_risks = [risk for risk in risks if risk is not None]
-    flat["today_rain_wash_risk"] = max(known_risks) if known_risks else None
+    flat["today_rain_wash_risk"] = _rounded(max(known_risks)) if known_risks else None
     flat["next_pass_by"] = utc(briefing.stale_at)
     flat["fault"] = cut("; ".join(briefing.faults)) or None
     return summed_up(flat, len(briefing.notices), briefing.notices[0].says if briefing.notices else None)
 
 
-def _told(briefing: Briefing) -> str:
+def _rounded(figure: float | None) -> float | None:
+    return None if figure is None else known(figure, 3)
+
+
+def _told(briefing: Briefing, *, stale: bool) -> str:
     zone = briefing.plan.ground.site.zone
     rows = [
         {
@@ -75,8 +82,12 @@ def _told(briefing: Briefing) -> str:
         for ranked in briefing.plan.ranked
     ]
     warnings = [{"says": notice.says} for notice in briefing.notices]
-    due = {(one.job, one.surface) for one in briefing.consequences.due}
-    return headline(rows, warnings, briefing.made_at, zone, due)
+    due = {
+        (one.job, one.surface)
+        for one in briefing.consequences.due
+        if one.presses(briefing.made_at, briefing.week_days)
+    }
+    return headline(rows, warnings, briefing.made_at, zone, due, week(briefing)["work"], stale=stale)
 
 
 def _first_of(plan: Plan, kind: str) -> Ranked | None:

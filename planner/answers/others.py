@@ -14,7 +14,7 @@ from planner.notices.base import Notice
 from planner.notices.life import OVER
 from planner.notices.told import body
 from planner.plan import Judged
-from planner.weather import VARIABLES
+from planner.weather import VARIABLES, Array
 
 #: Indices that go into the hourly rows beside the weather columns.
 HOURLY_INDICES = (
@@ -26,6 +26,8 @@ HOURLY_INDICES = (
     "sun_altitude_deg",
     "soil_temp_c",
 )
+#: A limit missed by less than this is the rounding of a sum, as in the verdicts themselves.
+_EPS = 1e-7
 
 
 def days(briefing: Briefing) -> dict[str, Any]:
@@ -59,6 +61,10 @@ def warnings(briefing: Briefing) -> dict[str, Any]:
         **head(briefing),
         "warnings": [warning(briefing, notice) for notice in briefing.notices],
         "stood_down": _stood_down(briefing),
+        "not_read": [
+            {"kind": one.kind, "from": local(one.begins, briefing.plan.ground.site.zone), "says": one.says}
+            for one in briefing.not_read
+        ],
     }
 
 
@@ -129,6 +135,7 @@ def workings(briefing: Briefing, judged: Judged) -> dict[str, Any]:
             "is_after": need.is_after,
             "values": _listed(low),
             "room": _listed(np.round(suitability.room[row, first:], 3)),
+            "verdicts": _verdicts(suitability.room[row, first:]),
         }
         if suitability.readings[row].high is not suitability.readings[row].low:
             entry["values_high"] = _listed(high)
@@ -150,6 +157,12 @@ def workings(briefing: Briefing, judged: Judged) -> dict[str, Any]:
         "limiting": [int(row) for row in suitability.limiting[first:]],
         "needs": rows,
     }
+
+
+def _verdicts(room: Array) -> str:
+    """A letter an hour, told before the room is rounded: fails, just holds, holds, unknown."""
+    letters = np.where(room < -_EPS, "f", np.where(room < 1.0 - _EPS, "j", "h"))
+    return "".join(np.where(np.isnan(room), "u", letters))
 
 
 def _listed(values: Any) -> list[float | None]:

@@ -81,6 +81,7 @@ def stored(name: str, source: Source) -> Any:
 
 def computed(source: Source) -> Briefing:
     """A briefing from a forecast file."""
+    from planner.cli.filed import filed
     from planner.config.load import load
     from planner.cycle import assess
     from planner.forecast.recorded import read_file
@@ -98,12 +99,8 @@ def computed(source: Source) -> Briefing:
             f"from {weather.start.astimezone(zone):%Y-%m-%d %H:%M} to {weather.end.astimezone(zone):%Y-%m-%d %H:%M}. "
             "Give a time within it with --now."
         )
-    if source.now:
-        # A recorded file judged at a chosen time counts as fetched then.
-        from dataclasses import replace
-
-        forecast = replace(forecast, fetched_at=now)
-    return assess(config, forecast, now=now)
+    found = filed(forecast, Path(source.forecast), now=now, site=config.site)
+    return assess(config, found.forecast, now=now, age_known=found.age_known)
 
 
 def moment(text: str, zone: ZoneInfo) -> datetime:

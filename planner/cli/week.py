@@ -10,6 +10,7 @@ import click
 from planner import board
 from planner.cli.options import Source, answer, reading, show
 from planner.freshness import as_of
+from planner.words import BESIDE_A_SPRAY, job_on
 
 
 @click.command()
@@ -27,17 +28,26 @@ def week_text(found: dict[str, Any]) -> list[str]:
     """The week in lines, day by day."""
     lines = [found["says"]]
     day = ""
-    for row in found["work"]:
+    rows = [*found["work"], *found.get("planned", [])]
+    for row in sorted(rows, key=lambda row: datetime.fromisoformat(row["start"])):
         start, end = datetime.fromisoformat(row["start"]), datetime.fromisoformat(row["end"])
         if f"{start:%a %d %b}" != day:
             day = f"{start:%a %d %b}"
             lines += ["", day]
-        lines += board.wrap(f"{start:%H:%M}-{end:%H:%M}  {row['label']}, {row['surface']}", "  ", "    ")
+        job = job_on(row["label"], row["surface"])
+        lines += board.wrap(f"{start:%H:%M}-{end:%H:%M}  {job}", "  ", "    ")
+        if "limiting" not in row:
+            lines += board.wrap("Planned by you.", "    ")
+            continue
         because = f"{row['because'][:1].upper()}{row['because'][1:]}. " if row["because"] else ""
         lines += board.wrap(because + row["limiting"]["says"], "    ")
+        if row["kind"] == "spraying":
+            lines += board.wrap(BESIDE_A_SPRAY, "    ")
     if found["left"]:
         lines += ["", "Without an hour"]
         for row in found["left"]:
-            lines += board.wrap(f"- {row['label']}, {row['surface']}: {row['says']}", "  ", "    ")
-    lines += ["", *board.wrap(f"{found['hours_a_day']:g} h of work a day; {found['method']}.", "")]
+            lines += board.wrap(f"- {job_on(row['label'], row['surface'])}: {row['says']}", "  ", "    ")
+    if rows or found["left"]:
+        how = f"No more than {found['hours_a_day']:g} hours of work in a day; {found['method']}."
+        lines += ["", *board.wrap(how, "")]
     return lines

@@ -5,10 +5,12 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator, model_validator
 
 from planner.rules.clock import clock_minutes
 
+#: True or false as TOML writes them: `"no"` in quotes would else be taken for a yes or a no by its letters.
+YesNo = Annotated[bool, Strict()]
 Pair = tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]]
 
 
@@ -123,7 +125,7 @@ class WebhookPart(OutputPart):
     token_env: str | None = None
     headers: dict[str, str] = {}
     timeout_s: float = Field(default=10.0, gt=0, le=120)
-    idempotent: bool = Field(default=True, description="Whether the other side drops repeats by its header.")
+    idempotent: YesNo = Field(default=True, description="Whether the other side drops repeats by its header.")
 
     @model_validator(mode="after")
     def _has_address(self) -> WebhookPart:
@@ -161,7 +163,7 @@ class MqttPart(OutputPart):
     port: int = Field(default=1883, ge=1, le=65535)
     user: str | None = None
     password_env: str | None = None
-    tls: bool = False
+    tls: YesNo = False
     ca_file: str | None = None
     node: str = "haysel"
     timeout_s: float = Field(default=10.0, gt=0, le=120)
@@ -184,7 +186,7 @@ class HomePart(KitPart):
     port: int = Field(default=1883, ge=1, le=65535)
     user: str | None = None
     password_env: str | None = Field(default=None, description="Environment variable with the password.")
-    tls: bool = False
+    tls: YesNo = False
     ca_file: str | None = None
     node: str = "haysel"
     prefix: str = "homeassistant"
@@ -242,7 +244,7 @@ class MaterialPart(KitPart):
     reentry_h: float | None = Field(default=None, ge=0, le=720)
     air_temp_min_c: float | None = Field(default=None, ge=-10, le=45)
     air_temp_max_c: float | None = Field(default=None, ge=-10, le=45)
-    needs_licence: bool = False
+    needs_licence: YesNo = False
     product: str = Field(default="", description="The name exactly as on the label.")
     registration: str = Field(default="", description="Registration number on the label.")
     lasts_degree_days: float | None = Field(

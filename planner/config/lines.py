@@ -4,12 +4,35 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from planner.errors import ConfigError, Fault
 
 Path = tuple[str | int, ...]
 _SYNTAX = re.compile(r"^(?P<says>.*) \(at (?:line (?P<line>\d+), column \d+|end of document)\)$", re.DOTALL)
+
+
+#: What a line that is not TOML looks like -> what its writer most likely meant.
+_HINTS = (
+    (
+        re.compile(r"(?:^|[=\[,])\s*\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?![:\d])"),
+        "A date with a time of day needs its seconds: 2026-04-05T15:00:00.",
+    ),
+    (re.compile(r"(?:^|[=\[,])\s*\d{1,2}:\d\d(?![:\d])"), 'Write a time of day in quotes: "07:30".'),
+    (re.compile(r"=\s*-?\d+,\d+\s*(#.*)?$"), "Write decimals with a point: 4.5."),
+    (re.compile(r"=\s*(True|False|yes|no|on|off|Yes|No)\s*(#.*)?$"), "Write true or false."),
+    (re.compile(r"=\s*[A-Za-z_][^\"'=]*$"), 'Write text in quotes: "green".'),
+)
+#: Keys whose values are not to be shown.
+_SECRET = re.compile(r"url|token|password|headers|secret|licence", re.IGNORECASE)
+_SHOWN = 60
+
+
+def secret(key: str) -> bool:
+    """Whether the value of a key may be a secret. A key that names a variable (`_env`) holds none."""
+    return bool(_SECRET.search(key)) and not key.endswith("_env")
 
 
 def read_toml(text: str, file: str) -> dict[str, Any]:
@@ -20,12 +43,19 @@ def read_toml(text: str, file: str) -> dict[str, Any]:
         found = _SYNTAX.match(str(error))
         line = int(found["line"]) if found and found["line"] else None
         says = found["says"] if found else str(error)
-        hint = ""
-        if line is not None:
-            source = text.splitlines()[line - 1] if line <= len(text.splitlines()) else ""
-            if re.search(r"=\s*\d{1,2}:\d\d\s*(#.*)?$", source):
-                hint = ' Write a time of day in quotes: "07:30".'
-        raise ConfigError(file, [Fault("syntax", f"{says}.{hint}", line)]) from error
+        raise ConfigError(file, [Fault("syntax", f"{says}.{_about(text, line)}", line)]) from error
+
+
+def _about(text: str, number: int | None) -> str:
+    """A hint at what was meant, and the line as it stands."""
+    written = text.splitlines()
+    if number is None or number > len(written):
+        return ""
+    source = written[number - 1].strip()
+    hint = next((f" {says}" for looks, says in _HINTS if looks.search(source)), "")
+    if _SECRET.search(source):
+        return f"{hint} The line is not shown: it may hold a secret."
+    return f"{hint} The line: {source if len(source) <= _SHOWN else source[: _SHOWN - 3] + '...'}"
 
 
 def line_of(text: str, path: Path) -> int | None:
@@ -38,7 +68,8 @@ def line_of(text: str, path: Path) -> int | None:
     return None
 
 
-def _places(text: str) -> dict[Path, int]:
+@lru_cache(maxsize=8)
+def _places(text: str) -> Mapping[Path, int]:
     """Path of every table header and key, with its line. Values over several lines are skipped whole."""
     places: dict[Path, int] = {}
     counts: dict[Path, int] = {}
@@ -53,7 +84,8 @@ def _places(text: str) -> dict[Path, int]:
             continue
         if stripped.startswith("["):
             prefix = _header(stripped, counts)
-            places.setdefault(prefix, begun)
+            for depth in range(1, len(prefix) + 1):
+                places.setdefault(prefix[:depth], begun)
             continue
         chunk = lines[begun - 1]
         parsed = _accepted(chunk)

@@ -6,34 +6,33 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
-from pydantic import ValidationError
-
-from planner.config.faults import faults_of, nearest, where
-from planner.config.kit_file import (
-    Sheet,
-    read_materials,
-    sprayers_of,
-    spreaders_of,
-    wanted_of,
-)
+from planner.config.kit_file import check_sprayers, read_materials, sprayer_of, spreader_of, wanted_of
 from planner.config.kit_schema import GrowthPart, HomePart, KeeperPart, OutputPart, QuietPart, WeekPart
 from planner.config.light import beside, text_of
-from planner.config.lines import line_of, read_toml
-from planner.config.rules_file import read_rules
-from planner.config.schema import ForecastPart, ServicePart, SiteFile, StorePart, WarningsPart
+from planner.config.lines import read_toml
+from planner.config.names import check_names, surface_kinds
+from planner.config.rules_file import Rules
+from planner.config.schema import (
+    ForecastPart,
+    GrassPart,
+    ServicePart,
+    SiteFile,
+    SownPart,
+    StorePart,
+    SurfacePart,
+    WarningsPart,
+    WorkPart,
+)
+from planner.config.sheet import Sheet, raise_all, table
 from planner.diary.due import Wanted
-from planner.diary.given import GIVEN
 from planner.diary.materials import Stocked
-from planner.errors import ConfigError, Fault, NotKnown
-from planner.indices import INDEX
+from planner.errors import ConfigError, InputError
 from planner.indices.grasses import GRASSES
-from planner.indices.rain_wash import wash_constants
-from planner.indices.site_constants import SITE_CONSTANTS
 from planner.mix import Sprayer, Spreader
 from planner.rules.job import Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
-from planner.weather import VARIABLE
 from planner.week import Away
 
 
@@ -85,191 +84,122 @@ class Config:
 
 
 def load(path: Path) -> Config:
-    """The config of a file and of the rules file it names. ConfigError carries every fault found."""
+    """The config of a site file and of the rules and materials files it names.
+
+    ConfigError carries every fault of the three files, a sheet for each. Only a file that is no TOML hides
+    what else is wrong with it.
+    """
     text = text_of(path)
+    values = read_toml(text, str(path))
+    sheet = Sheet(str(path), text)
+    parsed = sheet.checked(SiteFile, values)
+    rules_sheet, rules_values = _beside("rules", values, path, sheet)
+    materials_sheet, materials_values = _beside("materials", values, path, sheet)
+    jobs: tuple[Job, ...] = ()
+    names: tuple[str, ...] | None = None
+    if rules_sheet is not None and rules_values is not None:
+        rules = Rules(rules_values, rules_sheet, _changes(values), sheet, surface_kinds(values))
+        jobs, names = rules.jobs(), rules.names
+    check_names(values, sheet, names)
+    check_sprayers(values, sheet)
+    materials: tuple[Stocked, ...] = ()
+    if materials_sheet is not None and materials_values is not None:
+        materials = read_materials(materials_values, materials_sheet, names)
+    raise_all(one for one in (sheet, rules_sheet, materials_sheet) if one is not None)
+    assert parsed is not None
+    return _config(parsed, path, jobs, materials)
+
+
+def _beside(
+    key: str, values: dict[str, Any], path: Path, sheet: Sheet
+) -> tuple[Sheet | None, dict[str, Any] | None]:
+    """The file that the site file names, with a sheet of its own; None where there is none to read."""
+    named = values.get(key, SiteFile.model_fields[key].default)
+    if not isinstance(named, str):
+        return None, None
+    file = path.parent / named
+    # A site without a materials file has none; one that names a file must have it.
+    if key == "materials" and key not in values and not file.is_file():
+        return None, None
     try:
-        parsed = SiteFile.model_validate(read_toml(text, str(path)))
-    except ValidationError as error:
-        raise ConfigError(str(path), faults_of(error, text, SiteFile)) from error
-    faults: list[Fault] = []
-    site = _site(parsed, text, faults)
-    rules_path = path.parent / parsed.rules
-    jobs = read_rules(
-        text_of(rules_path),
-        str(rules_path),
-        quantities=[*VARIABLE, *INDEX, *GIVEN],
-        changes=parsed.jobs,
-        changes_text=text,
-        changes_file=str(path),
+        text = text_of(file)
+    except InputError as error:
+        sheet.add((key,), str(error))
+        return None, None
+    own = Sheet(str(file), text)
+    try:
+        return own, read_toml(text, str(file))
+    except ConfigError as error:
+        own.faults += error.faults
+        return own, None
+
+
+def _changes(values: dict[str, Any]) -> dict[str, Any]:
+    return {name: change for name, change in table(values, "jobs").items() if isinstance(change, dict)}
+
+
+def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tuple[Stocked, ...]) -> Config:
+    """The domain objects of files without a fault."""
+    grasses = dict(GRASSES) | {name: _grass(name, part) for name, part in parsed.grasses.items()}
+    site = Site(
+        surfaces=tuple(_surface(part, grasses) for part in parsed.surfaces), **parsed.site.model_dump()
     )
-    grasses = _grasses(parsed, text, faults)
-    sowings = _sowings(parsed, site, grasses, text, faults)
-    done = _work("done", parsed, site, jobs, text, faults)
-    planned = _work("planned", parsed, site, jobs, text, faults)
-    _check_providers(parsed, text, faults)
-    _check_constants(parsed, text, faults)
-    materials = _materials(parsed, path, jobs)
-    sheet = Sheet(text, faults)
-    sprayers, spreaders = sprayers_of(parsed.sprayer, sheet), spreaders_of(parsed.spreader, sheet)
-    wanted = wanted_of(parsed.wanted, site, jobs, sheet)
-    sheet.named_once("outputs", (part.called for part in parsed.outputs))
-    for name in parsed.growth:
-        _surface(name, site, ("growth", name), text, faults)
-    if faults:
-        raise ConfigError(str(path), faults)
     return Config(
         file=path,
         site=site,
         jobs=tuple(job for job in jobs if not job.off),
-        sowings=sowings,
-        done=done,
-        planned=planned,
+        sowings=tuple(_sowing(part, site, grasses) for part in parsed.sown),
+        done=_work(parsed.done, site, jobs),
+        planned=_work(parsed.planned, site, jobs),
         forecast=parsed.forecast,
         store=parsed.store.model_copy(update={"url": beside(parsed.store.url, path)}),
         service=parsed.service,
         warnings=parsed.warnings,
         constants=parsed.constants,
         materials=materials,
-        sprayers=sprayers,
-        spreaders=spreaders,
+        sprayers=tuple(sprayer_of(part) for part in parsed.sprayer),
+        spreaders=tuple(spreader_of(part) for part in parsed.spreader),
         keeper=parsed.keeper,
         outputs=parsed.outputs,
         quiet_hours=parsed.quiet_hours,
         home=parsed.home,
         growth=parsed.growth,
-        wanted=wanted,
+        wanted=wanted_of(parsed.wanted, site, jobs),
         week=parsed.week,
         away=tuple(Away(start=_aware(a.start, site), end=_aware(a.end, site)) for a in parsed.away),
         grasses=grasses,
     )
 
 
-def _materials(parsed: SiteFile, path: Path, jobs: tuple[Job, ...]) -> tuple[Stocked, ...]:
-    file = path.parent / parsed.materials
-    # A site without a materials file has none; one that names a file must have it.
-    if "materials" not in parsed.model_fields_set and not file.is_file():
-        return ()
-    return read_materials(text_of(file), str(file), [job.name for job in jobs])
+def _surface(part: SurfacePart, grasses: Mapping[str, Grass]) -> Surface:
+    edges = tuple(Edge(name=edge.name, bearing_deg=edge.bearing_deg) for edge in part.edges)
+    return Surface(grass=grasses[part.grass], edges=edges, **part.model_dump(exclude={"grass", "edges"}))
 
 
-def _site(parsed: SiteFile, text: str, faults: list[Fault]) -> Site:
-    grasses = _grasses(parsed, text, [])
-    surfaces = []
-    seen: set[str] = set()
-    for number, part in enumerate(parsed.surfaces):
-        if part.name in seen:
-            _add(faults, text, ("surfaces", number, "name"), f'"{part.name}" is given twice')
-        seen.add(part.name)
-        grass = _grass(part.grass, grasses, ("surfaces", number, "grass"), text, faults)
-        values = part.model_dump(exclude={"grass", "edges"})
-        edges = tuple(Edge(name=edge.name, bearing_deg=edge.bearing_deg) for edge in part.edges)
-        surfaces.append(Surface(grass=grass, edges=edges, **values))
-    return Site(surfaces=tuple(surfaces), **parsed.site.model_dump())
+def _grass(name: str, part: GrassPart) -> Grass:
+    own = {key: value for key, value in part.model_dump(exclude={"like"}).items() if value is not None}
+    base = {key: getattr(GRASSES[part.like], key) for key in Grass.__dataclass_fields__}
+    return Grass(**(base | own | {"name": name}))
 
 
-def _grasses(parsed: SiteFile, text: str, faults: list[Fault]) -> dict[str, Grass]:
-    grasses = dict(GRASSES)
-    for name, part in parsed.grasses.items():
-        base = _grass(part.like, dict(GRASSES), ("grasses", name, "like"), text, faults)
-        own = {key: value for key, value in part.model_dump(exclude={"like"}).items() if value is not None}
-        fields = {key: getattr(base, key) for key in Grass.__dataclass_fields__} | own | {"name": name}
-        grasses[name] = Grass(**fields)
-    return grasses
+def _sowing(part: SownPart, site: Site, grasses: Mapping[str, Grass]) -> Sowing:
+    surface = site.surface(part.surface)
+    return Sowing(
+        surface=surface.name,
+        at=_aware(part.at, site),
+        grass=grasses[part.grass] if part.grass else surface.grass,
+        cover_pct=part.cover_pct,
+        tackifier=part.tackifier,
+    )
 
 
-def _grass(
-    name: str, grasses: dict[str, Grass], path: tuple[str | int, ...], text: str, faults: list[Fault]
-) -> Grass:
-    if name not in grasses:
-        _add(
-            faults,
-            text,
-            path,
-            f'there is no grass "{name}".{nearest(name, grasses)} Known: {", ".join(sorted(grasses))}',
-        )
-        return next(iter(grasses.values()))
-    return grasses[name]
-
-
-def _sowings(
-    parsed: SiteFile, site: Site, grasses: dict[str, Grass], text: str, faults: list[Fault]
-) -> tuple[Sowing, ...]:
-    sowings = []
-    for number, part in enumerate(parsed.sown):
-        surface = _surface(part.surface, site, ("sown", number, "surface"), text, faults)
-        if surface is None:
-            continue
-        grass = surface.grass
-        if part.grass:
-            grass = _grass(part.grass, grasses, ("sown", number, "grass"), text, faults)
-        sowings.append(
-            Sowing(
-                surface=surface.name,
-                at=_aware(part.at, site),
-                grass=grass,
-                cover_pct=part.cover_pct,
-                tackifier=part.tackifier,
-            )
-        )
-    return tuple(sowings)
-
-
-def _work(
-    key: str, parsed: SiteFile, site: Site, jobs: tuple[Job, ...], text: str, faults: list[Fault]
-) -> tuple[WorkDone, ...]:
+def _work(parts: tuple[WorkPart, ...], site: Site, jobs: tuple[Job, ...]) -> tuple[WorkDone, ...]:
     kinds = {job.name: job.kind for job in jobs}
-    work = []
-    for number, part in enumerate(getattr(parsed, key)):
-        surface = _surface(part.surface, site, (key, number, "surface"), text, faults)
-        if part.job not in kinds:
-            _add(
-                faults, text, (key, number, "job"), f'there is no job "{part.job}".{nearest(part.job, kinds)}'
-            )
-        elif surface is not None:
-            work.append(
-                WorkDone(job=part.job, kind=kinds[part.job], surface=surface.name, at=_aware(part.at, site))
-            )
-    return tuple(work)
-
-
-def _surface(
-    name: str, site: Site, path: tuple[str | int, ...], text: str, faults: list[Fault]
-) -> Surface | None:
-    names = [surface.name for surface in site.surfaces]
-    if name not in names:
-        _add(
-            faults,
-            text,
-            path,
-            f'there is no surface "{name}".{nearest(name, names)} Known: {", ".join(names)}',
-        )
-        return None
-    return site.surface(name)
-
-
-def _check_constants(parsed: SiteFile, text: str, faults: list[Fault]) -> None:
-    for name, value in parsed.constants.items():
-        if name in SITE_CONSTANTS:
-            continue
-        try:
-            wash_constants({name: value})
-        except NotKnown as error:
-            known = [*SITE_CONSTANTS, *error.known]
-            _add(faults, text, ("constants", name), f"is not a constant of ours.{nearest(name, known)}")
-
-
-def _check_providers(parsed: SiteFile, text: str, faults: list[Fault]) -> None:
-    from planner.forecast import PROVIDERS
-
-    for name in parsed.forecast.providers:
-        if name not in PROVIDERS:
-            known = ", ".join(PROVIDERS)
-            _add(faults, text, ("forecast", "providers"), f'there is no provider "{name}". Known: {known}')
+    return tuple(
+        WorkDone(job=part.job, kind=kinds[part.job], surface=part.surface, at=_aware(part.at, site))
+        for part in parts
+    )
 
 
 def _aware(moment: datetime, site: Site) -> datetime:
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=site.zone)
-
-
-def _add(faults: list[Fault], text: str, path: tuple[str | int, ...], says: str) -> None:
-    faults.append(Fault(where(path), says, line_of(text, path)))

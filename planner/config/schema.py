@@ -20,6 +20,7 @@ from planner.config.kit_schema import (
     SpreaderPart,
     WantedPart,
     WeekPart,
+    YesNo,
 )
 
 Ratio = Annotated[float, Field(ge=0, le=1)]
@@ -91,7 +92,7 @@ class ForecastPart(Part):
     providers: tuple[str, ...] = Field(
         default=("open-meteo",), min_length=1, description="Asked in this order."
     )
-    ensemble: bool = Field(
+    ensemble: YesNo = Field(
         default=False, description="Ask a second time for ensemble members, for the chance."
     )
     every_minutes: int = Field(default=60, ge=10, le=1440, description="How often the service pulls.")
@@ -156,7 +157,7 @@ class SownPart(Part):
     at: datetime
     grass: str = Field(default="", description="Grass sown; the surface's own when left out.")
     cover_pct: float = Field(default=0.0, ge=0, le=100, description="Net, straw or mulch over it.")
-    tackifier: bool = False
+    tackifier: YesNo = False
 
 
 class WorkPart(Part):

@@ -8,6 +8,8 @@ from planner.config.light import raw
 from planner.config.load import Config, load
 from planner.errors import PlannerError
 
+_NOT_IN_FORCE = "The changed config is not in force, the last good one is"
+
 
 class Watched:
     """The last good config of a file, and what is wrong with the file since."""
@@ -27,7 +29,13 @@ class Watched:
             self._config = load(self._config.file)
             self.fault = None
         except PlannerError as error:
-            self.fault = f"The changed config is not in force, the last good one is: {error}"
+            self.fault = f"{_NOT_IN_FORCE}: {error}"
+        except Exception as error:
+            # A fault of ours in reading must neither stop the service nor pass for a config that holds.
+            self.fault = (
+                f"{_NOT_IN_FORCE}: {self._config.file} could not be read ({type(error).__name__}: {error}). "
+                "Run haysel check, and undo the last change."
+            )
         return self._config
 
     def _state(self) -> tuple[tuple[str, int, int], ...]:
@@ -44,6 +52,6 @@ class Watched:
 def _stamp(file: Path) -> tuple[str, int, int]:
     try:
         status = file.stat()
-    except OSError:
+    except (OSError, ValueError):
         return str(file), 0, 0
     return str(file), status.st_mtime_ns, status.st_size

@@ -13,10 +13,23 @@ from planner.notices.life import Life, Standing, follow, in_order
 from planner.notices.rainfast import rainfast
 from planner.notices.seed_stress import seed_stress
 from planner.notices.stale import stale
+from planner.notices.unread import Unread, unread
 from planner.notices.wash import wash
 from planner.notices.work import last_window, overdue
 
-__all__ = ["LEVELS", "NOTICES", "Life", "Notice", "Scene", "Standing", "cannot_read", "read", "step"]
+__all__ = [
+    "LEVELS",
+    "NOTICES",
+    "Life",
+    "Notice",
+    "Scene",
+    "Standing",
+    "Unread",
+    "cannot_read",
+    "read",
+    "step",
+    "unread",
+]
 
 #: Kind -> the function that reads it from the scene.
 NOTICES: dict[str, Callable[[Scene], list[Notice]]] = {

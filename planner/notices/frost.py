@@ -10,7 +10,7 @@ from planner.indices.frost import off_frost
 from planner.notices.base import Notice, Scene, level_of
 
 #: How far ahead a night is worth naming; beyond this a minimum is hardly known.
-_NIGHTS_AHEAD = 3
+NIGHTS_AHEAD = 3
 _CAUTION = "Keep feet, wheels and rollers off until then; do not hose frost off in freezing air."
 
 
@@ -24,7 +24,7 @@ def frost(scene: Scene) -> list[Notice]:
     first = weather.index(scene.now)
     notices = []
     for number, (begin, end) in enumerate(zip(bounds, bounds[1:], strict=False)):
-        if end <= max(first, 0) or begin > first + 24 * _NIGHTS_AHEAD:
+        if end <= max(first, 0) or begin > first + 24 * NIGHTS_AHEAD:
             continue
         low = max(begin, 0)
         chances = ground[:, low:end]

@@ -12,11 +12,11 @@ from planner.notices.base import Notice, Scene, level_of
 from planner.weather import Array
 
 #: Days ahead that are told; beyond them the evaporation is hardly known.
-_DAYS_AHEAD = 3
+DAYS_AHEAD = 3
 #: A day with so much rain waters the seed by itself (sports-turf article of 2014, via the rules).
 _WET_DAY_MM = 2.0
 #: Seed older than this is past caring for, whatever its soil. Common practice, no source.
-_OLDEST = timedelta(days=35)
+OLDEST = timedelta(days=35)
 _HEED = 0.7
 #: The hours of the day in which seed dries.
 _FROM, _TO = time(9), time(20)
@@ -26,7 +26,7 @@ def seed_stress(scene: Scene) -> list[Notice]:
     """One warning for each run of hot or drying days on a surface with seed in it."""
     notices = []
     for name, told in scene.consequences.by_surface.items():
-        sown = [one.sowing.at for one in told.seed if scene.now - one.sowing.at <= _OLDEST]
+        sown = [one.sowing.at for one in told.seed if scene.now - one.sowing.at <= OLDEST]
         if sown:
             notices += _on_surface(scene, scene.plan.ground.surfaces[name], min(sown))
     return notices
@@ -40,7 +40,7 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
     hot = 0.5 + (hottest - scene.thresholds.get("seed_heat_c", 30.0)) / 10.0
     strength = np.clip(np.fmax(np.nan_to_num(dry), np.nan_to_num(hot)), 0.0, 1.0)
     today, sown_on = scene.now.astimezone(zone).date(), sown_at.astimezone(zone).date()
-    near = np.array([sown_on <= day <= today + timedelta(days=_DAYS_AHEAD) for day in days.dates])
+    near = np.array([sown_on <= day <= today + timedelta(days=DAYS_AHEAD) for day in days.dates])
     over = near & (strength >= 0.5 - scene.let_go)
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
     notices = []

@@ -58,10 +58,7 @@ def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice
             strength=strength,
             raised_from=0.5,
             step=2.0,
-            says=(
-                f"Last window for a while for {judged.job.label} on the {judged.surface.name}: "
-                f"{start:%a %H:%M}-{end:%H:%M}; {following}."
-            ),
+            says=(f"{_named(judged)}, last window for a while: {start:%a %H:%M}-{end:%H:%M}; {following}."),
             advice=(f"Begin by {latest:%a %H:%M}, or let it wait: {_why(due, scene)}.",),
             figures={
                 "window_start": window.start.isoformat(),
@@ -71,6 +68,12 @@ def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice
             },
         )
     ]
+
+
+def _named(judged: Judged) -> str:
+    """The job and where, once."""
+    label = f"{judged.job.label[:1].upper()}{judged.job.label[1:]}"
+    return label if label.endswith(judged.surface.name) else f"{label} on the {judged.surface.name}"
 
 
 def _why(due: Due, scene: Scene) -> str:

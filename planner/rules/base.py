@@ -170,6 +170,8 @@ class Need(BaseModel):
 
     def fits(self, surface_name: str, surface_kind: str, soil: str) -> bool:
         """Whether the need is meant for that surface."""
+        if not (self.surfaces or self.except_surfaces or self.soils):
+            return True
         here = {surface_name, surface_kind}
         if (self.surfaces and not here & set(self.surfaces)) or here & set(self.except_surfaces):
             return False

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from pydantic import Field
 
-from planner.rules.base import Need, Reading, Trial
+from planner.rules.base import Assay, Need, Reading, Trial
 
 
 class Count(Need):
@@ -18,6 +18,13 @@ class Count(Need):
     other: tuple[str, ...] = Field(description="Jobs or kinds of job that count.")
     days: float = Field(gt=0, le=400, description="How far back is counted.")
     unit: str = "times"
+
+    def assay(self, trial: Trial) -> Assay:
+        if any(work.job in self.other or work.kind in self.other for work in (*trial.done, *trial.planned)):
+            return super().assay(trial)
+        # Nothing on record counts the same for every such need.
+        limits = (self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit, self.optional)
+        return trial.spans.recall(("none counted", *limits), lambda: super(Count, self).assay(trial))
 
     def reading(self, trial: Trial) -> Reading:
         starts = trial.quantities.weather.epoch_s / 3600.0 + trial.offset_h

@@ -43,8 +43,9 @@ class Gap(Need):
 
     def is_idle(self, trial: Trial) -> bool:
         """Whether it holds for want of anything on record: a mere minimum without such work."""
-        unlimited_above = self.hard_max is None and self.best_to is None
-        return unlimited_above and not self.matches((*trial.done, *trial.planned))
+        if self.hard_max is not None or self.best_to is not None:
+            return False
+        return not (trial.done or trial.planned) or not self.matches((*trial.done, *trial.planned))
 
     def opens_h(self, trial: Trial) -> tuple[float, ...]:
         if self.direction == "until" or self.hard_min is None:

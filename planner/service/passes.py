@@ -79,7 +79,10 @@ class Passes:
 
     def renew(self) -> None:
         """A pass from the kept forecast, asking nobody: for when the diary has changed."""
-        passed = again(self.config, self._store, now=self._clock())
+        config = self.config
+        self._told_fault = self._watched.fault
+        extra = (self._told_fault,) if self._told_fault else ()
+        passed = again(config, self._store, now=self._clock(), extra_faults=extra)
         if passed is not None:
             self._lay(passed)
 

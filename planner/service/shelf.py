@@ -187,9 +187,15 @@ class Shelf:
 
 
 def _ends(items: Mapping[str, Item]) -> list[datetime]:
-    """When something on show is over: the last start of each window, the end of each warning."""
+    """When something on show is over: the last start of each window, the end of each warning and of work in
+    the week's order; and when a barred job's window begins."""
     texts: list[str] = []
-    for name, key, moment in (("windows", "windows", "latest_start"), ("warnings", "warnings", "ends")):
+    for name, key, moment in (
+        ("windows", "windows", "latest_start"),
+        ("windows", "barred", "next_window"),
+        ("warnings", "warnings", "ends"),
+        ("week", "work", "end"),
+    ):
         if name in items:
             texts += [row[moment] for row in json.loads(items[name].body)[key] if row[moment] is not None]
     # A window still holds in the minute of its last start.
@@ -201,7 +207,8 @@ def _aged(name: str, found: Item, now: datetime, answers: Mapping[str, Any]) -> 
         return found
     answer = json.loads(found.body)
     if name == "now":
-        told = now_as_of(answer, now, answers.get("windows"), answers.get("warnings"), answers.get("due"))
+        others = (answers.get(one) for one in ("windows", "warnings", "due", "week"))
+        told = now_as_of(answer, now, *others)
         return item(found.content_type, encode(told))
     if isinstance(answer, dict) and "forecast" in answer:
         return item(found.content_type, encode(as_of(answer, now)))

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from planner.answers.ground import ground
+from planner.answers.ground import _hour, ground
 from planner.briefing import Briefing
 from planner.cycle import assess
 from planner.site import Sowing
@@ -80,6 +80,28 @@ def test_seed_is_walked_round_and_only_where_it_lies() -> None:
 def test_what_cannot_be_read_is_not_read() -> None:
     run = _underfoot(_briefing(air_temp_c=float("nan")))[0]
     assert (run["state"], run["cause"]) == ("unread", "unread")
+
+
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("turf", "frozen", "wet", "seed", "state", "cause"),
+    [
+        (9.0, NAN, 0.0, 0.0, "unread", "unread"),
+        (-1.0, NAN, NAN, NAN, "barred", "frost"),
+        (9.0, 0.0, NAN, 0.0, "narrow", "wet_unread"),
+        (9.0, 0.0, 0.0, NAN, "narrow", "seed"),
+        (9.0, 0.0, 0.0, 0.0, "steady", ""),
+    ],
+)
+def test_what_is_not_known_is_not_claimed(
+    turf: float, frozen: float, wet: float, seed: float, state: str, cause: str
+) -> None:
+    quantities = _briefing().plan.ground.surfaces["green"]
+    told = _hour(quantities, turf, frozen, 65.0, wet, seed)
+    assert told[:2] == (state, cause)
+    assert ("leaf dry" in told[2]) is (state == "steady")
 
 
 def test_runs_join_without_a_gap() -> None:

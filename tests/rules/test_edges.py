@@ -46,7 +46,7 @@ def test_allowed_hours_are_kept_to_the_minute_in_every_zone(zone):
     found = windows([Clock(opens="08:00", closes="19:00")], zone=zone, hours=72)
     whole = [pair for pair in found if pair[0].hour == 8]
     assert whole
-    for start, latest in whole:
+    for start, _latest in whole:
         assert (start.hour, start.minute) == (8, 0)
     # The last may be cut by the end of the weather.
     assert (whole[0][1].hour, whole[0][1].minute) == (18, 15)

@@ -1,0 +1,102 @@
+"""A forecast file handed to a command: how old it is, as far as it tells, and whether it is of this place."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from email.utils import parsedate_to_datetime
+from math import asin, cos, hypot, radians, sin
+from pathlib import Path
+from typing import Any
+
+from planner.site import Site
+from planner.weather import Forecast
+
+#: A forecast for a place further off than this is told as one of another place: grids of global models are
+#: about 25 km wide. Judgement.
+_FAR_KM = 25.0
+_EARTH_KM = 6371.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filed:
+    """A forecast from a file, as it is judged."""
+
+    forecast: Forecast
+    age_known: bool
+
+
+def filed(forecast: Forecast, path: Path, *, now: datetime, site: Site) -> Filed:
+    """The forecast of that file as it stands at `now`, with notes on its age and place."""
+    answer, headers = _document(path)
+    told = _fetched(answer, headers) or forecast.issued_at
+    notes = list(forecast.notes)
+    if told is None:
+        begins = forecast.weather.start
+        ago = (now - begins) / timedelta(days=1)
+        notes.append(
+            f"{path.name} does not tell when this forecast was made: its age is not known. Its hours begin "
+            f"{begins.astimezone(site.zone):%a %d %b %Y %H:%M}, {ago:.1f} days before the time it is judged at."
+        )
+    apart_km = _apart_km(answer, site)
+    if apart_km is not None and apart_km > _FAR_KM:
+        notes.append(
+            f"{path.name} is a forecast for a place {apart_km:,.0f} km from {site.name}: check that it is the "
+            "file you want."
+        )
+    fetched_at = now if told is None else min(told, now)
+    return Filed(
+        forecast=replace(forecast, fetched_at=fetched_at, notes=tuple(notes)), age_known=told is not None
+    )
+
+
+def _document(path: Path) -> tuple[Mapping[str, Any], Mapping[str, Any]]:
+    """The answer in a JSON file and its headers where they were recorded; both empty for a table."""
+    raw = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
+    if raw.lstrip()[:1] not in (b"{", b"["):
+        return {}, {}
+    answer = json.loads(raw)
+    headers: Mapping[str, Any] = {}
+    if isinstance(answer, Mapping) and "data" in answer and isinstance(answer.get("headers"), Mapping):
+        headers = {str(name).lower(): value for name, value in answer["headers"].items()}
+    if isinstance(answer, Mapping) and "data" in answer:
+        answer = answer["data"]
+    if isinstance(answer, list) and answer:
+        answer = answer[0]
+    return (answer if isinstance(answer, Mapping) else {}), headers
+
+
+def _fetched(answer: Mapping[str, Any], headers: Mapping[str, Any]) -> datetime | None:
+    """When the answer was given: the header Date, else the moment of its `current` block (to 15 minutes)."""
+    date = headers.get("date")
+    if isinstance(date, str):
+        try:
+            return parsedate_to_datetime(date).astimezone(UTC)
+        except ValueError:
+            pass
+    current = answer.get("current")
+    at = current.get("time") if isinstance(current, Mapping) else None
+    shift = answer.get("utc_offset_seconds", 0)
+    try:
+        if isinstance(at, str):
+            return datetime.fromisoformat(at).replace(tzinfo=UTC) - timedelta(seconds=float(shift))
+        return None if at is None else datetime.fromtimestamp(float(at), UTC)
+    except (TypeError, ValueError, OverflowError, OSError):
+        return None
+
+
+def _apart_km(answer: Mapping[str, Any], site: Site) -> float | None:
+    """Great-circle distance of the answer's place from the site; None where it does not tell one."""
+    geometry = answer.get("geometry")
+    place: Any = (answer.get("longitude"), answer.get("latitude"))
+    if isinstance(geometry, Mapping):
+        place = geometry.get("coordinates")
+    try:
+        east, north = radians(float(place[0])), radians(float(place[1]))
+    except (TypeError, ValueError, IndexError, KeyError):
+        return None
+    here_north, here_east = radians(site.latitude_deg), radians(site.longitude_deg)
+    across = sin((east - here_east) / 2) * (cos(north) * cos(here_north)) ** 0.5
+    return 2 * _EARTH_KM * asin(min(1.0, hypot(sin((north - here_north) / 2), across)))
