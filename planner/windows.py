@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from planner.rules.base import Need, Trial
+from planner.rules.base import Mask, Need, Trial
 from planner.rules.gap import Gap
 from planner.suitability import NARROW, STATES, UNREAD, Suitability
 from planner.weather import HourlyWeather
@@ -114,19 +114,41 @@ def _latest_offsets(needs: tuple[Need, ...], trial: Trial, hours: list[int]) -> 
     """
     control = replace(trial, quantities=trial.quantities.control())
     edges = {edge for need in needs for edge in need.edges_h(trial)}
-    tried = sorted({*(1.0 - edge % 1.0 for edge in edges), 1.0})
-    moving = {offset: _moving(needs, control, offset - _JUST_BEFORE) for offset in tried}
-    alive = np.ones(len(hours), dtype=bool)
-    latest = np.zeros(len(hours))
-    for offset in tried:
-        shifted = replace(control, offset_h=offset - _JUST_BEFORE)
-        for need in moving[offset]:
-            alive &= ~need.assay(shifted).shut[hours]
-        if not alive.any():
-            break
-        latest[alive] = offset
+    tried = tuple(sorted({*(1.0 - edge % 1.0 for edge in edges), 1.0}))
+    shut = np.zeros((len(tried), trial.quantities.weather.hours), dtype=bool)
+    for need in needs:
+        told = _shut_at(need, control, tried)
+        if told is not None:
+            shut |= told
+    # What fails at one moment cannot hold from there on: the last moment before the first failure counts.
+    held = ~np.logical_or.accumulate(shut[:, hours], axis=0)
+    latest = np.array([0.0, *tried])[held.sum(axis=0)]
     # A start on the next full hour belongs to the next hour, which does not hold.
     return [min(float(offset), 55.0 / 60.0) if offset >= 1.0 else float(offset) for offset in latest]
+
+
+def _shut_at(need: Need, control: Trial, tried: tuple[float, ...]) -> Mask | None:
+    """Whether a need shuts each hour at each moment tried, shape (moments, hours); None where none moves it."""
+
+    def told() -> tuple[Mask | None, Need]:
+        rows = [
+            need.assay(replace(control, offset_h=offset - _JUST_BEFORE)).shut
+            if need.shifts(control, offset - _JUST_BEFORE)
+            else None
+            for offset in tried
+        ]
+        if all(row is None for row in rows):
+            return None, need
+        still = np.zeros(control.quantities.weather.hours, dtype=bool)
+        return np.stack([still if row is None else row for row in rows]), need
+
+    if isinstance(need, Gap):
+        return told()[0]
+    # Surfaces differ in the columns they read; a need that reads none is the same for all.
+    quantity = getattr(need, "quantity", None)
+    column = None if quantity is None else control.quantities[quantity]
+    key = ("shut at", id(need), id(column), control.duration_h, tried)
+    return control.spans.recall(key, told)[0]
 
 
 def _earliest_offsets(needs: tuple[Need, ...], trial: Trial, begins: list[int], first: int) -> list[float]:
@@ -158,15 +180,6 @@ def _moments(needs: tuple[Need, ...], trial: Trial) -> tuple[object, ...]:
     """The times of other work that any gap counts: what may differ between surfaces that read alike."""
     work = (*trial.done, *trial.planned)
     return tuple(w.at for need in needs if isinstance(need, Gap) for w in need.matches(work))
-
-
-def _moving(needs: tuple[Need, ...], trial: Trial, offset_h: float) -> tuple[Need, ...]:
-    """The needs that read another figure at the offset; told once for surfaces that need the same."""
-    key = ("moving", tuple(map(id, needs)), trial.duration_h, offset_h)
-    fixed = trial.spans.recall(
-        key, lambda: tuple(n for n in needs if not isinstance(n, Gap) and n.shifts(trial, offset_h))
-    )
-    return (*fixed, *(n for n in needs if isinstance(n, Gap) and n.shifts(trial, offset_h)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

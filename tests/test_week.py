@@ -115,6 +115,9 @@ def test_the_solver_finds_the_best_of_a_knapsack(capfd):
         ),
         key=lambda subset: sum(values[i] for i in subset),
     )
-    assert tuple(choose(values, [Row(range(4), weights, most)])) == best
+    found = choose(values, [Row(range(4), weights, most)])
+    assert found is not None
+    assert tuple(found.items) == best
+    assert found.is_best
     # The solver's own greeting must not mix with ours.
     assert capfd.readouterr().out == ""

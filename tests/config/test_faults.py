@@ -121,7 +121,10 @@ def test_a_fault_of_a_group_is_told_once_and_where_it_stands(folder):
         ("[jobs]\nfoliar_feed = 3", "must be a table of settings"),
         ("[jobs.foliar_fed]\nduration_min = 30", 'Did you mean "foliar_feed"? Known: foliar_feed, systemic'),
         ("[jobs.foliar_feed.needs.wind]\nbest_max = 9", 'Did you mean "best_to"? Allowed: id, label, unit'),
-        ('[jobs.foliar_feed.needs.wind]\nkind = "gap"', "quantity: is not a setting here. Allowed: id"),
+        (
+            '[jobs.foliar_feed.needs.wind]\nkind = "gap"',
+            "cannot be changed: give a need of another kind an id and a label of its own",
+        ),
         ("[jobs.foliar_feed]\nsurfaces = [1, 2]", "must be text in quotes"),
         ('[jobs.foliar_feed]\nsurfaces = "green"', 'must be a list such as ["a", "b"] (seen: \'green\')'),
         ("[jobs.foliar_feed]\nsurfaces = []", "must have at least 1 entry"),

@@ -234,7 +234,7 @@ def test_the_last_window_before_a_closed_spell_for_work_that_is_due():
     found = under(gale, wanting(), record=Record(entries=(late,)))
     (warned,) = of(found, "last_window")
     assert (warned.surface, warned.job) == ("green", "foliar_feed")
-    assert "Last window for a while for foliar feed on the green" in warned.says
+    assert "Foliar feed on the green, last window for a while" in warned.says
     assert warned.ends is not None
     assert warned.ends < NOW + 8 * H
 
