@@ -165,7 +165,7 @@ def _chance(needs: tuple[Need, ...], assays: list[Assay]) -> Array | None:
 
 
 def _count(mask: Mask) -> Array:
-    """True values of each hour; bytes are added, which is several times faster than adding booleans."""
-    return np.asarray(
-        np.add.reduce(np.ascontiguousarray(mask).view(np.uint8), axis=0, dtype=np.uint32), dtype=np.float64
-    )
+    """True values of each hour. Bytes are added as bytes where they cannot run over: many times faster."""
+    plain = np.ascontiguousarray(mask).view(np.uint8)
+    sort = np.uint8 if mask.shape[0] < 256 else np.uint32
+    return np.asarray(np.add.reduce(plain, axis=0, dtype=sort), dtype=np.float64)

@@ -67,13 +67,13 @@ class Clock(Need):
     def edges_h(self, trial: Trial) -> tuple[float, ...]:
         closing = [self.closes, *(span[1] for span in self.days.values() if span[1] != NEVER)]
         # Some clocks stand half or three quarters of an hour off the full hour of UTC.
-        beside = {float(offset) % 1.0 for offset in np.unique(trial.quantities.local_offset_h)}
+        beside = _parts_of_hours(trial)
         edges = [trial.duration_h - clock_minutes(text) / 60.0 for text in closing]
         return tuple(edge + part for edge in edges for part in beside)
 
     def opens_h(self, trial: Trial) -> tuple[float, ...]:
         opening = [self.opens, *(span[0] for span in self.days.values() if span[0] != NEVER)]
-        beside = {float(offset) % 1.0 for offset in np.unique(trial.quantities.local_offset_h)}
+        beside = _parts_of_hours(trial)
         return tuple(clock_minutes(text) / 60.0 - part for text in opening for part in beside)
 
     def reading(self, trial: Trial) -> Reading:
@@ -162,6 +162,12 @@ class Season(Need):
     def holds(self, reading: Reading) -> Mask:
         held: Mask = reading.low > 0
         return held
+
+
+def _parts_of_hours(trial: Trial) -> frozenset[float]:
+    """How far the site's clock stands off the full hours of UTC, in hours."""
+    offsets = trial.quantities.local_offset_h
+    return trial.spans.recall("parts of hours", lambda: frozenset(np.unique(offsets % 1.0).tolist()))
 
 
 def _hours(text: str, never: float) -> float:

@@ -46,6 +46,6 @@ class Slope(Need):
 
     def reading(self, trial: Trial) -> Reading:
         angle = math.degrees(math.atan(trial.quantities.ground.slope_pct / 100.0))
-        wet = trial.quantities["leaf_wet"]
-        figure = np.where(np.isnan(wet), np.nan, np.where(wet >= 0.5, angle, 0.0))
+        # Wetness is a nought or a one, unknown where it is not known.
+        figure = trial.quantities["leaf_wet"] * angle
         return Reading(low=figure, high=figure)

@@ -35,7 +35,8 @@ def ensemble() -> HourlyWeather:
         "wind_10m_ms": np.clip(3 + 1.5 * day + wander(1.5), 0.2, None),
         "gust_10m_ms": np.clip(5 + 2 * day + wander(2), 0.2, None),
         "wind_dir_deg": (200 + wander(60)) % 360,
-        "rain_mm": np.clip(wander(1.5) - 1.2, 0, None),
+        # Rain in about one hour of twelve, as in temperate places.
+        "rain_mm": np.clip(wander(1.5) - 1.7, 0, None),
         "cloud_pct": np.clip(50 + wander(40), 0, 100),
         "shortwave_wm2": np.clip(600 * day, 0, None) + np.zeros((MEMBERS, HOURS)),
         # Ensembles carry these too.
