@@ -8,6 +8,7 @@ room limits the hour, and its own words say why.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
@@ -58,10 +59,16 @@ class Reading:
 
 
 class Assay:
-    """A need held against its limits: its figures, the room of the first member, and what holds where."""
+    """A need held against its limits: its figures, the room of the first member, and what holds where.
 
-    def __init__(self, need: Need, reading: Reading) -> None:
+    `members` gives holds and seen of all members where the figures are those of the first alone.
+    """
+
+    def __init__(
+        self, need: Need, reading: Reading, members: Callable[[], tuple[Mask, Mask]] | None = None
+    ) -> None:
         self._need = need
+        self._members = members
         self.reading = reading
         #: Shape (hours,), of the first member.
         self.room: Array = need.room(reading, member=0)
@@ -71,11 +78,18 @@ class Assay:
     @cached_property
     def holds(self) -> Mask:
         """Shape (members or 1, hours): whether the hard limits hold."""
-        return self._need.holds(self.reading)
+        return self._of_members[0] if self._members else self._need.holds(self.reading)
+
+    @cached_property
+    def _of_members(self) -> tuple[Mask, Mask]:
+        assert self._members is not None
+        return self._members()
 
     @cached_property
     def seen(self) -> Mask:
         """Shape (members or 1, hours): whether the figure is known."""
+        if self._members:
+            return self._of_members[1]
         seen = ~np.isnan(self.reading.low)
         return seen if self.reading.high is self.reading.low else seen & ~np.isnan(self.reading.high)
 

@@ -15,6 +15,7 @@ import numpy as np
 from planner.weather import Array
 
 Made = TypeVar("Made")
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
 _NUDGE = 1e-9
 
 
@@ -50,6 +51,20 @@ class Spans:
             # An id is only unique while its array lives.
             self._columns.append(column)
         return known
+
+
+def always(mask: Mask, low: int, high: int) -> Mask:
+    """Whether a mask is true in all of hours low..high from every start; False where they leave its hours."""
+    hours = mask.shape[-1]
+    if low == 0 and high == 0:
+        return mask
+    result = np.zeros(mask.shape, dtype=bool)
+    if high - low < hours:
+        runs = _running_extreme(mask, high - low + 1, np.logical_and)
+        first, last = max(0, -low), min(hours, hours - high)
+        if last > first:
+            result[..., first:last] = runs[..., first + low : last + low]
+    return result
 
 
 def _slide(column: Array, low: int, high: int, how: str) -> Array:
@@ -91,7 +106,7 @@ def _cumulated(column: Array, length: int) -> Array:
     return np.asarray(ladder[..., length:] - ladder[..., :-length])
 
 
-def _running_extreme(column: Array, length: int, pick: Callable[[Array, Array], Array]) -> Array:
+def _running_extreme(column: Any, length: int, pick: Callable[[Any, Any], Any]) -> Any:
     """Extremes of every run of `length` hours, by doubling: log2(length) passes."""
     reach, runs = 1, column
     while reach * 2 <= length:
