@@ -64,6 +64,7 @@ def three(answers: Answers) -> dict[str, Any]:
         ]
         roomy["labels"] = list(dict.fromkeys(same))
     return {
+        "planned": [row for row in week(answers)["work"] if row["kind"] == "spraying"][:2],
         "sprays": [{**row, "labels": list(dict.fromkeys(row["labels"]))} for row in jobs.values()],
         "roomy": roomy,
         "can_spray": any(row["kind"] == "spraying" for row in answers["ribbons"]["ribbons"]),

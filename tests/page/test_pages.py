@@ -125,7 +125,11 @@ def test_the_first_screen_answers_the_three_questions(parsed: dict[str, Any]) ->
     first = text[: text.index('id="watch"')]
     assert parsed["now"]["headline"] in first
     spray = first[first.index("When to spray") : first.index("What threatens the seed")]
-    assert "today 07:00–12:00" in spray
+    # What is placed in the week comes first, so that the screen and the plan say the same.
+    placed = next(row for row in parsed["week"]["work"] if row["kind"] == "spraying")
+    assert placed["label"] in spray
+    assert placed["surface"] in spray
+    assert "The label comes first" in spray
     seed = first[first.index("What threatens the seed") : first.index("May I walk on it now")]
     assert "Act tonight: apron strip, rain from today 21:00" in seed
     walk = first[first.index("May I walk on it now") :]
