@@ -59,7 +59,7 @@ def test_the_three_answers_stand_on_the_first_screen(look: Any, width: int, scri
     page = look(width=width, script=script).page
     height = page.viewport_size["height"]
     for heading, words in (
-        ("When to spray", "today 07:00–12:00"),
+        ("When to spray", "tomorrow 18:00–18:45"),
         ("What threatens the seed", "rain from today 21:00"),
         ("May I walk on it now", "Bears feet"),
     ):
