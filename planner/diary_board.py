@@ -73,9 +73,16 @@ _SPOT = (
 )
 
 
-def listed(rows: list[dict[str, Any]]) -> str:
-    """Entries one below the other."""
-    return "\n".join(entry(row) for row in rows) if rows else "Nothing is written down for that time."
+def listed(rows: list[dict[str, Any]], of_site_file: list[dict[str, Any]]) -> str:
+    """Entries one below the other, and below them the work that the site file tells."""
+    lines = [entry(row) for row in rows]
+    if not lines:
+        lines.append("Nothing is written down in the diary for that time.")
+    if of_site_file:
+        lines += ["", *wrap("Told by the site file (it counts as well; change it there):", "")]
+    for row in of_site_file:
+        lines += wrap(f"{_clock(row['at']):%a %d %b %Y %H:%M}  {row['job']}, {row['surface']}", "  ", "    ")
+    return "\n".join(lines)
 
 
 def as_csv(rows: list[dict[str, Any]]) -> str:

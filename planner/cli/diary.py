@@ -248,10 +248,32 @@ def list_(
             else _entries(full, store, since, until, job, surface, with_withdrawn=withdrawn)
         )
         rows = [told(one, full.site.zone) for one in found]
+        beside = [] if history else _of_site_file(full, since, until, job, surface)
         if as_json:
-            click.echo(json.dumps({"entries": rows}, ensure_ascii=False, indent=2))
+            click.echo(json.dumps({"entries": rows, "of_site_file": beside}, ensure_ascii=False, indent=2))
         else:
-            click.echo(diary_board.listed(rows))
+            click.echo(diary_board.listed(rows, beside))
+
+
+def _of_site_file(
+    full: Config, since: str | None, until: str | None, job: str | None, surface: str | None
+) -> list[dict[str, Any]]:
+    """Work and sowings that the site file tells: they count like the diary, and are no entries of it."""
+    from planner.writing import day_start
+
+    now, zone = datetime.now(UTC), full.site.zone
+    first = None if since is None else day_start(since, now, zone)
+    end = None if until is None else day_start(until, now, zone)
+    told = [("done", work.job, work.surface, work.at) for work in full.done]
+    told += [("sown", f"sown {one.grass.name}", one.surface, one.at) for one in full.sowings if job is None]
+    return [
+        {"table": table, "job": name, "surface": on, "at": at.astimezone(zone).isoformat()}
+        for table, name, on, at in sorted(told, key=lambda row: row[3])
+        if (first is None or at >= first)
+        and (end is None or at < end)
+        and job in (None, name)
+        and surface in (None, on)
+    ]
 
 
 @diary.command()

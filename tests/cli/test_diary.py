@@ -232,3 +232,30 @@ def test_what_is_due_is_told_in_eighty_columns(site):
     assert "foliar feed, green" in found.stdout
     assert "smooth_stalked_meadow_grass sown Tue 05 May" in found.stdout
     assert max(map(len, found.stdout.splitlines())) <= 80
+
+
+def test_the_list_tells_work_of_the_site_file_too(site):
+    found = ask(site, "list")
+    assert found.exit_code == 0, found.exception
+    assert found.stdout.startswith(
+        "Nothing is written down in the diary for that time.\n\nTold by the site file"
+    )
+    assert "  Wed 06 May 2026 09:00  mow_green, green" in found.stdout
+    assert "  Tue 05 May 2026 16:00  sown smooth_stalked_meadow_grass, apron strip" in found.stdout
+    assert max(map(len, found.stdout.splitlines())) <= 80
+    rows = told(site, "list")["of_site_file"]
+    assert [row["at"] for row in rows] == sorted(row["at"] for row in rows)
+    assert {row["table"] for row in rows} == {"done", "sown"}
+
+
+@pytest.mark.parametrize(
+    ("words", "jobs"),
+    [
+        (("--job", "mow_green"), ["mow_green"]),
+        (("--surface", "east bank"), ["mow_surrounds"]),
+        (("--since", "2026-05-06"), ["mow_green"]),
+        (("--until", "2026-04-21"), ["growth_regulator"]),
+    ],
+)
+def test_the_work_of_the_site_file_is_narrowed_like_the_diary(site, words, jobs):
+    assert [row["job"] for row in told(site, "list", *words)["of_site_file"]] == jobs

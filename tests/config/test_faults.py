@@ -250,19 +250,24 @@ at = 2026-04-05T15:00:00
 """
 
 
-@pytest.mark.parametrize(
-    "value", [3, "x", True, [], {}, [3], {"x": 3}, [{"x": 3}], {"x": {"y": 3}}], ids=repr
-)
+_VALUES: tuple[Any, ...] = (3, "x", True, [], {}, [3], {"x": 3}, [{"x": 3}], {"x": {"y": 3}})
+
+
+@pytest.mark.parametrize("number", range(len(_VALUES)), ids=[repr(value) for value in _VALUES])
 @pytest.mark.parametrize("which", ["site", "rules"])
-def test_no_sort_of_value_anywhere_stops_the_reading(which, value, monkeypatch):
+def test_no_sort_of_value_anywhere_stops_the_reading(which, number, monkeypatch):
     # Lines are looked up in a text that these values do not have, and take most of the time.
     monkeypatch.setattr("planner.config.sheet.line_of", lambda text, path: None)
     monkeypatch.setattr("planner.config.faults.line_of", lambda text, path: None)
     site, rules = tomllib.loads(SITE + _CHANGES), tomllib.loads(RULES)
-    keep = ("foliar_feed", "mow_green")
-    rules["jobs"] = {name: row for name, row in rules["jobs"].items() if name in keep}
-    told = 0
-    for path in _wrong(site if which == "site" else rules):
+    rules["jobs"] = {name: rules["jobs"][name] for name in ("foliar_feed", "mow_green")}
+    used = {name for row in rules["jobs"].values() for name in row["uses"]}
+    rules["groups"] = {name: row for name, row in rules["groups"].items() if name in used}
+    rules["gaps"] = [row for row in rules.get("gaps", []) if row["done"] == row["next"] == ["mowing"]]
+    found = 0
+    value = _VALUES[number]
+    # Each value is tried at a third of the places, no two neighbours at the same ones.
+    for path in _wrong(site if which == "site" else rules)[number % 3 :: 3]:
         here = _put(site, path, value) if which == "site" else site
         there = _put(rules, path, value) if which == "rules" else rules
         sheet, rules_sheet = Sheet("site", ""), Sheet("rules", "")
@@ -270,8 +275,8 @@ def test_no_sort_of_value_anywhere_stops_the_reading(which, value, monkeypatch):
         read = Rules(there, rules_sheet, loading._changes(here), sheet, surface_kinds(here))
         read.jobs()
         check_names(here, sheet, read.names)
-        told += bool(sheet.faults or rules_sheet.faults)
-    assert told > 50
+        found += bool(sheet.faults or rules_sheet.faults)
+    assert found > 20
 
 
 def test_a_fault_of_ours_in_reading_is_told_and_kept_until_the_file_holds(folder, monkeypatch):
