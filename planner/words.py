@@ -9,6 +9,9 @@ from typing import Protocol
 YES_NO = "0/1"
 #: Unit of a count of work: told in words, `rolled twice in the last 7 days`.
 TIMES = "times"
+#: Room outside a comfortable range that has no hard limit behind it.
+_SOFT_ROOM = 0.5
+_EPS = 1e-7
 _OFTEN = ("not once", "once", "twice")
 #: What stands beside every spray that is told, wherever it is told.
 BESIDE_A_SPRAY = "Label first: it wins. Measure wind, temperature and humidity on the spot."
@@ -109,46 +112,49 @@ def _beyond(value: float, hard: float | None, low: bool) -> bool:
 def _told(value: float, limits: tuple[float | None, ...], unit: str) -> str:
     """The figure with as many digits as it takes to tell it from the limits beside it."""
     text = figure(value, unit) if unit or not math.isfinite(value) else f"{value:.2f}"
-    for limit in limits:
-        if limit is None or abs(value - limit) < 1e-9 or not math.isfinite(value):
-            continue
-        shown = figure(limit, unit) if unit else f"{limit:.2f}"
-        if text != shown:
-            continue
-        for digits in (1, 2, 3, 4):
-            text = f"{value:.{digits}f} {unit}".strip()
-            if float(f"{value:.{digits}f}") != limit:
-                break
+    if not math.isfinite(value):
+        return text
+    near = [limit for limit in limits if limit is not None and abs(value - limit) >= 1e-9]
+    places = len(text.split(" ")[0].partition(".")[2])
+    for digits in range(places + 1, places + 5):
+        number = text.split(" ")[0]
+        if not any(
+            float(number) == limit or number == f"{limit:.{len(number.partition('.')[2])}f}" for limit in near
+        ):
+            break
+        text = f"{value:.{digits}f} {unit}".strip()
     return text
 
 
 def is_low(need: Row, value: float) -> bool:
     """Whether the figure presses on the lower limit rather than the upper one."""
-    floor = need.hard_min if need.hard_min is not None else need.best_from
-    roof = need.hard_max if need.hard_max is not None else need.best_to
-    if floor is None or roof is None:
-        return roof is None
-    below = (value - floor) / _ramp(need.hard_min, need.best_from)
-    above = (roof - value) / _ramp(need.hard_max, need.best_to)
-    return below < above
+    return not roomier(need, value, value) or _has_no_roof(need)
 
 
 def roomier(need: Row, low: float, high: float) -> bool:
-    """Whether the lower figure has more room than the higher one: each is held against its own side."""
-    floor = need.hard_min if need.hard_min is not None else need.best_from
-    roof = need.hard_max if need.hard_max is not None else need.best_to
-    if floor is None or roof is None:
-        return floor is None
-    below = (low - floor) / _ramp(need.hard_min, need.best_from)
-    above = (roof - high) / _ramp(need.hard_max, need.best_to)
-    return below >= above
+    """Whether the lower figure has at least the room of the higher one: each is held against its own side."""
+    below = _room(low, need.hard_min, need.best_from, 1.0)
+    return below >= _room(high, need.hard_max, need.best_to, -1.0)
 
 
-def _ramp(hard: float | None, best: float | None) -> float:
-    """Width between limit and comfort: what one unit of room is worth on that side."""
-    if hard is None or best is None or hard == best:
-        return 1.0
-    return abs(best - hard)
+def _has_no_roof(need: Row) -> bool:
+    return need.hard_max is None and need.best_to is None
+
+
+def _room(value: float, hard: float | None, best: float | None, sign: float) -> float:
+    """Room toward one side, as the verdicts reckon it: 1 at the edge of comfort, 0 at the hard limit."""
+    if hard is None and best is None:
+        return math.inf
+    if hard is None:
+        assert best is not None
+        inside = sign * (value - best)
+        return 1.0 + inside / max(1.0, abs(best)) if inside >= -_EPS else _SOFT_ROOM
+    beyond = sign * (value - hard)
+    width = 0.0 if best is None else sign * (best - hard)
+    if width > 0:
+        return beyond / width
+    far = beyond / max(1.0, abs(hard))
+    return 1.0 + far if beyond >= -_EPS else far
 
 
 def clause(need: Row, value: float) -> str:
