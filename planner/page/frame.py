@@ -18,6 +18,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from planner.page.times import Clock, figure
+from planner.words import BESIDE_A_SPRAY, job_on
 
 Answers = Mapping[str, Any]
 HTML = "text/html; charset=utf-8"
@@ -81,6 +82,8 @@ def environment() -> Environment:
         "SCRIPT": Markup(SCRIPT),
         "STATES": STATES,
         "SHORT": SHORT,
+        "BESIDE_A_SPRAY": BESIDE_A_SPRAY,
+        "job_on": job_on,
     }
     return made
 
@@ -94,9 +97,12 @@ def clock(answers: Answers) -> Clock:
 def moment(answers: Answers) -> datetime:
     """When the answers are read: the issue of their forecast plus the age they tell."""
     head = answers["windows"]
-    # A provider that does not tell when it issued is told from when it was asked.
-    issued = datetime.fromisoformat(head["forecast"]["issued_at"] or head["forecast"]["fetched_at"])
     made = datetime.fromisoformat(head["made_at"])
+    # A provider that does not tell when it issued is told from when it was asked.
+    since = head["forecast"]["issued_at"] or head["forecast"]["fetched_at"]
+    if since is None or head["forecast"]["age_h"] is None:
+        return made
+    issued = datetime.fromisoformat(since)
     # The age is rounded to a hundredth of an hour, so the pass itself is the floor.
     aged = issued.timestamp() + head["forecast"]["age_h"] * 3600
     return made if aged - made.timestamp() < 60 else datetime.fromtimestamp(aged, made.tzinfo)

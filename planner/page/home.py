@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from planner.headline import wanted
 from planner.page.chart import chart
 from planner.page.frame import Answers, clock, write
 from planner.page.ribbon import Scale
@@ -26,6 +25,8 @@ def home(answers: Answers) -> bytes:
         answers,
         headline=answers["now"]["headline"],
         warnings=answers["warnings"]["warnings"],
+        not_read=not_read(answers),
+        not_read=not_read(answers),
         answers_of_three=three(answers),
         kinds=by_kind(told),
         ticks=seven.ticks(),
@@ -46,39 +47,53 @@ def home(answers: Answers) -> bytes:
 def three(answers: Answers) -> dict[str, Any]:
     """The morning's three questions: when to spray, what threatens the seed, may I walk on it."""
     now = clock(answers)
-    windows = answers["windows"]["windows"]
-    sprays = sorted((row for row in windows if row["kind"] == "spraying"), key=lambda row: str(row["start"]))
-    # What is due comes before what could be done as well.
-    sprays = wanted(sprays, {(row["job"], row["surface"]) for row in due(answers)})
-    first = sprays[0] if sprays else None
-    alike = [row for row in sprays if first and row["start"][:10] == first["start"][:10]]
-    jobs: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for row in alike:
-        key = (row["start"], row["end"], row["state"])
-        jobs.setdefault(key, {**row, "labels": []})["labels"].append(row["label"])
-    steady = [row for row in sprays if row["state"] == "steady"]
-    roomy = {**steady[0], "labels": []} if steady and steady[0] not in alike else None
-    if roomy is not None:
-        same = [
-            row["label"] for row in steady if (row["start"], row["end"]) == (roomy["start"], roomy["end"])
-        ]
-        roomy["labels"] = list(dict.fromkeys(same))
+    found = answers["warnings"]["warnings"]
     return {
-        "planned": [row for row in week(answers)["work"] if row["kind"] == "spraying"][:2],
-        "sprays": [{**row, "labels": list(dict.fromkeys(row["labels"]))} for row in jobs.values()],
-        "roomy": roomy,
-        "can_spray": any(row["kind"] == "spraying" for row in answers["ribbons"]["ribbons"]),
-        "wash": [row for row in answers["warnings"]["warnings"] if row["kind"] == "wash"],
+        "spray": spray(answers),
+        "wash": [row for row in found if row["kind"] == "wash"],
         "seed": seed(answers),
+        "wash_not_read": next((row["says"] for row in not_read(answers) if row["kind"] == "wash"), None),
         "underfoot": underfoot(answers, now),
-        "frost": next((row for row in answers["warnings"]["warnings"] if row["kind"] == "frost"), None),
+        "frost": next((row for row in found if row["kind"] == "frost"), None),
     }
+
+
+def spray(answers: Answers) -> dict[str, Any]:
+    """When to spray: what is due in its hour of the week, or why it has none; else what could be done."""
+    now, told = clock(answers), week(answers)
+    placed = [row for row in told["work"] if row["kind"] == "spraying" and now.at(row["end"]) > now.now]
+    left = [row for row in told["left"] if row.get("kind") == "spraying"]
+    could = sorted(
+        (row for row in answers["windows"]["windows"] if row["kind"] == "spraying"),
+        key=lambda row: (row["state"] != "steady", now.at(row["start"]), row["rank"]),
+    )
+    hours: dict[tuple[str, str, str], dict[str, Any]] = {}
+    for row in could:
+        labels = hours.setdefault((row["start"], row["end"], row["state"]), {**row, "labels": []})["labels"]
+        if row["label"] not in labels:
+            labels.append(row["label"])
+    return {
+        "placed": placed[:2],
+        "left": left[: max(0, 2 - len(placed))],
+        "could": [] if placed else list(hours.values())[:1],
+        "is_set_up": any(row["kind"] == "spraying" for row in answers["ribbons"]["ribbons"]),
+    }
+
+
+def not_read(answers: Answers) -> list[dict[str, Any]]:
+    """Kinds of warning that cannot be read; none when a pass of an older version does not tell it."""
+    return list(answers["warnings"].get("not_read", []))
 
 
 def seed(answers: Answers) -> list[dict[str, Any]]:
     """Every sowing with its surface."""
     rows = answers["ground"]["surfaces"]
     return [{"surface": row["surface"], **sowing} for row in rows for sowing in row["seed"]]
+
+
+def not_read(answers: Answers) -> list[dict[str, Any]]:
+    """Kinds of warning that cannot be read: silence about them would look like nothing in sight."""
+    return list(answers["warnings"].get("not_read", []))
 
 
 def due(answers: Answers) -> list[dict[str, Any]]:
@@ -88,7 +103,8 @@ def due(answers: Answers) -> list[dict[str, Any]]:
 
 def week(answers: Answers) -> dict[str, Any]:
     """The week's work in order; empty when a pass of an older version does not tell it."""
-    return dict(answers["week"]) if "week" in answers else {"work": [], "left": [], "says": ""}
+    nothing: dict[str, Any] = {"work": [], "left": [], "planned": [], "says": ""}
+    return nothing | (answers["week"] if "week" in answers else {})
 
 
 def standing(answers: Answers) -> list[dict[str, Any]]:

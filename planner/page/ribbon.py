@@ -101,10 +101,10 @@ def drawn(laid: Iterable[Piece]) -> list[Piece]:
 
 
 def alike(ribbons: Iterable[Mapping[str, Any]]) -> list[tuple[Mapping[str, Any], list[str]]]:
-    """Ribbons of one job that are the same on several surfaces, as one with all the surfaces."""
+    """Ribbons of one job that are and say the same on several surfaces, as one with all the surfaces."""
     groups: dict[tuple[Any, ...], tuple[Mapping[str, Any], list[str]]] = {}
     for ribbon in ribbons:
-        runs = tuple((run["start"], run["state"], run["need"]) for run in ribbon["runs"])
+        runs = tuple((run["start"], run["state"], run["need"], run["says"]) for run in ribbon["runs"])
         key = (ribbon["job"], runs)
         groups.setdefault(key, (ribbon, []))[1].append(ribbon["surface"])
     return list(groups.values())

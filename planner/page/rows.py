@@ -22,9 +22,8 @@ def blocks(answers: Answers, scale: Scale, job: str | None = None) -> list[dict[
     """One block for each job and the surfaces on which its hours are the same, sorted by kind."""
     windows, barred = answers["windows"]["windows"], answers["windows"]["barred"]
     made = []
-    for ribbon, surfaces in alike(answers["ribbons"]["ribbons"]):
-        if job is not None and ribbon["job"] != job:
-            continue
+    groups = [pair for pair in alike(answers["ribbons"]["ribbons"]) if job is None or pair[0]["job"] == job]
+    for ribbon, surfaces in (pair for group in groups for pair in _told_alike(*group, windows)):
         mine = [row for row in windows if (row["job"], row["surface"]) == (ribbon["job"], surfaces[0])]
         by_time = sorted(mine, key=lambda row: str(row["start"]))
         first = by_time[0] if by_time else None
@@ -46,6 +45,21 @@ def blocks(answers: Answers, scale: Scale, job: str | None = None) -> list[dict[
             }
         )
     return sorted(made, key=lambda block: place(block["ribbon"]["kind"]))
+
+
+def _told_alike(ribbon: Row, surfaces: list[str], windows: list[Row]) -> list[tuple[Row, list[str]]]:
+    """The surfaces of one ribbon, apart where their windows say different things."""
+    groups: dict[tuple[Any, ...], list[str]] = {}
+    for surface in surfaces:
+        mine = [row for row in windows if (row["job"], row["surface"]) == (ribbon["job"], surface)]
+        groups.setdefault(tuple((row["start"], *told(row)) for row in mine), []).append(surface)
+    return [(ribbon, names) for names in groups.values()]
+
+
+def told(row: Row) -> tuple[str, ...]:
+    """What is said of a window beside its hours."""
+    chance = "" if row["chance"] is None else str(row["chance"])
+    return (row["limiting"]["says"], chance, str(row["next_start"]), *row["not_read"], *row["tasks"])
 
 
 def better(best: Row, first: Row) -> bool:
@@ -106,7 +120,8 @@ def together(rows: Iterable[Row]) -> list[dict[str, Any]]:
     """Windows that differ only in their surface, as one row with `surfaces`."""
     groups: dict[tuple[str, ...], dict[str, Any]] = {}
     for row in rows:
-        key = tuple(str(row[name]) for name in ("job", "start", "end", "state", "latest_start"))
+        hours = tuple(str(row[name]) for name in ("job", "start", "end", "state", "latest_start"))
+        key = (*hours, *told(row))
         groups.setdefault(key, {**row, "surfaces": []})["surfaces"].append(row["surface"])
     return list(groups.values())
 

@@ -58,8 +58,10 @@ class Clock:
         return f"{first:%a %H:%M}–{last:%a %H:%M}"
 
     @staticmethod
-    def age(hours: float) -> str:
-        """40 min, 5 h, 3 days"""
+    def age(hours: float | None) -> str:
+        """40 min, 5 h, 3 days; or that it is not known"""
+        if hours is None:
+            return "age not known"
         if hours < 1:
             return f"{hours * 60:.0f} min"
         return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"

@@ -231,3 +231,14 @@ def _zone(parsed: dict[str, Any]) -> Any:
     from zoneinfo import ZoneInfo
 
     return ZoneInfo(parsed["windows"]["site"]["timezone"])
+
+
+def test_what_cannot_be_read_never_looks_like_nothing_in_sight(parsed: dict[str, Any]) -> None:
+    says = "Rain on seed is not read from Thu 12:00: no rain is told."
+    quiet = {**parsed["warnings"], "warnings": [], "not_read": [{"kind": "wash", "from": None, "says": says}]}
+    text = _drawn({**parsed, "warnings": quiet}, "home")
+    assert "Nothing in sight" not in text
+    assert "No rain in this forecast that washes it" not in text
+    assert text.count(says) == 2
+    still = _drawn({**parsed, "warnings": {**quiet, "not_read": []}}, "home")
+    assert "Nothing in sight" in still
