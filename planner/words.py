@@ -14,7 +14,7 @@ _SOFT_ROOM = 0.5
 _EPS = 1e-7
 _OFTEN = ("not once", "once", "twice")
 #: What stands beside every spray that is told, wherever it is told.
-BESIDE_A_SPRAY = "Label first: it wins. Measure wind, temperature and humidity on the spot."
+BESIDE_A_SPRAY = "The label comes first. Measure wind, temperature and humidity on the spot."
 
 
 class Row(Protocol):

@@ -26,7 +26,6 @@ def home(answers: Answers) -> bytes:
         headline=answers["now"]["headline"],
         warnings=answers["warnings"]["warnings"],
         not_read=not_read(answers),
-        not_read=not_read(answers),
         answers_of_three=three(answers),
         kinds=by_kind(told),
         ticks=seven.ticks(),
@@ -89,11 +88,6 @@ def seed(answers: Answers) -> list[dict[str, Any]]:
     """Every sowing with its surface."""
     rows = answers["ground"]["surfaces"]
     return [{"surface": row["surface"], **sowing} for row in rows for sowing in row["seed"]]
-
-
-def not_read(answers: Answers) -> list[dict[str, Any]]:
-    """Kinds of warning that cannot be read: silence about them would look like nothing in sight."""
-    return list(answers["warnings"].get("not_read", []))
 
 
 def due(answers: Answers) -> list[dict[str, Any]]:

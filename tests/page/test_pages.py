@@ -187,15 +187,17 @@ def test_text_from_the_config_cannot_write_the_page(parsed: dict[str, Any]) -> N
 
 
 def test_alike_windows_are_told_once() -> None:
-    base = {"job": "a", "start": "s", "end": "e", "state": "steady", "latest_start": "l"}
+    base = {"job": "a", "start": "s", "end": "e", "state": "steady", "latest_start": "l", "chance": None}
+    base |= {"limiting": {"says": "Holds."}, "next_start": None, "not_read": [], "tasks": []}
     rows = together(
         [
             base | {"surface": "green"},
             base | {"surface": "collar"},
             base | {"state": "narrow", "surface": "tee"},
+            base | {"not_read": ["leaf length"], "surface": "bank"},
         ]
     )
-    assert [row["surfaces"] for row in rows] == [["green", "collar"], ["tee"]]
+    assert [row["surfaces"] for row in rows] == [["green", "collar"], ["tee"], ["bank"]]
 
 
 @pytest.mark.parametrize(("day", "hours"), [("2026-03-29", 23), ("2026-10-25", 25), ("2026-05-07", 24)])
