@@ -123,18 +123,27 @@ def _lay_out(
     tasks: Sequence[Judged], starts: list[_Start], limits: _Hours
 ) -> tuple[list[tuple[int, Placed]], str]:
     """Placed jobs, each with the number of its task. A start that fails beside the others is tried no more."""
-    for turn in range(_TRIES):
+    for _ in range(_TRIES):
         chosen, method = _solve(tasks, starts, limits)
         alone = [(starts[index], _placed(tasks[starts[index].task], starts[index])) for index in chosen]
-        plan = [each for _, each in alone]
-        whole = [(start, in_plan(each, plan)) for start, each in alone]
-        failing = {start for start, each in whole if each.judged.suitability.state[each.hour] > NARROW}
+        whole, failing = _judged_together(alone)
         if not failing:
-            break
+            return [(start.task, each) for start, each in whole], method
         starts = [start for start in starts if start not in failing]
-        if turn == _TRIES - 1:
-            whole = [(start, each) for start, each in whole if start not in failing]
+    while failing:
+        alone = [(start, each) for start, each in alone if start not in failing]
+        whole, failing = _judged_together(alone)
     return [(start.task, each) for start, each in whole], method
+
+
+_Pairs = list[tuple[_Start, Placed]]
+
+
+def _judged_together(alone: _Pairs) -> tuple[_Pairs, set[_Start]]:
+    """Each placed job judged beside the others, and the starts that then fail."""
+    plan = [each for _, each in alone]
+    whole = [(start, in_plan(each, plan)) for start, each in alone]
+    return whole, {start for start, each in whole if each.judged.suitability.state[each.hour] > NARROW}
 
 
 def _placed(task: Judged, start: _Start) -> Placed:

@@ -8,10 +8,15 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from planner.answers import ANSWERS
+from planner.config.load import load
+from planner.cycle import assess
+from planner.forecast.recorded import read_file
 from planner.plan import make
-from planner.solver import Row, choose
+from planner.site import WorkDone
+from planner.solver import Choice, Row, choose
 from planner.week import Away, clash, order
-from tests.made import config, ground, weather
+from tests.made import DEMO, ROOT, config, ground, weather
 
 ZONE = ZoneInfo("Europe/London")
 START = datetime(2026, 5, 4, tzinfo=UTC)
@@ -101,6 +106,114 @@ def test_placing_one_by_one_keeps_the_same_promises(plan, monkeypatch):
     week = order(tasks, now=NOW, zone=ZONE)
     check(week)
     assert "one by one" in week.method
+
+
+def test_a_solver_without_an_answer_leaves_the_week_to_the_plain_way(plan, monkeypatch):
+    tasks = wanted(plan, ("mow_green", "green"), ("foliar_feed", "green"), ("rolling", "green"))
+    monkeypatch.setattr("planner.solver.TIME_LIMIT_S", 0.0)
+    assert choose([1.0, 2.0], [Row([0, 1], [1.0, 1.0], 1.0)]) is None
+    week = order(tasks, now=NOW, zone=ZONE)
+    check(week)
+    assert len(week.placed) == 3
+    assert "one by one" in week.method
+
+
+def test_a_best_so_far_is_not_called_the_best(plan, monkeypatch):
+    def hurried(values, rows):
+        found = choose(values, rows)
+        return Choice(found.items, is_best=False)
+
+    monkeypatch.setattr("planner.week.choose", hurried)
+    week = order(wanted(plan, ("mow_green", "green"), ("rolling", "green")), now=NOW, zone=ZONE)
+    assert "best so far" in week.method
+    monkeypatch.setattr("planner.week.choose", lambda values, rows: Choice([], is_best=False))
+    week = order(wanted(plan, ("mow_green", "green"), ("rolling", "green")), now=NOW, zone=ZONE)
+    assert len(week.placed) == 2
+    assert "one by one" in week.method
+
+
+def test_planned_work_takes_hands_and_hours_of_its_day(plan):
+    day = NOW.replace(hour=8)
+    fixed = Away(start=day, end=day + timedelta(hours=4))
+    tasks = wanted(plan, ("mow_green", "green"), ("rolling", "green"), ("mow_collar", "collar"))
+    week = order(tasks, now=NOW, zone=ZONE, hours_a_day=4.0, planned=[fixed])
+    assert len(week.placed) == 3
+    assert all(placed.start.astimezone(ZONE).date() > day.astimezone(ZONE).date() for placed in week.placed)
+    roomy = order(tasks, now=NOW, zone=ZONE, hours_a_day=8.0, planned=[fixed])
+    assert all(placed.end <= fixed.start or placed.start >= fixed.end for placed in roomy.placed)
+    assert any(placed.start.date() == day.date() for placed in roomy.placed)
+
+
+@pytest.mark.parametrize("minute", [0, 20])
+def test_the_running_hour_is_worked_in_while_it_holds(minute):
+    now = START + timedelta(days=3, hours=9, minutes=minute)
+    # Rain from the next hour on leaves but the running one.
+    laid = ground(weather(START, 24 * 6, rain_mm=dict.fromkeys(range(24 * 3 + 11, 24 * 6), 6.0)), now=now)
+    judged = make(laid, config().jobs, now=now)
+    week = order(wanted(judged, ("rolling", "green")), now=now, zone=ZONE)
+    assert [placed.start for placed in week.placed] == [now]
+
+
+def test_an_hour_that_no_longer_holds_is_not_worked_in(plan):
+    late = NOW.replace(hour=17, minute=58)
+    laid = ground(weather(START, 24 * 12), now=late)
+    judged = make(laid, config().jobs, now=late)
+    week = order(wanted(judged, ("mow_green", "green")), now=late, zone=ZONE)
+    for placed in week.placed:
+        assert any(w.start <= placed.start <= w.latest_start for w in placed.judged.windows)
+
+
+def test_a_placed_job_is_judged_with_the_rest_of_the_plan(plan):
+    tasks = wanted(plan, ("mow_surrounds", "east bank"), ("systemic_herbicide", "east bank"))
+    week = order(tasks, now=NOW, zone=ZONE)
+    check(week)
+    assert len(week.placed) == 2
+    cut, spray = sorted(week.placed, key=lambda placed: placed.judged.job.kind)
+    assert cut.judged.job.kind == "mowing"
+    needs = spray.judged.suitability.needs
+    side = "since" if cut.start < spray.start else "until"
+    row = next(
+        n for n, need in enumerate(needs) if "mowing" in getattr(need, "other", ()) and need.direction == side
+    )
+    told = spray.judged.suitability.value(row, spray.hour) * (24.0 if needs[row].unit == "d" else 1.0)
+    since = (spray.start - cut.end) if cut.start < spray.start else (cut.start - spray.end)
+    assert told == pytest.approx(since / timedelta(hours=1), abs=0.01)
+
+
+def demo(**changes):
+    from dataclasses import replace
+
+    now = datetime(2026, 5, 7, 5, tzinfo=UTC)
+    full = replace(load(DEMO), **changes)
+    return assess(full, read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=now), now=now)
+
+
+def test_every_sentence_of_the_demos_week_is_true_of_its_plan():
+    week = ANSWERS["week"](demo())
+    placed = {(row["job"], row["surface"]): row for row in week["work"]}
+    cut, spray = placed["mow_surrounds", "east bank"], placed["systemic_herbicide", "east bank"]
+    days = (datetime.fromisoformat(spray["start"]) - datetime.fromisoformat(cut["end"])) / timedelta(days=1)
+    assert days < 7
+    if spray["limiting"]["need"] == "since_cut":
+        assert spray["limiting"]["value"] == pytest.approx(days, abs=0.1)
+    assert all(row["state"] in ("steady", "narrow") for row in week["work"])
+    assert {row["kind"] for row in week["work"]} >= {"spraying", "mowing"}
+
+
+def test_the_answer_keeps_planned_work_out_of_reach_and_lists_it():
+    at = datetime.fromisoformat("2026-05-07T09:00:00+01:00")
+    core = WorkDone(job="hollow_coring", kind="aerating", surface="collar", at=at)
+    roll = WorkDone(job="rolling", kind="rolling", surface="green", at=at.replace(hour=8))
+    week = ANSWERS["week"](demo(planned=(core, roll)))
+    told = {row["job"]: row for row in week["planned"]}
+    begin, end = (datetime.fromisoformat(told["hollow_coring"][key]) for key in ("start", "end"))
+    assert begin == at
+    assert end > begin
+    for row in week["work"]:
+        start, finish = (datetime.fromisoformat(row[key]) for key in ("start", "end"))
+        assert finish <= begin or start >= end, row
+    # What is planned already is not placed a second time.
+    assert "rolling" not in {row["job"] for row in week["work"]}
 
 
 def test_the_solver_finds_the_best_of_a_knapsack(capfd):

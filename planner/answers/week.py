@@ -138,5 +138,8 @@ def _left(judged: Judged, why: str, briefing: Briefing) -> dict[str, Any]:
 def _why_due(judged: Judged, briefing: Briefing) -> str:
     for one in briefing.consequences.due:
         if (one.job, one.surface) == (judged.job.name, judged.surface.name):
-            return one.because
+            if one.due_at is None:
+                return one.because
+            day = one.due_at.astimezone(briefing.plan.ground.site.zone)
+            return one.because.replace("by then", f"by {day:%a %d %b}")
     return ""

@@ -98,7 +98,7 @@ def due(answers: Answers) -> list[dict[str, Any]]:
 def week(answers: Answers) -> dict[str, Any]:
     """The week's work in order; empty when a pass of an older version does not tell it."""
     nothing: dict[str, Any] = {"work": [], "left": [], "planned": [], "says": ""}
-    return nothing | (answers["week"] if "week" in answers else {})
+    return {**nothing, **answers.get("week", {})}
 
 
 def standing(answers: Answers) -> list[dict[str, Any]]:

@@ -36,6 +36,11 @@ def blocks(answers: Answers, scale: Scale, job: str | None = None) -> list[dict[
                 "first": first,
                 "best": best if best is not None and (first is None or better(best, first)) else None,
                 "windows": by_time,
+                "placed": [
+                    row
+                    for row in (answers["week"]["work"] if "week" in answers else [])
+                    if row["job"] == ribbon["job"] and row["surface"] in surfaces
+                ],
                 "barred": next(
                     (r for r in barred if (r["job"], r["surface"]) == (ribbon["job"], surfaces[0])), None
                 ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from planner.page.frame import Answers, clock, write
-from planner.page.home import due
+from planner.page.home import due, week
 from planner.page.rows import cautions, days, place
 
 _DAYS = 7
@@ -36,8 +36,19 @@ def sheet(answers: Answers) -> bytes:
         answers,
         days=cards,
         lines=list(lines.values()),
+        in_order=_in_order(answers, dates),
+        left=week(answers)["left"],
         without=[f"{label} ({', '.join(names)})" for label, names in without.items()],
         warnings=answers["warnings"]["warnings"],
         due=due(answers),
         cautions=cautions(row for row in answers["ribbons"]["ribbons"] if row["kind"] == "spraying")[:2],
     )
+
+
+def _in_order(answers: Answers, dates: list[str]) -> list[list[dict[str, Any]]]:
+    """For each day what the week places on it, in order of time; empty when it places nothing."""
+    now, told = clock(answers), week(answers)
+    rows = [row for row in (*told["work"], *told["planned"]) if now.at(row["end"]) > now.now]
+    rows.sort(key=lambda row: now.at(row["start"]))
+    by_day = [[row for row in rows if now.at(row["start"]).date().isoformat() == date] for date in dates]
+    return by_day if any(by_day) else []

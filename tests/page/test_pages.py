@@ -244,3 +244,82 @@ def test_what_cannot_be_read_never_looks_like_nothing_in_sight(parsed: dict[str,
     assert text.count(says) == 2
     still = _drawn({**parsed, "warnings": {**quiet, "not_read": []}}, "home")
     assert "Nothing in sight" in still
+
+
+def _block(text: str, after: str, before: str) -> str:
+    return text[text.index(after) : text.index(before)]
+
+
+def test_spraying_is_answered_with_its_hour_of_the_week_its_reason_and_the_caution(
+    parsed: dict[str, Any],
+) -> None:
+    sprays = [row for row in parsed["week"]["work"] if row["kind"] == "spraying"]
+    spray = _block(_drawn(parsed, "home"), "When to spray", "What threatens the seed")
+    assert len(sprays) >= 2
+    for row in sprays[:2]:
+        assert row["limiting"]["says"] in spray
+        assert row["because"][1:] in spray
+    assert spray.index("The label comes first") > spray.index(sprays[1]["limiting"]["says"])
+
+
+def test_a_spray_that_finds_no_hour_says_why(parsed: dict[str, Any]) -> None:
+    gone = [row for row in parsed["week"]["work"] if row["kind"] == "spraying"]
+    parsed["week"]["work"] = [row for row in parsed["week"]["work"] if row["kind"] != "spraying"]
+    parsed["week"]["left"] = [{**gone[0], "says": "no hour of the week holds while you are there"}]
+    spray = _block(_drawn(parsed, "home"), "When to spray", "What threatens the seed")
+    assert "no hour yet" in spray
+    assert "No hour of the week holds while you are there." in spray
+    parsed["week"]["left"] = []
+    assert "No spray is due. Could be:" in _drawn(parsed, "home")
+
+
+def test_wash_that_is_not_read_is_never_told_as_none(parsed: dict[str, Any]) -> None:
+    says = "Wash is not read after Thu 12:00."
+    parsed["warnings"] |= {"warnings": [], "not_read": [{"kind": "wash", "from": "x", "says": says}]}
+    text = _drawn(parsed, "home")
+    assert "No rain in this forecast that washes it" not in text
+    assert "Nothing in sight" not in text
+    assert text.count(says) >= 2
+
+
+def test_a_stale_forecast_finds_nothing_is_not_told_as_nothing(parsed: dict[str, Any]) -> None:
+    parsed["warnings"]["warnings"] = []
+    for answer in parsed.values():
+        if isinstance(answer, dict) and "forecast" in answer:
+            answer["forecast"]["stale"] = True
+    text = _drawn(parsed, "home")
+    assert "Nothing in sight" not in text
+    assert "No rain in this forecast that washes it" not in text
+    assert "Not known: the forecast is too old." in text
+
+
+def test_surfaces_share_a_block_only_where_all_that_is_said_is_the_same(parsed: dict[str, Any]) -> None:
+    windows = parsed["windows"]["windows"]
+    for block in blocks(parsed, Scale.days(date(2026, 5, 7), 7, _zone(parsed))):
+        said = {
+            tuple(
+                (row["start"], row["limiting"]["says"], *row["not_read"])
+                for row in windows
+                if (row["job"], row["surface"]) == (block["ribbon"]["job"], surface)
+            )
+            for surface in block["surfaces"]
+        }
+        assert len(said) == 1, block["id"]
+
+
+def test_an_unknown_age_and_issue_are_told_as_unknown(parsed: dict[str, Any]) -> None:
+    for answer in parsed.values():
+        if isinstance(answer, dict) and "forecast" in answer:
+            answer["forecast"] |= {"issued_at": None, "fetched_at": None, "age_h": None, "stale": True}
+    for name in PAGES:
+        text = _drawn(parsed, name)
+        told = " ".join(_Outline(text).text)
+        assert not re.search("None(?! on record| is offered)", told), name
+    assert "When it was issued is not told" in _drawn(parsed, "home")
+    assert "This forecast is too old." in _drawn(parsed, "home")
+
+
+def test_the_sheet_carries_the_weeks_order(parsed: dict[str, Any]) -> None:
+    text = _drawn(parsed, "sheet")
+    for row in parsed["week"]["work"]:
+        assert f"<b>{row['start'][11:16]}</b> {row['label']}" in text
