@@ -130,6 +130,28 @@ def test_explain_tells_every_need_with_figure_limits_and_source():
     assert len(found["would_have_to_change"]) == len(failing)
 
 
+def test_explain_tells_every_label_whole():
+    found = json.loads(haysel("explain", "foliar_feed", "14:00", *COMPUTED, "--json").stdout)
+    text = " ".join(haysel("explain", "foliar_feed", "14:00", *COMPUTED).stdout.split())
+    long = [row["label"] for row in found["needs"] if len(row["label"]) > 38]
+    assert long
+    for label in long:
+        assert all(word in text for word in label.split()), label
+    assert "the 6 h bef " not in text
+
+
+def test_windows_of_surfaces_are_told_together_only_where_all_is_the_same():
+    found = json.loads(haysel("windows", "fungicide", *COMPUTED, "--json").stdout)
+    text = haysel("windows", "fungicide", *COMPUTED).stdout
+    unread = {row["surface"]: tuple(row["not_read"]) for row in found["windows"]}
+    assert len(set(unread.values())) > 1
+    for line in text.splitlines():
+        if "leaf fungicide: " not in line or "barred" in line:
+            continue
+        named = line.split("leaf fungicide: ")[1].split(" (start")[0].split(", ")
+        assert len({unread[surface] for surface in named}) == 1, line
+
+
 @pytest.mark.parametrize(
     ("args", "status", "says"),
     [

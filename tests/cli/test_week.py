@@ -86,3 +86,28 @@ def test_help_lists_every_command():
     ).stdout
     for command in COMMANDS:
         assert command in text
+
+
+def test_each_spray_of_the_week_has_its_caution_beside_it():
+    from planner.words import BESIDE_A_SPRAY
+
+    found = json.loads(haysel("week", *COMPUTED, "--json").stdout)
+    text = haysel("week", *COMPUTED).stdout
+    sprays = [row for row in found["work"] if row["kind"] == "spraying"]
+    assert sprays
+    assert text.count(BESIDE_A_SPRAY) == len(sprays)
+    for row in sprays:
+        assert (
+            text.index(BESIDE_A_SPRAY) > text.index(f"{row['label']}, {row['surface']}") or row != sprays[0]
+        )
+
+
+def test_planned_work_stands_in_the_week(tmp_path):
+    for file in (ROOT / "config").glob("*.toml"):
+        (tmp_path / file.name).write_text(file.read_text())
+    site = tmp_path / "demo.toml"
+    planned = '\n[[planned]]\njob = "hollow_coring"\nsurface = "collar"\nat = 2026-05-07T09:00:00\n'
+    site.write_text(site.read_text() + planned)
+    text = haysel("week", "--config", str(site), *COMPUTED[2:]).stdout
+    block = text[text.index("hollow core, collar") :]
+    assert block.splitlines()[1].strip() == "Planned by you."
