@@ -89,6 +89,12 @@ class NotKnown(InputError):
         super().__init__(f'There is no {sort} "{name}".{hint} Known: {", ".join(known) or "none"}.')
 
 
+def require_known(sort: str, name: str, known: Sequence[str]) -> None:
+    """Refuse a name that is not among those known; each of these is listed once."""
+    if name not in known:
+        raise NotKnown(sort, name, list(dict.fromkeys(known)))
+
+
 class ForecastError(PlannerError):
     """No usable forecast."""
 

@@ -8,9 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from planner.errors import InputError
-from planner.words import clause, held_against, roomier, sentence
-
-STATES = ("steady", "narrow", "broken", "barred", "unread")
+from planner.words import STATES, clause, held_against, roomier, sentence
 
 
 def explain(workings: dict[str, Any], moment: datetime) -> dict[str, Any]:

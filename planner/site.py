@@ -19,20 +19,6 @@ def require_aware(moment: datetime, what: str) -> datetime:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
-    """From start up to, not including, end."""
-
-    start: datetime
-    end: datetime
-
-    def __post_init__(self) -> None:
-        require_aware(self.start, "the start of a span")
-        require_aware(self.end, "the end of a span")
-        if self.end <= self.start:
-            raise InputError(f"a span must end after it starts: {self.start} to {self.end}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Grass:
     """What the growth and emergence formulas need to know of a grass. Temperatures in C."""
 

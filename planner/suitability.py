@@ -12,9 +12,8 @@ from planner.rules.gap import Gap
 from planner.rules.job import Job
 from planner.site import Surface
 from planner.weather import Array
+from planner.words import STATES as STATES
 
-#: The five states, in order of code.
-STATES = ("steady", "narrow", "broken", "barred", "unread")
 STEADY, NARROW, BROKEN, BARRED, UNREAD = range(5)
 
 Codes = np.ndarray[Any, np.dtype[np.int8]]

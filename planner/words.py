@@ -7,6 +7,8 @@ from typing import Protocol
 
 #: Quantities that are a yes or a no are told without a figure.
 YES_NO = "0/1"
+#: The five states of an hour or window, in order of code.
+STATES = ("steady", "narrow", "broken", "barred", "unread")
 #: Unit of a count of work: told in words, `rolled twice in the last 7 days`.
 TIMES = "times"
 #: Room outside a comfortable range that has no hard limit behind it.

@@ -106,16 +106,15 @@ def test_links_in_the_documents_lead_somewhere():
                 assert (page.parent / target).exists(), f"{name(page)}: {target}"
 
 
-FORBIDDEN = re.compile(r"transcript|seed document|/work/|\.library|pypi\.org|pythonhosted", re.IGNORECASE)
+#: A letter of each stands in brackets, so that this file does not hold the words it looks for.
+FORBIDDEN = re.compile(
+    r"trans[c]ript|seed [d]ocument|/[w]ork/|\.[l]ibrary|p[y]pi\.org|python[h]osted", re.IGNORECASE
+)
 
 
 def test_no_private_word_stands_in_the_project():
-    own = Path(__file__).resolve()
     for folder in ("planner", "tests", "config", "docs", "fixtures"):
         for path in (ROOT / folder).rglob("*"):
-            if (
-                path.suffix in {".py", ".toml", ".md", ".json", ".html", ".css", ".csv"}
-                and path.resolve() != own
-            ):
+            if path.suffix in {".py", ".toml", ".md", ".json", ".html", ".css", ".csv"}:
                 found = FORBIDDEN.search(path.read_text(encoding="utf-8", errors="ignore"))
                 assert found is None, f"{name(path)}: {found}"

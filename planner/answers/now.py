@@ -42,11 +42,12 @@ def now(briefing: Briefing) -> dict[str, Any]:
         flat[f"{kind}_reason"] = (
             None if first is None or window is None else cut(limiting(first.judged, window.best_hour)["says"])
         )
-    unread: frozenset[str] = getattr(briefing, "unread_kinds", frozenset())
     for kind in ("wash", "frost"):
         found = next((notice for notice in briefing.notices if notice.kind == kind), None)
         # A kind that cannot be read is not known to be absent.
-        flat[f"{kind}_warning"] = None if found is None and kind in unread else found is not None
+        flat[f"{kind}_warning"] = (
+            None if found is None and kind in briefing.unread_kinds else found is not None
+        )
         flat[f"{kind}_level"] = None if found is None else found.level
         flat[f"{kind}_begins"] = None if found is None else local(found.begins, zone)
         flat[f"{kind}_says"] = None if found is None else cut(found.says)

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from planner.answers.header import head, known, local, utc
+from planner.answers.verdict import about
 from planner.briefing import Briefing
 from planner.notices.base import Notice
 from planner.notices.life import OVER
@@ -142,14 +143,7 @@ def workings(briefing: Briefing, judged: Judged) -> dict[str, Any]:
         rows.append(entry)
     return {
         **head(briefing),
-        "job": judged.job.name,
-        "label": judged.job.label,
-        "kind": judged.job.kind,
-        "surface": judged.surface.name,
-        "why": judged.job.why,
-        "duration_min": judged.job.duration_min,
-        "has_label": judged.job.has_label,
-        "cautions": list(judged.job.cautions),
+        **about(judged),
         "first_hour": utc(weather.time(first)),
         "states": "".join(str(int(code)) for code in suitability.state[first:]),
         "scores": _listed(np.round(suitability.score[first:], 3)),

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from planner.answers.header import head, local
-from planner.answers.verdict import limiting
+from planner.answers.verdict import about, limiting
 from planner.briefing import Briefing
 from planner.plan import Judged
 from planner.suitability import STATES
@@ -25,14 +25,7 @@ def _ribbon(judged: Judged, briefing: Briefing) -> dict[str, Any]:
     weather = judged.trial.quantities.weather
     first = max(0, weather.index(briefing.made_at))
     return {
-        "job": judged.job.name,
-        "label": judged.job.label,
-        "kind": judged.job.kind,
-        "surface": judged.surface.name,
-        "why": judged.job.why,
-        "duration_min": judged.job.duration_min,
-        "has_label": judged.job.has_label,
-        "cautions": list(judged.job.cautions),
+        **about(judged),
         "runs": [_run(judged, begin, end) for begin, end in runs(judged, first)],
     }
 

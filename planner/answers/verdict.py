@@ -15,6 +15,21 @@ from planner.suitability import STATES
 from planner.words import sentence
 
 
+def about(judged: Judged) -> dict[str, Any]:
+    """What an answer tells of a job and its surface before it comes to the hours."""
+    job = judged.job
+    return {
+        "job": job.name,
+        "label": job.label,
+        "kind": job.kind,
+        "surface": judged.surface.name,
+        "why": job.why,
+        "duration_min": job.duration_min,
+        "has_label": job.has_label,
+        "cautions": list(job.cautions),
+    }
+
+
 def limiting(judged: Judged, hour: int) -> dict[str, Any]:
     """Need, figure and sentence of what limits the start hour."""
     suitability = judged.suitability

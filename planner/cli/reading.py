@@ -9,7 +9,7 @@ import click
 
 from planner import board
 from planner.cli.options import Source, answer, computed, moment, reading, show, site_zone, stored
-from planner.errors import NotKnown
+from planner.errors import require_known
 from planner.freshness import as_of, only
 
 
@@ -23,7 +23,7 @@ def days(
     source = Source(config, forecast, now)
     found = _aged(answer("days", source), source)
     if surface is not None:
-        _known("surface", surface, [row["surface"] for row in found["days"]])
+        require_known("surface", surface, [row["surface"] for row in found["days"]])
         found["days"] = [row for row in found["days"] if row["surface"] == surface]
     show(
         found,
@@ -57,9 +57,9 @@ def windows(
     found = _aged(answer("windows", source), source)
     rows = [*found["windows"], *found["barred"]]
     if job is not None:
-        _known("job", job, [*(row["job"] for row in rows), *(row["kind"] for row in rows)])
+        require_known("job", job, [*(row["job"] for row in rows), *(row["kind"] for row in rows)])
     if surface is not None:
-        _known("surface", surface, [row["surface"] for row in rows])
+        require_known("surface", surface, [row["surface"] for row in rows])
     chosen = read_day(day, _asked_at(found, source), site_zone(found)) if day else None
     found = only(found, job=job, surface=surface, day=chosen)
     show(
@@ -127,17 +127,12 @@ def _workings(source: Source, job: str, surface: str | None) -> dict[str, Any]:
 
 
 def _choose(pairs: list[tuple[str, str]], job: str, surface: str | None) -> tuple[str, str]:
-    _known("job", job, [name for name, _ in pairs])
+    require_known("job", job, [name for name, _ in pairs])
     surfaces = [where for name, where in pairs if name == job]
     if surface is None:
         return job, surfaces[0]
-    _known("surface", surface, surfaces)
+    require_known("surface", surface, surfaces)
     return job, surface
-
-
-def _known(sort: str, name: str, names: list[str]) -> None:
-    if name not in names:
-        raise NotKnown(sort, name, list(dict.fromkeys(names)))
 
 
 def _asked_at(found: dict[str, Any], source: Source) -> datetime:

@@ -153,6 +153,15 @@ def host(free_host: str, request: Request) -> str:
     return free_host.replace("https://", "https://customer-") if request.api_key else free_host
 
 
+def place(request: Request) -> dict[str, str]:
+    """The place, as all of its services are asked for it."""
+    return {
+        "latitude": f"{request.latitude_deg:.4f}",
+        "longitude": f"{request.longitude_deg:.4f}",
+        "elevation": f"{request.elevation_m:g}",
+    }
+
+
 def key_header(request: Request) -> dict[str, str]:
     """The key goes in a header, so that no URL ever holds it."""
     return {"X-Api-Key": request.api_key} if request.api_key else {}
@@ -176,9 +185,7 @@ class OpenMeteo:
     def url(self, request: Request) -> str:
         """What is asked."""
         query = {
-            "latitude": f"{request.latitude_deg:.4f}",
-            "longitude": f"{request.longitude_deg:.4f}",
-            "elevation": f"{request.elevation_m:g}",
+            **place(request),
             "hourly": ASKED,
             **UNITS,
             "past_days": request.past_days,

@@ -17,7 +17,16 @@ from urllib.parse import urlencode
 from planner.errors import ForecastMalformed, InputError
 from planner.forecast import document
 from planner.forecast.base import Answer, Request
-from planner.forecast.open_meteo import CREDIT, CREDIT_URL, LICENCE, UNITS, host, key_header, parse_document
+from planner.forecast.open_meteo import (
+    CREDIT,
+    CREDIT_URL,
+    LICENCE,
+    UNITS,
+    host,
+    key_header,
+    parse_document,
+    place,
+)
 from planner.weather import Forecast
 
 WHO = "Open-Meteo archive"
@@ -81,9 +90,7 @@ class OpenMeteoArchive:
     def url(self, request: Request, start: date, end: date) -> str:
         """What is asked for the days from start to end, both included."""
         query = {
-            "latitude": f"{request.latitude_deg:.4f}",
-            "longitude": f"{request.longitude_deg:.4f}",
-            "elevation": f"{request.elevation_m:g}",
+            **place(request),
             "start_date": start.isoformat(),
             "end_date": end.isoformat(),
             "hourly": ASKED,

@@ -24,6 +24,7 @@ from planner.forecast.open_meteo import (
     blank_rain_beyond_reach,
     host,
     key_header,
+    place,
 )
 from planner.forecast.open_meteo_list import CONTROL, SPELLINGS, HourlyList
 from planner.weather import NEEDED, Array, Forecast, HourlyWeather
@@ -131,9 +132,7 @@ class OpenMeteoEnsemble:
     def url(self, request: Request) -> str:
         """What is asked."""
         query = {
-            "latitude": f"{request.latitude_deg:.4f}",
-            "longitude": f"{request.longitude_deg:.4f}",
-            "elevation": f"{request.elevation_m:g}",
+            **place(request),
             "hourly": ASKED,
             "models": request.ensemble_model,
             **UNITS,

@@ -135,10 +135,6 @@ class HourlyList:
             )
         return convert(values, _SNOW_UNITS.get(declared, declared) if snow else declared, unit, where=where)
 
-    def has_members(self) -> bool:
-        """Whether any name carries a member number."""
-        return any(_MEMBER.match(key) for key in self.hourly)
-
     def require_one_model(self) -> None:
         """Raise ForecastMalformed when the answer is of several models, or lacks the rain."""
         if "temperature_2m" not in self.hourly:

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query, Request, Response
 
 from planner.answers import encode
-from planner.errors import NotKnown
+from planner.errors import require_known
 from planner.explaining import explain as read_workings
 from planner.freshness import only
 from planner.service.problems import PROBLEM
@@ -54,7 +54,7 @@ def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
         if not surface:
             return send(request, shelf.get("days"))
         found = shelf.parsed("days")
-        _known("surface", surface, [row["surface"] for row in found["days"]])
+        require_known("surface", surface, [row["surface"] for row in found["days"]])
         found["days"] = [row for row in found["days"] if row["surface"] == surface]
         return send(request, item(JSON, encode(found)))
 
@@ -69,9 +69,9 @@ def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
             return send(request, shelf.get("windows"))
         found, ribbons = shelf.parsed("windows"), shelf.parsed("ribbons")["ribbons"]
         if job is not None:
-            _known("job", job, [*(row["job"] for row in ribbons), *(row["kind"] for row in ribbons)])
+            require_known("job", job, [*(row["job"] for row in ribbons), *(row["kind"] for row in ribbons)])
         if surface is not None:
-            _known("surface", surface, [row["surface"] for row in shelf.parsed("ground")["surfaces"]])
+            require_known("surface", surface, [row["surface"] for row in shelf.parsed("ground")["surfaces"]])
         chosen = read_day(day, clock(), _zone(found)) if day is not None else None
         return send(request, item(JSON, encode(only(found, job=job, surface=surface, day=chosen))))
 
@@ -98,9 +98,9 @@ def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
         found = shelf.parsed("ribbons")
         rows = found["ribbons"]
         if job is not None:
-            _known("job", job, [*(row["job"] for row in rows), *(row["kind"] for row in rows)])
+            require_known("job", job, [*(row["job"] for row in rows), *(row["kind"] for row in rows)])
         if surface is not None:
-            _known("surface", surface, [row["surface"] for row in rows])
+            require_known("surface", surface, [row["surface"] for row in rows])
         found["ribbons"] = [
             row
             for row in rows
@@ -132,20 +132,15 @@ def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
         pairs = [name.split("/", 2)[1:] for name in shelf.names() if name.startswith("workings/")]
         if not pairs:
             shelf.get("now")
-        _known("job", job, [pair[0] for pair in pairs])
+        require_known("job", job, [pair[0] for pair in pairs])
         surfaces = [pair[1] for pair in pairs if pair[0] == job]
         chosen = surface or surfaces[0]
-        _known("surface", chosen, surfaces)
+        require_known("surface", chosen, surfaces)
         found = shelf.parsed(f"workings/{job}/{chosen}")
         told = read_workings(found, read_time(time, clock(), _zone(found)))
         return send(request, item(JSON, encode(told)))
 
     return router
-
-
-def _known(sort: str, name: str, names: list[str]) -> None:
-    if name not in names:
-        raise NotKnown(sort, name, list(dict.fromkeys(names)))
 
 
 def _zone(found: dict[str, Any]) -> Any:

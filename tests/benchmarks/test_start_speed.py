@@ -7,7 +7,6 @@ import sys
 import time
 from pathlib import Path
 
-from tests.cli.test_commands import kept  # noqa: F401
 from tests.made import ROOT
 
 
@@ -17,7 +16,7 @@ def seconds(*command: str) -> float:
     return time.perf_counter() - begun
 
 
-def test_reading_starts_in_under_three_times_the_bare_libraries(kept):  # noqa: F811
+def test_reading_starts_in_under_three_times_the_bare_libraries(kept):
     command = [sys.executable, "-m", "planner", "windows", "--config", kept, "--json"]
     bare = [sys.executable, "-c", "import click, json, sqlite3"]
     ours, theirs = [], []

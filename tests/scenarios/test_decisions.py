@@ -309,10 +309,9 @@ def test_s21_surfaces_differ_under_one_sky():
 
 def test_s22_litres_for_this_area():
     from planner.mix import Nozzle, Sprayer, mix_sheet
-    from planner.mix.kit import Range  # noqa: F401
 
     made = config()
-    material = made.materials[0].material if hasattr(made.materials[0], "material") else made.materials[0]
+    material = made.materials[0].material
     sprayer = Sprayer(
         name="barrow",
         nozzle=Nozzle.iso("04"),
