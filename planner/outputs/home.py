@@ -183,13 +183,22 @@ class HomeDevice:
 
     async def _tell_all(self, client: aiomqtt.Client) -> None:
         for topic, config in self.configs().items():
-            await client.publish(topic, json.dumps(config), qos=1, retain=True)
+            await _publish(client, topic, json.dumps(config))
         await self._tell_state(client)
-        await client.publish(self.availability_topic, "online", qos=1, retain=True)
+        await _publish(client, self.availability_topic, "online")
 
     async def _tell_state(self, client: aiomqtt.Client) -> None:
         if self._state is not None:
-            await client.publish(self.state_topic, self._state, qos=1, retain=True)
+            await _publish(client, self.state_topic, self._state)
+
+
+async def _publish(client: aiomqtt.Client, topic: str, payload: str) -> None:
+    await client.publish(topic, payload, qos=1, retain=True)
+    # Waiting for the broker's answer may lose the order to stop when both come at once (asyncio.wait_for before
+    # Python 3.12), and a task that goes on after it would keep the service from ever stopping.
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
 
 
 def flat(state: Mapping[str, Any]) -> dict[str, Any]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-from contextlib import suppress
 from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
@@ -20,7 +19,7 @@ from planner.service.shelf import Shelf
 from planner.store import Store
 from tests.made import config
 from tests.outputs.conftest import broker as broker  # noqa: PLC0414
-from tests.outputs.test_mqtt import retained, wipe
+from tests.outputs.test_mqtt import PATIENCE_S, retained, wipe
 
 NOW = datetime(2026, 4, 8, 7, tzinfo=UTC)
 
@@ -51,10 +50,9 @@ def test_what_is_due_is_sent_while_the_service_runs(caplog: pytest.LogCaptureFix
     store.keep_pass(NOW, {}, outbox=message.for_outputs(["log"], NOW))
 
     async def serve() -> None:
-        async with at_work(desk(store, found, shelf_with("x"))):
-            async with asyncio.timeout(5):
-                while not any(one.state == "sent" for one in store.outbox_counts()):
-                    await asyncio.sleep(0.02)
+        async with at_work(desk(store, found, shelf_with("x"))), asyncio.timeout(PATIENCE_S):
+            while not any(one.state == "sent" for one in store.outbox_counts()):
+                await asyncio.sleep(0.02)
 
     asyncio.run(serve())
     assert "Heed: Rain." in caplog.text
@@ -69,15 +67,14 @@ def test_the_home_device_follows_the_passes(broker: tuple[str, int]) -> None:
     told: list[Any] = []
 
     async def headline() -> str | None:
-        kept = await retained(broker, f"haysel/{node}/state", 0.3)
+        kept = await retained(broker, f"haysel/{node}/state")
         return json.loads(kept[f"haysel/{node}/state"])["headline"] if kept else None
 
     async def serve() -> None:
-        async with at_work(desk(store, found, shelf)), asyncio.timeout(10):
+        async with at_work(desk(store, found, shelf)), asyncio.timeout(PATIENCE_S):
             for wanted in ("First light", "Second light"):
-                with suppress(KeyError):
-                    while await headline() != wanted:
-                        await asyncio.sleep(0.05)
+                while await headline() != wanted:
+                    await asyncio.sleep(0.02)
                 told.append(wanted)
                 await asyncio.to_thread(lay, shelf, "Second light")
         await wipe(broker, node, f"{node}_hub")

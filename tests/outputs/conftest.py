@@ -23,7 +23,7 @@ def store() -> Iterator[Store]:
 @pytest.fixture
 def broker() -> tuple[str, int]:
     try:
-        socket.create_connection(BROKER, timeout=2).close()
+        socket.create_connection(BROKER, timeout=30).close()
     except OSError as error:
         if os.environ.get("CI") == "true":
             pytest.fail(f"no MQTT broker at {BROKER}: {error}")
