@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.made import ROOT
 
 WEEK = ROOT / "fixtures" / "demo" / "week.csv"
+
+# An example that takes long on a busy machine is not a fault.
+settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any machine")
 
 
 @pytest.fixture(scope="session")

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import resource
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 from tests.made import ROOT
 
 
 def seconds(*command: str) -> float:
-    begun = time.perf_counter()
-    subprocess.run(command, cwd=ROOT, capture_output=True, check=True, timeout=60)
-    return time.perf_counter() - begun
+    """Time on the processor, so that whatever else the machine does is not counted."""
+    begun = _children_s()
+    subprocess.run(command, cwd=ROOT, capture_output=True, check=True, timeout=600)
+    return _children_s() - begun
+
+
+def _children_s() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def test_reading_starts_in_under_three_times_the_bare_libraries(kept):

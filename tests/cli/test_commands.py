@@ -27,7 +27,7 @@ def haysel(*args: str, cwd: Path = ROOT, **env: str) -> subprocess.CompletedProc
         env=environment,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=False,
     )
 
@@ -240,7 +240,7 @@ def test_reading_commands_load_no_heavy_library(kept, args):
         capture_output=True,
         text=True,
         check=False,
-        timeout=60,
+        timeout=600,
     )
     assert "status 0 loaded \n" in done.stderr, done.stderr
 

@@ -8,11 +8,7 @@ storm and back, so that warnings are raised, changed and stood down all the time
 from __future__ import annotations
 
 import json
-import os
-import random
-import signal
 import sys
-import time
 from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -25,6 +21,7 @@ from planner.forecast import Fetched
 from planner.outputs import Message
 from planner.site import Sowing
 from planner.store import Store
+from tests.killing import ROUND, SENT, STEP, Tell, killed, untold
 from tests.made import config, forecast, weather
 
 BEGUN = datetime(2026, 4, 8, 6, tzinfo=UTC)
@@ -38,11 +35,13 @@ class Lines:
     file: Path
     name: str
     idempotent: bool
+    tell: Tell
 
     def send(self, message: Message) -> None:
+        self.tell(STEP)
         append(self.file, message.key)
-        # A mail server takes its time to answer: a kill here leaves a message of which nobody knows.
-        time.sleep(0.01)
+        # A kill from here on, until the sending is marked, leaves a message of which nobody knows.
+        self.tell(SENT if self.name == "mail" else STEP)
 
 
 def append(file: Path, line: str) -> None:
@@ -73,11 +72,11 @@ def sky(number: int, now: datetime) -> Fetched:
     )
 
 
-def work(folder: Path, *, rounds: int | None = None) -> None:
+def work(folder: Path, tell: Tell, *, rounds: int | None = None) -> None:
     """Write down work, make a pass, send what is due: for ever, or so many times."""
     outputs = [
-        Lines(folder / "mail", "mail", False),
-        Lines(folder / "hook", "hook", True),
+        Lines(folder / "mail", "mail", False, tell),
+        Lines(folder / "hook", "hook", True, tell),
     ]
     telling.outputs_of = lambda _: (outputs, [])  # type: ignore[assignment]
     found = ground()
@@ -101,8 +100,10 @@ def work(folder: Path, *, rounds: int | None = None) -> None:
                 now,
             )
             append(folder / "entries", stored.uuid)
+            tell(STEP)
         cycle.pull = lambda *_, now, number=number: sky(number, now)  # type: ignore[misc]
         cycle.run(found, store, now=now)
+        tell(ROUND)
         number += 1
         done += 1
     store.close()
@@ -124,26 +125,18 @@ def torn(store: Store) -> bool:
 
 
 def main(folder: Path, kills: int, seed: int) -> dict[str, int]:
-    moments = random.Random(seed)
     Store.open(str(folder / "store.db")).close()
     count: Counter[str] = Counter()
-    for _ in range(kills):
-        child = os.fork()
-        if child == 0:
-            try:
-                work(folder)
-            finally:
-                os._exit(9)
-        time.sleep(moments.uniform(0.02, 0.8))
-        os.kill(child, signal.SIGKILL)
-        _, status = os.waitpid(child, 0)
-        count["killed"] += os.WIFSIGNALED(status)
+    # The weather turns every three rounds.
+    need = {ROUND: 2, SENT: 1}
+    for _, by_us in killed(kills, seed, lambda tell: work(folder, tell), need=need, rounds=3):
+        count["killed"] += by_us
         store = Store.open(str(folder / "store.db"))
         count["torn"] += torn(store)
         there = {entry.uuid for entry in store.entries()}
         count["entries lost"] += len(set(lines(folder / "entries")) - there)
         store.close()
-    work(folder, rounds=1)
+    work(folder, untold, rounds=1)
     store = Store.open(str(folder / "store.db"))
     mail, hook = Counter(lines(folder / "mail")), Counter(lines(folder / "hook"))
     count["mailed twice"] = sum(times - 1 for times in mail.values())

@@ -40,7 +40,7 @@ def test_years_are_asked_one_by_one_and_joined_without_a_hole(service):
 
     service.says(day)
     here = replace(PROVIDER, base_url=service.url)
-    answer = here.fetch(SITE, start=date(2023, 12, 31), end=date(2024, 1, 1), now=NOW, budget_s=5)
+    answer = here.fetch(SITE, start=date(2023, 12, 31), end=date(2024, 1, 1), now=NOW, budget_s=60)
     spans = [parse_qs(urlsplit(path).query) for path, _ in service.asked]
     assert [(span["start_date"], span["end_date"]) for span in spans] == [
         (["2023-12-31"], ["2023-12-31"]),
@@ -57,7 +57,7 @@ def test_one_year_is_kept_as_it_came(service):
     body = raw(open_meteo(48, start=datetime(2024, 5, 1, tzinfo=UTC)))
     service.says(reply(body))
     here = replace(PROVIDER, base_url=service.url)
-    assert here.fetch(SITE, start=date(2024, 5, 1), end=date(2024, 5, 1), now=NOW, budget_s=5).raw == body
+    assert here.fetch(SITE, start=date(2024, 5, 1), end=date(2024, 5, 1), now=NOW, budget_s=60).raw == body
 
 
 def test_no_half_of_a_span_is_kept(service):
@@ -65,7 +65,7 @@ def test_no_half_of_a_span_is_kept(service):
     service.says(reply(body), reply(raw({"error": True, "reason": "Daily API request limit exceeded."}), 429))
     here = replace(PROVIDER, base_url=service.url)
     with pytest.raises(ForecastUnavailable, match="Daily"):
-        here.fetch(SITE, start=date(2023, 12, 31), end=date(2024, 1, 1), now=NOW, budget_s=5)
+        here.fetch(SITE, start=date(2023, 12, 31), end=date(2024, 1, 1), now=NOW, budget_s=60)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_no_half_of_a_span_is_kept(service):
 )
 def test_a_span_that_is_not_past_is_the_keepers_fault(start, end):
     with pytest.raises(InputError, match="cannot be asked for"):
-        PROVIDER.fetch(SITE, start=start, end=end, now=NOW, budget_s=5)
+        PROVIDER.fetch(SITE, start=start, end=end, now=NOW, budget_s=60)
 
 
 def test_answers_that_do_not_belong_together_are_not_joined():

@@ -40,7 +40,7 @@ class PostOffice:
     def close(self) -> None:
         self._door.shutdown(socket.SHUT_RDWR)
         self._door.close()
-        self._thread.join(5)
+        self._thread.join(60)
 
     def _work(self) -> None:
         while True:
@@ -124,7 +124,7 @@ def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def mail(port: int, **settings: object) -> EmailOutput:
-    given: dict[str, object] = {"security": "none", "timeout_s": 5.0, **settings}
+    given: dict[str, object] = {"security": "none", "timeout_s": 60.0, **settings}
     return EmailOutput(
         host="127.0.0.1",
         port=port,

@@ -7,6 +7,7 @@ import threading
 from datetime import timedelta
 
 import pytest
+from apscheduler.events import EVENT_JOB_MAX_INSTANCES
 
 from planner.errors import InputError
 from planner.schedule import MISFIRE_GRACE_S, PASS_ID, make_scheduler
@@ -28,21 +29,32 @@ def test_jitter_never_eats_the_interval() -> None:
 
 def test_a_pass_that_blocks_runs_beside_the_loop_and_never_twice() -> None:
     seen: list[int] = []
-    running = threading.Semaphore(1)
+    ended: list[int] = []
+    released = threading.Event()
 
     def run_once() -> None:
-        assert running.acquire(blocking=False)
         seen.append(threading.get_ident())
-        running.release()
+        assert len(seen) == len(ended) + 1, "two passes at a time"
+        assert released.wait(60), "the loop stood still while the pass ran"
+        ended.append(len(seen))
 
     async def main() -> None:
         scheduler = make_scheduler(run_once, 1 / 60, jitter_s=0)
+        refused = asyncio.Event()
+        scheduler.add_listener(lambda _: refused.set(), EVENT_JOB_MAX_INSTANCES)
         scheduler.start()
-        await asyncio.sleep(2.3)
+        async with asyncio.timeout(60):
+            # The first pass goes on until the time of the next has come, which is not begun beside it.
+            await refused.wait()
+            assert len(seen) == 1
+            released.set()
+            while len(ended) < 2:
+                await asyncio.sleep(0.02)
         scheduler.shutdown()
+        await asyncio.sleep(0)
 
     asyncio.run(main())
-    assert len(seen) == 2
+    assert ended == list(range(1, len(seen) + 1))
     assert threading.get_ident() not in seen
 
 

@@ -25,7 +25,7 @@ def postgres_url() -> Iterator[str]:
     """An empty schema of its own on the server, dropped afterwards."""
     schema = f"haysel_{uuid4().hex[:12]}"
     try:
-        server = psycopg.connect(SERVER, autocommit=True, connect_timeout=3)
+        server = psycopg.connect(SERVER, autocommit=True, connect_timeout=30)
     except psycopg.OperationalError as error:
         if os.environ.get("CI") == "true":
             pytest.fail(f"no PostgreSQL at {SERVER}: {error}")

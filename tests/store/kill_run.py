@@ -1,26 +1,30 @@
 """Kills a working process again and again, and counts what was lost, torn or told twice.
 
-Run as a program by test_kill.py: ADDRESS FOLDER KILLS SEED. Prints the counts as JSON. The worker is forked,
-so that a kill costs milliseconds and not the start of a Python; it opens the store afresh each time, as after
-a restart.
+Run as a program by test_kill.py: ADDRESS FOLDER KILLS SEED. Prints the counts as JSON. The worker opens the
+store afresh each time, as after a restart. Its clock goes by the rounds it has made, so that no lease runs out
+because the machine is slow.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import random
-import signal
 import sys
 import time
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import psycopg
+
 from planner.store import Answer, Entry, Outgoing, Store, WarningState
+from tests.killing import PATIENCE_S, ROUND, SENT, STEP, Tell, killed, untold
 
 ANSWERS = ("days", "hours", "now", "warnings", "week", "windows")
-LEASE_S = 0.02
+BEGUN = datetime(2026, 4, 8, 6, tzinfo=UTC)
+MINUTE = timedelta(minutes=1)
+#: A round is a minute: what a killed worker was sending is still held in the next round, and free after it.
+LEASE_S = 90.0
 
 
 def append(file: Path, line: str) -> None:
@@ -33,44 +37,73 @@ def lines(file: Path) -> list[str]:
     return file.read_text().split() if file.exists() else []
 
 
-def work(url: str, folder: Path, *, rounds: int | None = None) -> None:
-    """Write the diary, make a pass, send what is due: for ever, or until nothing is due."""
+def work(url: str, folder: Path, tell: Tell) -> None:
+    """Write the diary, make a pass, send what is due: for ever."""
+    os.environ["PGAPPNAME"] = session(os.getpid())
     store = Store.open(url)
     number = len(store.entries(with_withdrawn=True)) + 1
-    done = 0
-    while rounds is None or done < rounds:
-        now = datetime.now(UTC)
-        if rounds is None:
-            entry = Entry(job="mow", kind="mowing", surface="green", started_at=now, finished_at=now)
-            stored = store.add_entry(entry, now)
-            append(folder / "entries", stored.uuid)
-            text = f"{number} {os.getpid()}"
-            warning = WarningState(
-                id=f"w{number}-{os.getpid()}",
-                kind="frost",
-                surface="green",
-                state="raised",
-                level="heed",
-                document={"pass": text},
-                first_at=now,
-                changed_at=now,
-            )
-            store.keep_pass(
-                now,
-                {name: Answer(content_type="text/plain", body=text.encode() * 300) for name in ANSWERS},
-                warnings=[warning],
-                outbox=[
-                    Outgoing(warning_id=warning.id, change=1, output=output, body={}, due_at=now)
-                    for output in ("mail", "hook")
-                ],
-            )
-        while taken := store.take_due(datetime.now(UTC), LEASE_S, idempotent=["hook"]):
-            for due in taken:
-                append(folder / due.output, due.key)
-                store.mark_sent(due.id, datetime.now(UTC))
+    while True:
+        now = BEGUN + number * MINUTE
+        entry = Entry(job="mow", kind="mowing", surface="green", started_at=now, finished_at=now)
+        stored = store.add_entry(entry, now)
+        append(folder / "entries", stored.uuid)
+        tell(STEP)
+        make_pass(store, number, now)
+        send(store, folder, now, tell)
+        tell(ROUND)
         number += 1
-        done += 1
-    store.close()
+
+
+def make_pass(store: Store, number: int, now: datetime) -> None:
+    """A pass with one warning of its own, told to two outputs."""
+    text = f"{number} {os.getpid()}"
+    warning = WarningState(
+        id=f"w{number}-{os.getpid()}",
+        kind="frost",
+        surface="green",
+        state="raised",
+        level="heed",
+        document={"pass": text},
+        first_at=now,
+        changed_at=now,
+    )
+    store.keep_pass(
+        now,
+        {name: Answer(content_type="text/plain", body=text.encode() * 300) for name in ANSWERS},
+        warnings=[warning],
+        outbox=[
+            Outgoing(warning_id=warning.id, change=1, output=output, body={}, due_at=now)
+            for output in ("mail", "hook")
+        ],
+    )
+
+
+def send(store: Store, folder: Path, now: datetime, tell: Tell) -> None:
+    """Whatever is due."""
+    while taken := store.take_due(now, LEASE_S, idempotent=["hook"]):
+        for due in taken:
+            tell(STEP)
+            append(folder / due.output, due.key)
+            tell(SENT if due.output == "mail" else STEP)
+            store.mark_sent(due.id, now)
+
+
+def session(pid: int) -> str:
+    """The name of a worker's session on a database server."""
+    return f"haysel kill run {pid}"
+
+
+def wait_for_the_server(url: str, pid: int) -> None:
+    """Until the server has ended the session of a killed worker: a commit on its way may land till then."""
+    if url.startswith("sqlite:"):
+        return
+    patient_until = time.monotonic() + PATIENCE_S
+    asked = "select 1 from pg_stat_activity where application_name = %s"
+    with psycopg.connect(url, autocommit=True) as server:
+        while server.execute(asked, [session(pid)]).fetchone():
+            if time.monotonic() > patient_until:
+                raise RuntimeError(f"the server keeps the session of a worker killed {PATIENCE_S:.0f} s ago")
+            time.sleep(0.002)
 
 
 def torn(store: Store) -> bool:
@@ -87,27 +120,21 @@ def torn(store: Store) -> bool:
 
 
 def main(url: str, folder: Path, kills: int, seed: int) -> dict[str, int]:
-    moments = random.Random(seed)
     Store.open(url).close()
     count: Counter[str] = Counter()
-    for _ in range(kills):
-        child = os.fork()
-        if child == 0:
-            try:
-                work(url, folder)
-            finally:
-                os._exit(9)
-        time.sleep(moments.uniform(0.005, 0.15))
-        os.kill(child, signal.SIGKILL)
-        _, status = os.waitpid(child, 0)
-        count["killed"] += os.WIFSIGNALED(status)
+    lives = killed(kills, seed, lambda tell: work(url, folder, tell), need={ROUND: 2}, rounds=2)
+    for pid, by_us in lives:
+        wait_for_the_server(url, pid)
+        count["killed"] += by_us
         store = Store.open(url)
         count["torn"] += torn(store)
         there = {entry.uuid for entry in store.entries()}
         count["entries lost"] += len(set(lines(folder / "entries")) - there)
         store.close()
-    time.sleep(LEASE_S * 2)
-    work(url, folder, rounds=1)
+    store = Store.open(url)
+    # A day later every lease has run out, and what the dead left is dealt with.
+    send(store, folder, BEGUN + len(store.entries()) * MINUTE + timedelta(days=1), untold)
+    store.close()
     store = Store.open(url)
     mail, hook = Counter(lines(folder / "mail")), Counter(lines(folder / "hook"))
     states = {(one.output, one.state): one.messages for one in store.outbox_counts()}

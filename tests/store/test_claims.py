@@ -62,5 +62,5 @@ def test_competing_processes_get_each_slot_once(store: Store, url: str) -> None:
         assert racer.stdin is not None
         racer.stdin.write("go\n")
         racer.stdin.flush()
-    won = [line for racer in racers for line in racer.communicate(timeout=60)[0].split()]
+    won = [line for racer in racers for line in racer.communicate(timeout=600)[0].split()]
     assert sorted(won, key=int) == [str(slot) for slot in range(40)]

@@ -78,7 +78,7 @@ def test_processes_that_start_together_migrate_once(url: str) -> None:
         subprocess.Popen([sys.executable, "-W", "error", "-c", _OPEN, url], stdout=subprocess.PIPE, text=True)
         for _ in range(4)
     ]
-    assert [process.wait(60) for process in started] == [0, 0, 0, 0]
+    assert [process.wait(600) for process in started] == [0, 0, 0, 0]
     for process in started:
         assert process.stdout is not None
         process.stdout.close()
