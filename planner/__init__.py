@@ -1,3 +1,3 @@
 """Haysel: which hours suit which turf job, and what the weather is about to spoil."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -6,7 +6,7 @@ import sys
 
 
 def main() -> None:
-    """Run the command line; faults are told in words on stderr."""
+    """Run the command line; faults are written in words to stderr."""
     from planner.cli import commands
 
     sys.exit(commands.run())

@@ -2,7 +2,7 @@
 
     PlannerError                 exit 1   our own fault, or a state that should not be
      +- InputError               exit 2   what the keeper gave us is wrong
-     |   +- ConfigError                   config files have faults (one sheet a file, all at once)
+     |   +- ConfigError                   config files have faults (one list a file, all at once)
      |   +- NotKnown                      no such job, surface, day (the known ones are listed)
      +- ForecastError            exit 3   no usable forecast
          +- ForecastUnavailable           the provider could not be reached in time
@@ -45,20 +45,15 @@ _WIDTH, _HANG = 80, " " * 6
 
 
 class ConfigError(InputError):
-    """The faults of a config file, and of the files read with it: one sheet a file, all told at once."""
+    """The faults of a config file, and of the files read with it: one list a file, all at once."""
 
     def __init__(self, file: str, faults: Sequence[Fault], *others: ConfigError) -> None:
         self.file = file
         self.faults = tuple(sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
-        self.sheets: tuple[ConfigError, ...] = (self, *(one for other in others for one in other.sheets))
-        super().__init__("\n\n".join(one.sheet() for one in self.sheets))
+        self.files: tuple[ConfigError, ...] = (self, *(one for other in others for one in other.files))
+        super().__init__("\n\n".join(one.text() for one in self.files))
 
-    @property
-    def all_faults(self) -> tuple[Fault, ...]:
-        """The faults of every file."""
-        return tuple(fault for one in self.sheets for fault in one.faults)
-
-    def sheet(self) -> str:
+    def text(self) -> str:
         """The faults of this file in the order of their lines, 80 columns wide."""
         import textwrap
 
@@ -115,3 +110,7 @@ class UnitMismatch(ForecastMalformed):
 
 class NoPassYet(ForecastError):
     """Nothing is stored yet."""
+
+
+class OtherSchema(NoPassYet):
+    """The stored report is of another version; the next pass replaces it."""

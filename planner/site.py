@@ -7,14 +7,18 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from planner.errors import InputError
+from planner.terms import place_of
 
 
 def require_aware(moment: datetime, what: str) -> datetime:
-    """The moment itself, refused when it has no offset from UTC."""
+    """The moment itself, refused without an offset from UTC, and near the ends of the calendar."""
     if moment.tzinfo is None or moment.utcoffset() is None:
         raise InputError(
             f"{what} is {moment.isoformat()}, which has no zone: write an offset or Z behind it."
         )
+    # Further out a moment can be written that cannot be read back.
+    if not 1900 <= moment.year < 3000:
+        raise InputError(f"{what} is {moment.isoformat()}; a moment from 1900 to 2999 is wanted.")
     return moment
 
 
@@ -36,7 +40,7 @@ class Grass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edge:
-    """Something beside a surface that drift must not reach, and where it lies from the surface."""
+    """Something beside a surface that drift must not reach, and its direction from the surface."""
 
     name: str
     bearing_deg: float
@@ -96,11 +100,18 @@ class Site:
     elevation_m: float
     timezone: str
     surfaces: tuple[Surface, ...] = field(default=())
+    key: str = "main"
+    """What the store knows it by."""
 
     @property
     def zone(self) -> ZoneInfo:
         """The site's own clock."""
         return ZoneInfo(self.timezone)
+
+    @property
+    def place(self) -> str:
+        """What makes weather that of this place and no other."""
+        return place_of(self.latitude_deg, self.longitude_deg, self.timezone)
 
     def surface(self, name: str) -> Surface:
         """The surface of that name."""

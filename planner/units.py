@@ -7,9 +7,9 @@ those seen in provider answers and in the station tables we read.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planner.errors import UnitMismatch
 
@@ -19,7 +19,7 @@ KMH_PER_MS = 3.6
 #: A cubic foot of snow is not a cubic foot of water: 7 cm of fresh snow is taken as 10 mm of water.
 WATER_MM_PER_SNOW_CM = 10.0 / 7.0
 
-Array = np.ndarray[Any, np.dtype[np.float64]]
+Array = NDArray[np.float64]
 
 
 def _times(factor: float) -> Callable[[Array], Array]:

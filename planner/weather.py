@@ -11,15 +11,28 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from planner.errors import ForecastMalformed
 
-Array = np.ndarray[Any, np.dtype[np.float64]]
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Whole = NDArray[np.int64]
 HOUR_S = 3600
+
+
+def within(values: ArrayLike, low: float, high: float) -> Array:
+    """The values as floats of the same shape, NaN where they lie outside low..high."""
+    array = np.asarray(values, dtype=np.float64)
+    return np.where((array >= low) & (array <= high), array, np.nan)
+
+
+def flag(true: ArrayLike, known: ArrayLike) -> Array:
+    """1 where true, 0 where known not to be, NaN where neither can be said."""
+    return np.where(true, 1.0, np.where(known, 0.0, np.nan))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,9 +142,9 @@ class HourlyWeather:
     def from_columns(
         cls,
         *,
-        epoch_s: Array | np.ndarray[Any, np.dtype[np.int64]] | list[int],
-        columns: Mapping[str, Any],
-        step_h: Any = None,
+        epoch_s: Array | Whole | list[int],
+        columns: Mapping[str, ArrayLike],
+        step_h: ArrayLike | None = None,
     ) -> HourlyWeather:
         """Checked weather from labels (seconds since 1970, UTC) and columns of shape (hours,) or (members, hours).
 
@@ -146,7 +159,7 @@ class HourlyWeather:
         first = int(labels[0]) // HOUR_S
         slots = labels // HOUR_S - first
         hours = int(slots[-1]) + 1
-        laid: dict[str, Array] = {}
+        filled: dict[str, Array] = {}
         for name, raw in columns.items():
             if name not in VARIABLE:
                 raise ForecastMalformed(
@@ -157,14 +170,14 @@ class HourlyWeather:
                 raise ForecastMalformed(f'"{name}" has {values.shape[-1]} values for {labels.size} hours.')
             column = np.full((values.shape[0], hours), np.nan)
             column[:, slots] = values[:, order]
-            laid[name] = column
-        _require_needed(laid)
+            filled[name] = column
+        _require_needed(filled)
         steps = np.ones(hours)
         if step_h is not None:
             steps[slots] = np.asarray(step_h, dtype=np.float64)[order]
-        flaws = [flaw for name in laid for flaw in _blank_flaws(VARIABLE[name], laid[name], first)]
-        _complete_humidity(laid)
-        return cls(first_hour=first, hours=hours, columns=laid, step_h=steps, flaws=tuple(flaws))
+        flaws = [flaw for name in filled for flaw in _blank_flaws(VARIABLE[name], filled[name], first)]
+        _complete_humidity(filled)
+        return cls(first_hour=first, hours=hours, columns=filled, step_h=steps, flaws=tuple(flaws))
 
     def __contains__(self, name: str) -> bool:
         return name in self._columns
@@ -175,7 +188,7 @@ class HourlyWeather:
         if column is None:
             if name not in VARIABLE:
                 raise KeyError(name)
-            # One and the same array each time: what is reckoned from a column is remembered by the column.
+            # One and the same array each time: what is computed from a column is kept by the column.
             column = self._absent
         return column
 
@@ -183,7 +196,7 @@ class HourlyWeather:
         return iter(self._columns)
 
     @property
-    def epoch_s(self) -> np.ndarray[Any, np.dtype[np.int64]]:
+    def epoch_s(self) -> Whole:
         """Labels in seconds since 1970, UTC, shape (hours,)."""
         return (np.arange(self.hours, dtype=np.int64) + self.first_hour) * HOUR_S
 
@@ -217,7 +230,7 @@ class HourlyWeather:
             flaws=tuple(flaw for flaw in self.flaws if start <= flaw.at < end),
         )
 
-    def laid_on(self, other: HourlyWeather) -> HourlyWeather:
+    def align_to(self, other: HourlyWeather) -> HourlyWeather:
         """These hours on the axis of another forecast: unknown where they do not reach, and the other's own
         columns where these have none. So members carry their rain and wind, and share what they do not give.
         """
@@ -225,10 +238,10 @@ class HourlyWeather:
         shift = self.first_hour - other.first_hour
         low, high = max(0, shift), min(other.hours, shift + self.hours)
         for name, column in self._columns.items():
-            laid = np.full((column.shape[0], other.hours), np.nan)
+            aligned = np.full((column.shape[0], other.hours), np.nan)
             if high > low:
-                laid[:, low:high] = column[:, low - shift : high - shift]
-            columns[name] = laid
+                aligned[:, low:high] = column[:, low - shift : high - shift]
+            columns[name] = aligned
         return HourlyWeather(
             first_hour=other.first_hour, hours=other.hours, columns=columns, step_h=other.step_h
         )
@@ -236,14 +249,14 @@ class HourlyWeather:
     def local_offset_h(self, zone: ZoneInfo) -> Array:
         """Hours to add to UTC for the site's clock, shape (hours,). Every hour is asked only on days of change."""
         marks = [*range(0, self.hours, 24), self.hours - 1]
-        told = [self._offset_h(mark, zone) for mark in marks]
+        at_marks = [self._offset_h(mark, zone) for mark in marks]
         offsets = np.empty(self.hours)
-        for (low, high), (before, after) in zip(pairwise(marks), pairwise(told), strict=True):
+        for (low, high), (before, after) in zip(pairwise(marks), pairwise(at_marks), strict=True):
             offsets[low : high + 1] = before
             if before != after:
                 offsets[low : high + 1] = [self._offset_h(index, zone) for index in range(low, high + 1)]
         if self.hours == 1:
-            offsets[0] = told[0]
+            offsets[0] = at_marks[0]
         return offsets
 
     def _offset_h(self, index: int, zone: ZoneInfo) -> float:
@@ -273,7 +286,17 @@ class Forecast:
     """What was odd about the answer, in plain words."""
 
 
-def _check_labels(labels: np.ndarray[Any, np.dtype[np.int64]]) -> None:
+def mean_of_members(values: Array) -> Array:
+    """Mean over the members that know the hour (or the day), shape (hours,); NaN where none does."""
+    if values.shape[0] == 1:
+        return np.asarray(values[0])
+    known = ~np.isnan(values)
+    count = known.sum(axis=0)
+    sums = np.where(known, values, 0.0).sum(axis=0)
+    return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
+
+
+def _check_labels(labels: Whole) -> None:
     if labels.size == 0:
         raise ForecastMalformed("The forecast holds no hour at all.")
     off = labels[labels % HOUR_S != 0]
@@ -283,7 +306,7 @@ def _check_labels(labels: np.ndarray[Any, np.dtype[np.int64]]) -> None:
     unique, counts = np.unique(labels, return_counts=True)
     if (counts > 1).any():
         moment = datetime.fromtimestamp(int(unique[counts > 1][0]), UTC)
-        raise ForecastMalformed(f"The hour {moment:%Y-%m-%dT%H:%MZ} is given more than once.")
+        raise ForecastMalformed(f"The hour {moment:%Y-%m-%dT%H:%MZ} is there more than once.")
     if int(unique[-1] - unique[0]) // HOUR_S > 40 * 366 * 24:
         raise ForecastMalformed("The labels span more than forty years: are they seconds since 1970?")
 
@@ -299,7 +322,7 @@ def _blank_flaws(variable: Variable, column: Array, first_hour: int) -> list[Fla
     """Set incredible values to NaN in place and say which they were."""
     flaws: list[Flaw] = []
 
-    def blank(mask: np.ndarray[Any, np.dtype[np.bool_]], why: str) -> None:
+    def blank(mask: Mask, why: str) -> None:
         for member, hour in np.argwhere(mask):
             moment = datetime.fromtimestamp((first_hour + int(hour)) * HOUR_S, UTC)
             flaws.append(Flaw(column=variable.name, at=moment, value=float(column[member, hour]), why=why))

@@ -19,19 +19,18 @@ def kept(tmp_path_factory) -> str:
     """A site file beside a store that holds one pass of the demo week."""
     from datetime import UTC, datetime
 
-    from planner.answers import render
+    from planner.actions.one_pass import computed
     from planner.config.load import load
-    from planner.cycle import assess
     from planner.forecast.recorded import read_file
-    from planner.store import Answer, Store
+    from planner.store.store import Store
+    from tests.made import stored
 
     folder = tmp_path_factory.mktemp("kept")
     for file in (ROOT / "config").glob("*.toml"):
         (folder / file.name).write_text(file.read_text())
     full = load(folder / "demo.toml")
     now = datetime(2026, 5, 7, 5, tzinfo=UTC)
-    briefing = assess(full, read_file(WEEK, fetched_at=now), now=now)
-    store = Store.open(full.store.url)
-    store.keep_pass(now, {k: Answer(content_type=t, body=b) for k, (t, b) in render(briefing).items()})
+    store = Store.open(full.store.url, site=full.site.key, place=full.site.place)
+    stored(store, *computed(full, read_file(WEEK, fetched_at=now), now=now))
     store.close()
     return str(folder / "demo.toml")

@@ -1,17 +1,23 @@
-"""Invented weather and ground for tests: small, told in a line, never loaded from a file."""
+"""Invented weather and ground for tests: small, made in a line, never loaded from a file."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config, load
-from planner.plan import Ground, lay
+from planner.planning.conditions import SiteConditions, conditions_of
+from planner.reports.answers import encode_report, encode_workings
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
+from planner.store.store import Store
 from planner.weather import Forecast, HourlyWeather
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -50,15 +56,23 @@ def weather(start: datetime, hours: int, members: int = 1, **columns: Any) -> Ho
     return HourlyWeather.from_columns(epoch_s=epoch, columns=laid)
 
 
+@lru_cache(maxsize=1)
+def _demo() -> Config:
+    """The demo's config, read once: nothing in it can be changed."""
+    return load(DEMO)
+
+
 def config(**changes: Any) -> Config:
     """The demo's config without its diary, with the fields given replaced."""
-    return replace(load(DEMO), **{"sowings": (), "done": (), "planned": (), **changes})
+    return replace(_demo(), **{"sowings": (), "done": (), "planned": (), **changes})
 
 
-def ground(hours: HourlyWeather, *, now: datetime | None = None, **changes: Any) -> Ground:
+def ground(hours: HourlyWeather, *, now: datetime | None = None, **changes: Any) -> SiteConditions:
     """The demo's site under the hours given."""
     found = config(**changes)
-    return lay(hours, found.site, now=now or hours.start, sowings=found.sowings, constants=found.constants)
+    return conditions_of(
+        hours, found.site, now=now or hours.start, sowings=found.sowings, constants=found.constants
+    )
 
 
 def forecast(hours: HourlyWeather, fetched_at: datetime) -> Forecast:
@@ -71,4 +85,14 @@ def forecast(hours: HourlyWeather, fetched_at: datetime) -> Forecast:
         credit="invented",
         credit_url="",
         licence="none",
+    )
+
+
+def stored(store: Store, report: Report, workings: Workings, *, schema: int | None = None) -> None:
+    """Keeps a pass as the pass itself does; under another schema where one is named."""
+    store.keep_pass(
+        report.made_at,
+        {REPORT: encode_report(report), WORKINGS: encode_workings(workings)},
+        schema=report.schema if schema is None else schema,
+        stale_at=report.forecast.stale_at,
     )

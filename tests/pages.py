@@ -42,7 +42,8 @@ def variables_page() -> str:
     ]
     for i in INDICES:
         lines.append(
-            f"| {i.name} | {i.unit} | {i.says} | {i.low:g} to {i.high:g} | {i.scope} | {i.valid} | {i.source} |"
+            f"| {i.name} | {i.unit} | {i.says} | {i.bounds[0]:g} to {i.bounds[1]:g} | {i.scope} | {i.valid} "
+            f"| {i.source} |"
         )
     return "\n".join(lines) + "\n"
 

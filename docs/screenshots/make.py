@@ -1,6 +1,6 @@
 """Make the pictures of the pages anew: `python docs/screenshots/make.py [--whole] [FOLDER]`.
 
-Serves the demo on a free port, looks at it with Chromium at phone and desk width, light and dark, and writes
+Serves the demo on a free port, looks at it with Chromium at phone and desktop width, light and dark, and writes
 PNG files of the first screen (with --whole: of the whole page) beside this script or into the folder. Needs
 `playwright` and a Chromium (HAYSEL_CHROMIUM, else the usual places).
 """
@@ -40,7 +40,7 @@ PAGES = {
     "diary": "/diary",
     "dashboards": "/help",
 }
-WIDTHS = {"phone": 390, "desk": 1280}
+WIDTHS = {"phone": 390, "wide": 1280}
 
 
 def chromium() -> str | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from importlib import import_module
 
 import click
@@ -19,9 +20,10 @@ COMMANDS = {
     "windows": "planner.cli.reading",
     "explain": "planner.cli.reading",
     "warnings": "planner.cli.reading",
-    "week": "planner.cli.week",
+    "week": "planner.cli.reading",
+    "now": "planner.cli.reading",
     "hindcast": "planner.cli.hindcast",
-    "calibrate": "planner.cli.calibrate",
+    "calibrate": "planner.cli.mix",
     "serve": "planner.cli.running",
     "diary": "planner.cli.diary",
     "mix": "planner.cli.mix",
@@ -52,7 +54,9 @@ def run(args: list[str] | None = None) -> int:
     try:
         haysel.main(args=args, prog_name="haysel", standalone_mode=False)
     except PlannerError as error:
-        click.echo(str(error), err=True)
+        for line in str(error).splitlines():
+            # A line of a file, a path or an address stays whole.
+            click.echo(textwrap.fill(line, 80, break_long_words=False, break_on_hyphens=False), err=True)
         return error.exit_code
     except click.exceptions.Exit as error:
         return error.exit_code

@@ -1,26 +1,28 @@
-"""The command diary: what was done, what is due, export and record sheet."""
+"""The command diary: what was done, what is due, export and spray record."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from planner import diary_board
-from planner.cli.options import Source, answer, full_config, reading
+from planner.cli import diary_board, options
+from planner.cli.diary_board import SiteFileWork
 from planner.errors import InputError, PlannerError
-from planner.freshness import as_of
+from planner.reports import answers
 
 if TYPE_CHECKING:
     from planner.config.load import Config
-    from planner.store import Store
-    from planner.store.records import StoredEntry
+    from planner.diary.entry import StoredEntry
+    from planner.store.store import Store
+
+#: An entry as the diary takes it.
+Fields = dict[str, object]
 
 
 @click.group()
@@ -28,22 +30,6 @@ def diary() -> None:
     """What was done, what is due, export."""
 
 
-@contextmanager
-def _opened(config: str | None) -> Iterator[tuple[Config, Store]]:
-    from planner.store import Store
-
-    full = full_config(Source(config, None, None))
-    store = Store.open(full.store.url)
-    try:
-        yield full, store
-    finally:
-        store.close()
-
-
-_CONFIG = click.option(
-    "--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml."
-)
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 _FIELDS = (
     click.option("--from", "started", metavar="TIME", help="07:30, yesterday 07:30, thu 07:30, or ISO 8601."),
     click.option("--to", "finished", metavar="TIME", help="When it was finished."),
@@ -61,7 +47,7 @@ _FIELDS = (
     click.option("--notes", help="Anything else."),
     click.option("--target", help="Weed, disease or purpose."),
     click.option("--cover-pct", type=float, help="Net, straw or mulch over seed, percent of the ground."),
-    click.option("--tackifier/--no-tackifier", default=None, help="Whether the bed is glued."),
+    click.option("--tackifier/--no-tackifier", default=None, help="Whether a tackifier was put on the seed."),
     click.option("--grass", help="Grass sown; else the surface's own."),
     click.option("--cut-height-mm", type=float),
     click.option("--leaf-length-mm", type=float, help="Measured before the cut; teaches the pace of growth."),
@@ -74,236 +60,218 @@ _FIELDS = (
 _MEASURED = ("wind_2m_kmh", "wind_dir_deg", "air_temp_c", "rel_humidity_pct", "rain_mm")
 
 
-def _told(command: Callable[..., None]) -> Callable[..., None]:
-    """The options that tell of work, gathered into `fields`."""
-
-    @wraps(command)
-    def gathered(**options: Any) -> None:
-        names = [option_name for option_name in options if option_name in _NAMES]
-        given = {name: options.pop(name) for name in names}
-        command(fields=_fields(given), **options)
-
-    _NAMES = {
-        *("started", "finished", "materials", "water_l", "area_m2", "operator", "licence", "notes", "target"),
-        *("cover_pct", "tackifier", "grass", "cut_height_mm", "leaf_length_mm", *_MEASURED),
-    }
+def _work(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that describe work; the command hands them to `_fields`."""
     for option in reversed(_FIELDS):
-        gathered = option(gathered)
-    return gathered
+        command = option(command)
+    return command
 
 
-def _fields(given: dict[str, Any]) -> dict[str, Any]:
-    fields = {name: value for name, value in given.items() if value is not None and name not in _MEASURED}
-    fields["materials"] = [_material(text) for text in given["materials"]]
-    if not fields["materials"]:
-        del fields["materials"]
-    measured = {name: given[name] for name in _MEASURED if given[name] is not None}
+def _fields(work: Mapping[str, object]) -> Fields:
+    """The options as the diary takes them; what was left out is left out."""
+    fields = {name: value for name, value in work.items() if value is not None and name not in _MEASURED}
+    materials = fields.pop("materials")
+    if materials and isinstance(materials, tuple):
+        fields["materials"] = [_material(text) for text in materials]
+    measured = {name: work[name] for name in _MEASURED if work[name] is not None}
     return fields | ({"measured": measured} if measured else {})
 
 
-def _material(text: str) -> dict[str, Any]:
+def _material(text: str) -> Fields:
     """`NAME=0.85 L`, or a name alone."""
     name, sign, amount = text.rpartition("=")
     if not sign:
         return {"name": text.strip()}
     parts = amount.split()
     try:
-        told: dict[str, Any] = {"name": name.strip(), "amount": float(parts[0])}
+        material: Fields = {"name": name.strip(), "amount": float(parts[0])}
     except (IndexError, ValueError):
         raise InputError(
             f'"{text}" is not a material with its amount: write "{name.strip()}=0.85 L".'
         ) from None
-    return told | ({"unit": parts[1]} if len(parts) > 1 else {})
+    return material | ({"unit": parts[1]} if len(parts) > 1 else {})
 
 
 @diary.command()
 @click.argument("job")
 @click.argument("surface")
-@_told
+@_work
 @click.option("--kind", default="", help="Kind of work, for a job that the rules file does not have.")
-@click.option("--key", help="A UUID; telling the same again under it writes nothing.")
-@_CONFIG
-@_JSON
+@click.option("--key", help="A UUID; sending the same again under it writes nothing.")
+@options.CONFIG
+@options.AS_JSON
 def add(
-    job: str,
-    surface: str,
-    fields: dict[str, Any],
-    kind: str,
-    key: str | None,
-    config: str | None,
-    as_json: bool,
+    job: str, surface: str, kind: str, key: str | None, config: str | None, as_json: bool, **work: object
 ) -> None:
     """Write down that JOB was done on SURFACE. Without times: just now, in the job's usual length."""
-    from planner import writing
+    from planner.actions import record_work
 
-    with _opened(config) as (full, store):
-        now = datetime.now(UTC)
-        stored = writing.add(
-            {"job": job, "surface": surface, "kind": kind, **fields}, full, store, now, key=key
-        )
-        _show(stored, full, as_json)
-        _renew(full, store, now)
+    fields = {"job": job, "surface": surface, "kind": kind, **_fields(work)}
+    _write(config, as_json, lambda full, store, now: record_work.add(fields, full, store, now, key=key))
 
 
 @diary.command()
 @click.argument("entry")
-@_told
+@_work
 @click.option("--job")
 @click.option("--surface")
 @click.option("--kind")
 @click.option("--reason", default="", help="Why it is changed.")
-@_CONFIG
-@_JSON
+@options.CONFIG
+@options.AS_JSON
 def edit(
     entry: str,
-    fields: dict[str, Any],
     job: str | None,
     surface: str | None,
     kind: str | None,
     reason: str,
     config: str | None,
     as_json: bool,
+    **work: object,
 ) -> None:
-    """Change the ENTRY (its number or the first signs of it). What it said before stays in its history."""
-    from planner import writing
+    """Change the ENTRY (its number or how that begins). What it said before stays in its history."""
+    from planner.actions import record_work
 
-    given = {name: value for name, value in (("job", job), ("surface", surface), ("kind", kind)) if value}
-    with _opened(config) as (full, store):
-        now = datetime.now(UTC)
-        uuid = _uuid(entry, store)
-        stored = writing.edit(uuid, {**fields, **given}, full, store, now, reason=reason)
-        _show(stored, full, as_json)
-        _renew(full, store, now)
+    names = {name: value for name, value in (("job", job), ("surface", surface), ("kind", kind)) if value}
+    fields = {**_fields(work), **names}
+
+    def write(full: Config, store: Store, now: datetime) -> StoredEntry:
+        return record_work.edit(_uuid(entry, store), fields, full, store, now, reason=reason)
+
+    _write(config, as_json, write)
 
 
 @diary.command()
 @click.argument("entry")
 @click.option("--reason", required=True, help="Why it does not hold.")
-@_CONFIG
-@_JSON
+@options.CONFIG
+@options.AS_JSON
 def withdraw(entry: str, reason: str, config: str | None, as_json: bool) -> None:
     """Withdraw the ENTRY. It stays readable in its history."""
-    with _opened(config) as (full, store):
+    _write(
+        config,
+        as_json,
+        lambda _, store, now: store.withdraw_entry(_uuid(entry, store), now, reason=reason),
+    )
+
+
+def _write(
+    config: str | None, as_json: bool, write: Callable[[Config, Store, datetime], StoredEntry]
+) -> None:
+    """Write, show what is written, and make a pass from the kept forecast, so that gaps and warnings follow.
+
+    The entry stands without the pass, and messages wait for the service or the next refresh.
+    """
+    from planner.actions.one_pass import again
+    from planner.diary.showing import entry_row
+
+    with options.open_store(config) as (full, store):
         now = datetime.now(UTC)
-        stored = store.withdraw_entry(_uuid(entry, store), now, reason=reason)
-        _show(stored, full, as_json)
-        _renew(full, store, now)
+        row = entry_row(write(full, store, now), full.site.zone)
+        options.show(row, lambda: diary_board.entry(row), as_json)
+        try:
+            again(full, store, now=now, sends=False)
+        except PlannerError as error:
+            click.echo(f"note: written down; the plan follows at the next pass ({error})", err=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Range:
+    """Which entries are asked for."""
+
+    since: str | None
+    until: str | None
+    job: str | None
+    surface: str | None
+
+    def days(self, full: Config) -> tuple[datetime | None, datetime | None]:
+        """The first moment, and the one that ends it."""
+        from planner.actions.record_work import day_start
+
+        now, zone = datetime.now(UTC), full.site.zone
+        since, until = (
+            None if day is None else day_start(day, now, zone) for day in (self.since, self.until)
+        )
+        return since, until
+
+    def entries(self, full: Config, store: Store, *, with_withdrawn: bool = False) -> tuple[StoredEntry, ...]:
+        """The entries of the diary."""
+        since, until = self.days(full)
+        return store.entries(since, until, self.job, self.surface, with_withdrawn=with_withdrawn)
+
+    def of_site_file(self, full: Config) -> list[SiteFileWork]:
+        """Work and sowings of the site file: they count like the diary, and are no entries of it."""
+        zone, (first, end) = full.site.zone, self.days(full)
+        rows = [("done", work.job, work.surface, work.at) for work in full.done]
+        if self.job is None:
+            rows += [("sown", f"sown {one.grass.name}", one.surface, one.at) for one in full.sowings]
+        return [
+            SiteFileWork(table=table, job=name, surface=on, at=at.astimezone(zone))
+            for table, name, on, at in sorted(rows, key=lambda row: row[3])
+            if (first is None or at >= first)
+            and (end is None or at < end)
+            and self.job in (None, name)
+            and self.surface in (None, on)
+        ]
 
 
 def _range(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say which entries are asked for, gathered into `asked`."""
+
+    @wraps(command)
+    def gathered(
+        since: str | None, until: str | None, job: str | None, surface: str | None, **others: object
+    ) -> None:
+        command(asked=_Range(since=since, until=until, job=job, surface=surface), **others)
+
     for option in (
         click.option("--surface", metavar="S"),
         click.option("--job", metavar="J"),
         click.option("--until", metavar="DAY", help="Up to, not including, this day."),
         click.option("--since", metavar="DAY", help="From this day on."),
     ):
-        command = option(command)
-    return command
-
-
-def _entries(
-    full: Config,
-    store: Store,
-    since: str | None,
-    until: str | None,
-    job: str | None,
-    surface: str | None,
-    **more: bool,
-) -> tuple[StoredEntry, ...]:
-    from planner.writing import day_start
-
-    now, zone = datetime.now(UTC), full.site.zone
-    return store.entries(
-        None if since is None else day_start(since, now, zone),
-        None if until is None else day_start(until, now, zone),
-        job,
-        surface,
-        **more,
-    )
+        gathered = option(gathered)
+    return gathered
 
 
 @diary.command(name="list")
 @_range
 @click.option("--withdrawn", is_flag=True, help="Show withdrawn entries as well.")
 @click.option("--history", metavar="ENTRY", help="Every revision of one entry.")
-@_CONFIG
-@_JSON
-def list_(
-    since: str | None,
-    until: str | None,
-    job: str | None,
-    surface: str | None,
-    withdrawn: bool,
-    history: str | None,
-    config: str | None,
-    as_json: bool,
-) -> None:
+@options.CONFIG
+@options.AS_JSON
+def list_(asked: _Range, withdrawn: bool, history: str | None, config: str | None, as_json: bool) -> None:
     """What was done, the oldest first."""
-    from planner.diary.showing import as_json as told
+    from planner.diary.showing import entry_row
 
-    with _opened(config) as (full, store):
-        found = (
-            store.history(_uuid(history, store))
-            if history
-            else _entries(full, store, since, until, job, surface, with_withdrawn=withdrawn)
-        )
-        rows = [told(one, full.site.zone) for one in found]
-        beside = [] if history else _of_site_file(full, since, until, job, surface)
-        if as_json:
-            click.echo(json.dumps({"entries": rows, "of_site_file": beside}, ensure_ascii=False, indent=2))
+    with options.open_store(config) as (full, store):
+        if history:
+            found, beside = store.history(_uuid(history, store)), []
         else:
-            click.echo(diary_board.listed(rows, beside))
-
-
-def _of_site_file(
-    full: Config, since: str | None, until: str | None, job: str | None, surface: str | None
-) -> list[dict[str, Any]]:
-    """Work and sowings that the site file tells: they count like the diary, and are no entries of it."""
-    from planner.writing import day_start
-
-    now, zone = datetime.now(UTC), full.site.zone
-    first = None if since is None else day_start(since, now, zone)
-    end = None if until is None else day_start(until, now, zone)
-    told = [("done", work.job, work.surface, work.at) for work in full.done]
-    told += [("sown", f"sown {one.grass.name}", one.surface, one.at) for one in full.sowings if job is None]
-    return [
-        {"table": table, "job": name, "surface": on, "at": at.astimezone(zone).isoformat()}
-        for table, name, on, at in sorted(told, key=lambda row: row[3])
-        if (first is None or at >= first)
-        and (end is None or at < end)
-        and job in (None, name)
-        and surface in (None, on)
-    ]
+            found, beside = asked.entries(full, store, with_withdrawn=withdrawn), asked.of_site_file(full)
+        rows = [entry_row(one, full.site.zone) for one in found]
+        options.show(
+            {"entries": rows, "of_site_file": beside}, lambda: diary_board.listed(rows, beside), as_json
+        )
 
 
 @diary.command()
 @_range
 @click.option("--format", "form", type=click.Choice(["csv", "json"]), default="csv", show_default=True)
 @click.option("--out", metavar="FILE", help="Write to this file instead of standard output.")
-@_CONFIG
-def export(
-    since: str | None,
-    until: str | None,
-    job: str | None,
-    surface: str | None,
-    form: str,
-    out: str | None,
-    config: str | None,
-) -> None:
+@options.CONFIG
+def export(asked: _Range, form: str, out: str | None, config: str | None) -> None:
     """Every entry, also those withdrawn, as CSV or JSON."""
-    from planner.diary.showing import as_json as told
-    from planner.diary.showing import flat_row
+    from planner.diary.showing import entry_row, flat_row
+    from planner.reports.answers import csv_of
 
-    with _opened(config) as (full, store):
-        found = _entries(full, store, since, until, job, surface, with_withdrawn=True)
+    with options.open_store(config) as (full, store):
+        found = asked.entries(full, store, with_withdrawn=True)
         zone = full.site.zone
         if form == "json":
-            text = (
-                json.dumps({"entries": [told(one, zone) for one in found]}, ensure_ascii=False, indent=2)
-                + "\n"
-            )
+            text = options.as_json_text({"entries": [entry_row(one, zone) for one in found]}) + "\n"
         else:
-            text = diary_board.as_csv([flat_row(one, zone) for one in found])
+            text = csv_of([flat_row(one, zone) for one in found])
     if out is None:
         click.echo(text, nl=False)
         return
@@ -316,42 +284,27 @@ def export(
 @diary.command()
 @click.argument("entry", required=False)
 @_range
-@_CONFIG
-@_JSON
-def sheet(
-    entry: str | None,
-    since: str | None,
-    until: str | None,
-    job: str | None,
-    surface: str | None,
-    config: str | None,
-    as_json: bool,
-) -> None:
-    """The record of pesticide use: of one ENTRY, or of all that are one. Missing fields are named."""
-    from planner.diary.showing import belongs_on_sheet, record_sheets
+@options.CONFIG
+@options.AS_JSON
+def sheet(asked: _Range, entry: str | None, config: str | None, as_json: bool) -> None:
+    """The spray record: of one ENTRY, or of all of that time. Missing fields are named."""
+    from planner.diary.showing import belongs_on_record, spray_records
 
-    with _opened(config) as (full, store):
+    with options.open_store(config) as (full, store):
         if entry is not None:
-            found: tuple[StoredEntry, ...] = store.history(_uuid(entry, store))[-1:]
+            found = store.history(_uuid(entry, store))[-1:]
         else:
-            every = _entries(full, store, since, until, job, surface)
-            found = tuple(one for one in every if belongs_on_sheet(one.entry))
-        sheets = record_sheets(found, full.site.name, full.site.zone)
-        if as_json:
-            click.echo(json.dumps({"sheets": sheets}, ensure_ascii=False, indent=2))
-        else:
-            click.echo(diary_board.sheets(sheets))
+            found = tuple(one for one in asked.entries(full, store) if belongs_on_record(one.entry))
+        sheets = spray_records(found, full.site.name, full.site.zone)
+        options.show({"sheets": sheets}, lambda: diary_board.sheets(sheets), as_json)
 
 
 @diary.command()
-@reading
-def due(config: str | None, forecast: str | None, now: str | None, as_json: bool) -> None:
+@options.reading
+def due(source: options.Source, as_json: bool) -> None:
     """What is due and by when, and how each surface stands."""
-    source = Source(config, forecast, now)
-    found = answer("due", source)
-    if forecast is None:
-        found = as_of(found, source.clock)
-    click.echo(json.dumps(found, ensure_ascii=False, indent=2) if as_json else diary_board.due(found))
+    report = options.read_report(source)
+    options.show(answers.due(report), lambda: diary_board.due(report), as_json)
 
 
 def _uuid(text: str, store: Store) -> str:
@@ -362,25 +315,5 @@ def _uuid(text: str, store: Store) -> str:
     if not found:
         return str(store.history(text)[0].uuid)
     raise InputError(
-        f'"{text}" begins {len(found)} diary entries. Give more of its number (at least 4 signs).'
+        f'"{text}" begins {len(found)} diary entries. Give more of its number (at least 4 letters or digits).'
     )
-
-
-def _show(stored: StoredEntry, full: Config, as_json: bool) -> None:
-    from planner.diary.showing import as_json as told
-
-    row = told(stored, full.site.zone)
-    click.echo(json.dumps(row, ensure_ascii=False, indent=2) if as_json else diary_board.entry(row))
-
-
-def _renew(full: Config, store: Store, now: datetime) -> None:
-    """A pass from the kept forecast, so that gaps and warnings follow.
-
-    The entry stands without it, and messages wait for the service or the next refresh.
-    """
-    from planner.cycle import again
-
-    try:
-        again(full, store, now=now, tell=False)
-    except PlannerError as error:
-        click.echo(f"note: written down; the plan follows at the next pass ({error})", err=True)

@@ -4,24 +4,25 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from math import asin, cos, hypot, radians, sin
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from planner.site import Site
 from planner.weather import Forecast
 
-#: A forecast for a place further off than this is told as one of another place: grids of global models are
+#: A forecast for a place further off than this is noted as one of another place: grids of global models are
 #: about 25 km wide. Judgement.
 _FAR_KM = 25.0
 _EARTH_KM = 6371.0
+#: A JSON object as it was parsed.
+Document = Mapping[str, Any]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Filed:
+class Filed(NamedTuple):
     """A forecast from a file, as it is judged."""
 
     forecast: Forecast
@@ -31,9 +32,9 @@ class Filed:
 def filed(forecast: Forecast, path: Path, *, now: datetime, site: Site) -> Filed:
     """The forecast of that file as it stands at `now`, with notes on its age and place."""
     answer, headers = _document(path)
-    told = _fetched(answer, headers) or forecast.issued_at
+    made = _fetched(answer, headers) or forecast.issued_at
     notes = list(forecast.notes)
-    if told is None:
+    if made is None:
         begins = forecast.weather.start
         ago = (now - begins) / timedelta(days=1)
         notes.append(
@@ -46,19 +47,17 @@ def filed(forecast: Forecast, path: Path, *, now: datetime, site: Site) -> Filed
             f"{path.name} is a forecast for a place {apart_km:,.0f} km from {site.name}: check that it is the "
             "file you want."
         )
-    fetched_at = now if told is None else min(told, now)
-    return Filed(
-        forecast=replace(forecast, fetched_at=fetched_at, notes=tuple(notes)), age_known=told is not None
-    )
+    fetched_at = now if made is None else min(made, now)
+    return Filed(replace(forecast, fetched_at=fetched_at, notes=tuple(notes)), age_known=made is not None)
 
 
-def _document(path: Path) -> tuple[Mapping[str, Any], Mapping[str, Any]]:
+def _document(path: Path) -> tuple[Document, Document]:
     """The answer in a JSON file and its headers where they were recorded; both empty for a table."""
     raw = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
     if raw.lstrip()[:1] not in (b"{", b"["):
         return {}, {}
     answer = json.loads(raw)
-    headers: Mapping[str, Any] = {}
+    headers: Document = {}
     if isinstance(answer, Mapping) and "data" in answer and isinstance(answer.get("headers"), Mapping):
         headers = {str(name).lower(): value for name, value in answer["headers"].items()}
     if isinstance(answer, Mapping) and "data" in answer:
@@ -68,7 +67,7 @@ def _document(path: Path) -> tuple[Mapping[str, Any], Mapping[str, Any]]:
     return (answer if isinstance(answer, Mapping) else {}), headers
 
 
-def _fetched(answer: Mapping[str, Any], headers: Mapping[str, Any]) -> datetime | None:
+def _fetched(answer: Document, headers: Document) -> datetime | None:
     """When the answer was given: the header Date, else the moment of its `current` block (to 15 minutes)."""
     date = headers.get("date")
     if isinstance(date, str):
@@ -87,7 +86,7 @@ def _fetched(answer: Mapping[str, Any], headers: Mapping[str, Any]) -> datetime 
         return None
 
 
-def _apart_km(answer: Mapping[str, Any], site: Site) -> float | None:
+def _apart_km(answer: Document, site: Site) -> float | None:
     """Great-circle distance of the answer's place from the site; None where it does not tell one."""
     geometry = answer.get("geometry")
     place: Any = (answer.get("longitude"), answer.get("latitude"))

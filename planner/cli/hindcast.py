@@ -3,36 +3,38 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import click
 
-from planner import board
-from planner.cli.options import Source, full_config, show
+from planner.cli import board
+from planner.cli.options import AS_JSON, CONFIG, full_config, show
 from planner.errors import InputError
 
 if TYPE_CHECKING:
     from planner.config.load import Config
-    from planner.hindcast import Record
-    from planner.plan import Ground
+    from planner.planning.conditions import SiteConditions
+    from planner.planning.hindcast import JobReplay
     from planner.weather import HourlyWeather
 
 
 @click.command()
 @click.option(
-    "--weather", metavar="FILE", help="Observed hours: provider JSON, CSV of the contract, station table."
+    "--weather", metavar="FILE", help="Observed hours: a provider's JSON, a CSV of hours, or a station table."
 )
 @click.option("--year", type=int, help="Ask the archive of past weather for this year at the site.")
 @click.option("--job", metavar="JOB", help="Only this job.")
 @click.option("--surface", metavar="S", help="Only this surface.")
 @click.option("--csv", "csv_file", metavar="FILE", help="Write a row per job, surface and month.")
 @click.option("--picture", metavar="FILE", help="Write an SVG of windows per month.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
-@click.option("--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml.")
+@AS_JSON
+@CONFIG
 def hindcast(
     weather: str | None,
     year: int | None,
@@ -44,33 +46,37 @@ def hindcast(
     config: str | None,
 ) -> None:
     """Windows per month, hours lost per limit, and what loosening one would win."""
-    from planner.hindcast import as_dict, rows
-    from planner.hindcast_picture import svg
+    from planner.planning.hindcast import as_dict, rows, svg
 
-    full = _narrowed(full_config(Source(config, None, None)), job, surface)
-    ground, records = replayed(full, weather, year)
+    full = _narrowed(full_config(config), job, surface)
+    conditions, records = replayed(full, weather, year)
     if csv_file is not None:
-        from planner.answers import table
+        from planner.reports.answers import csv_of
 
-        Path(csv_file).write_bytes(table(rows(records)))
+        Path(csv_file).write_text(csv_of(rows(records)), encoding="utf-8")
     if picture is not None:
-        start = ground.sky.weather.start.astimezone(full.site.zone)
+        start = conditions.sky.weather.start.astimezone(full.site.zone)
         title = f"{full.site.name}: windows a month from {start:%B %Y}"
         Path(picture).write_text(svg(records, title), encoding="utf-8")
-    found = as_dict(records, ground)
-    show(found, lambda: board.together(_text(found)), as_json)
+    show(
+        as_dict(records, conditions),
+        lambda: board.together(_text(records, conditions)),
+        as_json,
+    )
 
 
-def replayed(full: Config, weather: str | None, year: int | None) -> tuple[Ground, tuple[Record, ...]]:
+def replayed(
+    full: Config, weather: str | None, year: int | None
+) -> tuple[SiteConditions, tuple[JobReplay, ...]]:
     """The replay of a file or of a year from the archive, with a progress bar on stderr."""
-    from planner.hindcast import replay
-    from planner.plan import lay
+    from planner.planning.conditions import conditions_of
+    from planner.planning.hindcast import replay
 
     hours = past_weather(full, weather, year)
-    ground = lay(hours, full.site, now=hours.start, constants=full.constants)
+    conditions = conditions_of(hours, full.site, now=hours.start, constants=full.constants)
     pairs = sum(len(job.surfaces_of(full.site)) for job in full.jobs)
     with click.progressbar(length=pairs, label="Replaying", file=sys.stderr) as bar:
-        return ground, replay(ground, full.jobs, tick=partial(bar.update, 1))
+        return conditions, replay(conditions, full.jobs, tick=partial(bar.update, 1))
 
 
 def past_weather(full: Config, weather: str | None, year: int | None) -> HourlyWeather:
@@ -80,7 +86,7 @@ def past_weather(full: Config, weather: str | None, year: int | None) -> HourlyW
     if weather is not None:
         return _from_file(Path(weather), full)
     assert year is not None
-    from planner.cycle import request_of
+    from planner.actions.one_pass import request_of
     from planner.forecast.open_meteo_archive import PROVIDER
 
     now = datetime.now(UTC)
@@ -93,14 +99,14 @@ def past_weather(full: Config, weather: str | None, year: int | None) -> HourlyW
 
 def _from_file(path: Path, full: Config) -> HourlyWeather:
     from planner.forecast.recorded import read_file
-    from planner.forecast.station_table import COLUMNS, from_station_table
+    from planner.forecast.tables import STATION_COLUMNS, from_station_table
 
     try:
         with path.open(encoding="utf-8") as file:
             header = file.readline().strip().split(",")
     except (OSError, UnicodeDecodeError):
         header = []
-    if {name for name, _ in COLUMNS.values()} <= set(header):
+    if {name for name, _ in STATION_COLUMNS.values()} <= set(header):
         return from_station_table(path, elevation_m=full.site.elevation_m)
     return read_file(path, fetched_at=datetime.now(UTC)).weather
 
@@ -113,35 +119,33 @@ def _narrowed(full: Config, job: str | None, surface: str | None) -> Config:
     return full
 
 
-def _text(found: dict[str, Any]) -> list[list[str]]:
-    first, last = datetime.fromisoformat(found["from"]), datetime.fromisoformat(found["to"])
-    head = [f"{found['site']['name']}   {first:%d %b %Y} to {last:%d %b %Y}, {found['hours']} hours"]
+def _text(records: Sequence[JobReplay], conditions: SiteConditions) -> list[list[str]]:
+    weather, site = conditions.sky.weather, conditions.site
+    first, last = weather.start.astimezone(site.zone), weather.end.astimezone(site.zone)
+    head = [f"{site.name}   {first:%d %b %Y} to {last:%d %b %Y}, {weather.hours} hours"]
     head += board.wrap(
         "Weather and rules alone: gaps to other work are left out. Hours are those that clock and light leave open.",
         "",
     )
-    blocks = [head]
-    for flaw in found["flaws"][:4]:
-        blocks[0] += board.wrap(f"note: {flaw}", "")
-    for row in found["jobs"]:
-        blocks.append(_job_text(row))
-    return blocks
+    for flaw in weather.flaws[:4]:
+        head += board.wrap(f"note: {flaw}", "")
+    return [head, *(_job_text(record, site.zone) for record in records)]
 
 
-def _job_text(row: dict[str, Any]) -> list[str]:
+def _job_text(record: JobReplay, zone: ZoneInfo) -> list[str]:
     lines = [
-        f"{row['label']}, {row['surface']}: {row['windows']} windows, {row['open_hours']} h open "
-        f"of {row['hours_to_judge']}"
+        f"{record.job.label}, {record.surface.name}: {record.windows} windows, {record.open_hours} h open "
+        f"of {record.calendar_hours}"
     ]
-    gap = datetime.fromisoformat(row["longest_gap_from"])
-    lines += board.wrap(f"longest without one: {row['longest_gap_days']:g} days from {gap:%d %b}", "  ")
-    months = " ".join(f"{month['month'][5:]}:{month['windows']}" for month in row["months"])
+    gap = record.gap_from.astimezone(zone)
+    lines += board.wrap(f"longest without one: {record.longest_gap_days:g} days from {gap:%d %b}", "  ")
+    months = " ".join(f"{month.month[5:]}:{month.windows}" for month in record.months)
     lines += board.wrap(f"windows a month: {months}", "  ", "    ")
-    if row["hours_unread"]:
-        lines.append(f"  not read: {row['hours_unread']} h")
-    for limit in row["limits"][:3]:
-        text = f"{limit['label']}: {limit['hours_lost']} h lost, {limit['hours_alone']} h to it alone"
-        if limit["loosened"]:
-            text += f"; {limit['loosened']} would win {limit['hours_won']} h"
+    if record.hours_unread:
+        lines.append(f"  not read: {record.hours_unread} h")
+    for cost in record.costs[:3]:
+        text = f"{cost.need.label}: {cost.hours_lost} h lost, {cost.hours_alone} h to it alone"
+        if cost.loosened:
+            text += f"; {cost.loosened} would win {cost.hours_won} h"
         lines += board.wrap(text, "  - ", "    ")
     return lines

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import click
+import msgspec
 
-from planner.config.light import find, store_url
-from planner.errors import InputError, NoPassYet
+from planner.actions.stored import REPORT, WORKINGS, stored_part
+from planner.config.light import Kept, find, kept_at
+from planner.errors import InputError
+from planner.reports.answers import decode_report, decode_workings, encode
+from planner.reports.as_of import as_of
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
 
 if TYPE_CHECKING:
-    from planner.briefing import Briefing
     from planner.config.load import Config
+    from planner.store.store import Store
 
-Command = TypeVar("Command", bound=Callable[..., Any])
+
+CONFIG = click.option(
+    "--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml."
+)
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,57 +47,52 @@ class Source:
         return datetime.now(UTC)
 
 
-def reading(command: Command) -> Command:
-    """The options of every reading command."""
+def reading(command: Callable[..., None]) -> Callable[..., None]:
+    """The options of every reading command, which gets them as its `source` and `as_json`."""
+
+    @wraps(command)
+    def sourced(config: str | None, forecast: str | None, now: str | None, **others: object) -> None:
+        command(Source(config, forecast, now), **others)
+
     for option in (
-        click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text."),
+        AS_JSON,
         click.option("--now", help="With --forecast: judge as at this time (ISO 8601). Default: the clock."),
         click.option(
             "--forecast", metavar="FILE", help="Compute from this forecast file, without the store."
         ),
-        click.option(
-            "--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml."
-        ),
+        CONFIG,
     ):
-        command = option(command)
-    return command
+        sourced = option(sourced)
+    return sourced
 
 
-def answer(name: str, source: Source) -> Any:
-    """The answer of that name, from the last stored pass or computed from a forecast file."""
-    if source.forecast is None:
-        if source.now is not None:
-            raise InputError("--now goes with --forecast FILE; the stored pass has its own time.")
-        return stored(name, source)
-    from planner.answers import ANSWERS, encode
-
-    return json.loads(encode(ANSWERS[name](computed(source))))
+def read_report(source: Source) -> Report:
+    """The report as it reads now, from the last stored pass, or computed from a forecast file."""
+    if source.forecast is not None:
+        return compute(source)[0]
+    return as_of(decode_report(stored_part(_kept(source), REPORT)), source.clock)
 
 
-def stored(name: str, source: Source) -> Any:
-    """An answer of the last stored pass. NoPassYet when there is none."""
-    from planner.store.reading import read_answer
-
-    path = find(source.config)
-    found = read_answer(store_url(path), name)
-    if found is None:
-        if read_answer(store_url(path), "days") is not None:
-            raise KeyError(name)
-        raise NoPassYet(
-            "No pass is stored yet. Run `haysel refresh` (or `haysel serve`), or hand in a forecast with "
-            "--forecast FILE."
-        )
-    return json.loads(found.body)
+def read_workings(source: Source) -> tuple[Report, Workings]:
+    """The same with the workings behind it."""
+    if source.forecast is not None:
+        return compute(source)
+    return read_report(source), decode_workings(stored_part(_kept(source), WORKINGS))
 
 
-def computed(source: Source) -> Briefing:
-    """A briefing from a forecast file."""
+def _kept(source: Source) -> Kept:
+    if source.now is not None:
+        raise InputError("--now goes with --forecast FILE; the stored pass has its own time.")
+    return kept_at(find(source.config))
+
+
+def compute(source: Source) -> tuple[Report, Workings]:
+    """Report and workings of a forecast file."""
+    from planner.actions.one_pass import computed
     from planner.cli.filed import filed
-    from planner.config.load import load
-    from planner.cycle import assess
     from planner.forecast.recorded import read_file
 
-    config = load(find(source.config))
+    config = full_config(source.config)
     assert source.forecast is not None
     clock = source.clock
     forecast = read_file(Path(source.forecast), fetched_at=clock)
@@ -100,7 +106,7 @@ def computed(source: Source) -> Briefing:
             "Give a time within it with --now."
         )
     found = filed(forecast, Path(source.forecast), now=now, site=config.site)
-    return assess(config, found.forecast, now=now, age_known=found.age_known)
+    return computed(config, found.forecast, now=now, age_known=found.age_known)
 
 
 def moment(text: str, zone: ZoneInfo) -> datetime:
@@ -114,18 +120,28 @@ def moment(text: str, zone: ZoneInfo) -> datetime:
     return parsed if parsed.tzinfo is not None else parsed.replace(tzinfo=zone)
 
 
-def site_zone(found: dict[str, Any]) -> ZoneInfo:
-    """The site's zone as an answer tells it."""
-    return ZoneInfo(found["site"]["timezone"])
+def show(found: object, text: Callable[[], str], as_json: bool) -> None:
+    """Print rows as JSON or as text."""
+    click.echo(as_json_text(found) if as_json else text())
 
 
-def show(found: Any, text: Callable[[], str], as_json: bool) -> None:
-    """Print the answer as JSON or as text."""
-    click.echo(json.dumps(found, ensure_ascii=False, indent=2) if as_json else text())
+def as_json_text(found: object) -> str:
+    """Rows as JSON that people can read."""
+    return msgspec.json.format(encode(found), indent=2).decode()
 
 
-def full_config(source: Source) -> Config:
-    """The whole checked config."""
+def full_config(config: str | None) -> Config:
+    """The whole checked config of a site file."""
     from planner.config.load import load
 
-    return load(find(source.config))
+    return load(find(config))
+
+
+@contextmanager
+def open_store(config: str | None) -> Iterator[tuple[Config, Store]]:
+    """The whole checked config and its store, open."""
+    from planner.store.store import Store
+
+    full = full_config(config)
+    with closing(Store.open(full.store.url, site=full.site.key, place=full.site.place)) as store:
+        yield full, store

@@ -1,37 +1,40 @@
-"""Commands that read: days, windows, explain, warnings."""
+"""Commands that read: days, windows, warnings, explain, week, now."""
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from collections.abc import Callable
+from zoneinfo import ZoneInfo
 
 import click
 
-from planner import board
-from planner.cli.options import Source, answer, computed, moment, reading, show, site_zone, stored
-from planner.errors import require_known
-from planner.freshness import as_of, only
+from planner.cli import board
+from planner.cli.options import Source, read_report, read_workings, reading, show
+from planner.reports import answers
+from planner.reports.now import now as flat_now
+from planner.reports.rows import Head, Report, WorkRow
+from planner.reports.sentences import BESIDE_A_SPRAY, job_on, read_day, read_time
+
+
+def _show(
+    found: object, report: Head, body: Callable[[], list[str]], as_json: bool, *, notes: bool = False
+) -> None:
+    """Print rows as JSON, or as text between the head of their report and the credit of its forecast."""
+
+    def text() -> str:
+        below = board.notes(report) if notes else []
+        return board.together([board.head(report), body(), board.credit(report), below])
+
+    show(found, text, as_json)
 
 
 @click.command()
 @click.option("--surface", metavar="S", help="Only this surface.")
 @reading
-def days(
-    config: str | None, forecast: str | None, now: str | None, as_json: bool, surface: str | None
-) -> None:
+def days(source: Source, as_json: bool, surface: str | None) -> None:
     """Growth potential, rain-wash risk and frost risk per day."""
-    source = Source(config, forecast, now)
-    found = _aged(answer("days", source), source)
-    if surface is not None:
-        require_known("surface", surface, [row["surface"] for row in found["days"]])
-        found["days"] = [row for row in found["days"] if row["surface"] == surface]
-    show(
-        found,
-        lambda: board.together(
-            [board.head(found), board.days(found, surface), board.credit(found), board.notes(found)]
-        ),
-        as_json,
-    )
+    report = read_report(source)
+    found = answers.days(report, surface=surface)
+    _show(found, report, lambda: board.days(report, surface), as_json, notes=True)
 
 
 @click.command()
@@ -41,47 +44,21 @@ def days(
 @click.option("--most", default=2, show_default=True, help="Windows shown per job and surface (text only).")
 @reading
 def windows(
-    config: str | None,
-    forecast: str | None,
-    now: str | None,
-    as_json: bool,
-    job: str | None,
-    surface: str | None,
-    day: str | None,
-    most: int,
+    source: Source, as_json: bool, job: str | None, surface: str | None, day: str | None, most: int
 ) -> None:
     """Ranked windows for JOB (a job or a kind; all when left out), and why and until when others are barred."""
-    from planner.when import read_day
-
-    source = Source(config, forecast, now)
-    found = _aged(answer("windows", source), source)
-    rows = [*found["windows"], *found["barred"]]
-    if job is not None:
-        require_known("job", job, [*(row["job"] for row in rows), *(row["kind"] for row in rows)])
-    if surface is not None:
-        require_known("surface", surface, [row["surface"] for row in rows])
-    chosen = read_day(day, _asked_at(found, source), site_zone(found)) if day else None
-    found = only(found, job=job, surface=surface, day=chosen)
-    show(
-        found,
-        lambda: board.together(
-            [board.head(found), board.windows(found, most=most), board.credit(found), board.notes(found)]
-        ),
-        as_json,
-    )
+    report = read_report(source)
+    chosen = read_day(day, report.as_of, ZoneInfo(report.site.timezone)) if day else None
+    found = answers.windows(report, job=job, surface=surface, day=chosen)
+    _show(found, report, lambda: board.windows(found.windows, found.barred, most=most), as_json, notes=True)
 
 
 @click.command()
 @reading
-def warnings(config: str | None, forecast: str | None, now: str | None, as_json: bool) -> None:
+def warnings(source: Source, as_json: bool) -> None:
     """What is about to go wrong, and what to do."""
-    source = Source(config, forecast, now)
-    found = _aged(answer("warnings", source), source)
-    show(
-        found,
-        lambda: board.together([board.head(found), board.warnings(found), board.credit(found)]),
-        as_json,
-    )
+    report = read_report(source)
+    _show(answers.warnings(report), report, lambda: board.warnings(report), as_json)
 
 
 @click.command()
@@ -89,58 +66,61 @@ def warnings(config: str | None, forecast: str | None, now: str | None, as_json:
 @click.argument("time")
 @click.option("--surface", metavar="S", help="The surface; else the first the job is done on.")
 @reading
-def explain(
-    config: str | None,
-    forecast: str | None,
-    now: str | None,
-    as_json: bool,
-    job: str,
-    time: str,
-    surface: str | None,
-) -> None:
+def explain(source: Source, as_json: bool, job: str, time: str, surface: str | None) -> None:
     """Each need of JOB at TIME (07:30, tomorrow 07:30, or a date and time): figure, limits, verdict, source."""
-    from planner.explaining import explain as read_workings
-    from planner.when import read_time
+    from planner.reports.explain import explain as explain_hour
 
-    source = Source(config, forecast, now)
-    found = _workings(source, job, surface)
-    asked = read_time(time, _asked_at(found, source), site_zone(found))
-    told = _aged(read_workings(found, asked), source)
-    show(told, lambda: board.together([board.head(told), board.explain(told), board.credit(told)]), as_json)
+    report, workings = read_workings(source)
+    asked = read_time(time, report.as_of, ZoneInfo(report.site.timezone))
+    found = explain_hour(report, workings, job, asked, surface)
+    _show(found, found, lambda: board.explain(found), as_json)
 
 
-def _workings(source: Source, job: str, surface: str | None) -> dict[str, Any]:
-    if source.forecast is not None:
-        import json
-
-        from planner.answers import encode
-        from planner.answers.others import workings
-
-        briefing = computed(source)
-        pairs = {(each.job.name, each.surface.name): each for each in briefing.plan.judged}
-        chosen = _choose(list(pairs), job, surface)
-        return dict(json.loads(encode(workings(briefing, pairs[chosen]))))
-    listed = stored("windows", source)
-    names = [(row["job"], row["surface"]) for row in [*listed["windows"], *listed["barred"]]]
-    chosen = _choose(list(dict.fromkeys(names)), job, surface)
-    return dict(stored(f"workings/{chosen[0]}/{chosen[1]}", source))
+@click.command()
+@reading
+def now(source: Source, as_json: bool) -> None:
+    """The flat object that a home dashboard reads, a key a line."""
+    found = flat_now(read_report(source))
+    show(
+        found,
+        lambda: "\n".join(f"{key}: {'-' if value is None else value}" for key, value in found.items()),
+        as_json,
+    )
 
 
-def _choose(pairs: list[tuple[str, str]], job: str, surface: str | None) -> tuple[str, str]:
-    require_known("job", job, [name for name, _ in pairs])
-    surfaces = [where for name, where in pairs if name == job]
-    if surface is None:
-        return job, surfaces[0]
-    require_known("surface", surface, surfaces)
-    return job, surface
+@click.command()
+@reading
+def week(source: Source, as_json: bool) -> None:
+    """The week's order: what is wanted and due, each job in its hour."""
+    report = read_report(source)
+    _show(answers.week(report), report, lambda: week_text(report), as_json)
 
 
-def _asked_at(found: dict[str, Any], source: Source) -> datetime:
-    """The moment that `today` and `tomorrow` are told from."""
-    if source.forecast is not None and source.now is not None:
-        return moment(source.now, site_zone(found))
-    return source.clock
+def week_text(report: Report) -> list[str]:
+    """The week in lines, day by day."""
+    week = report.week
+    lines = [week.says]
+    day = ""
+    rows = sorted((*week.work, *week.planned), key=lambda row: row.start)
+    for row in rows:
+        if f"{row.start:%a %d %b}" != day:
+            day = f"{row.start:%a %d %b}"
+            lines += ["", day]
+        lines += _work(row)
+    if week.left:
+        lines += ["", "Without an hour"]
+        for one in week.left:
+            lines += board.wrap(f"- {job_on(one.label, one.surface)}: {one.says}", "  ", "    ")
+    if rows or week.left:
+        how = f"No more than {week.hours_a_day:g} hours of work in a day; {week.method}."
+        lines += ["", *board.wrap(how, "")]
+    return lines
 
 
-def _aged(found: dict[str, Any], source: Source) -> dict[str, Any]:
-    return found if source.forecast is not None else as_of(found, source.clock)
+def _work(row: WorkRow) -> list[str]:
+    lines = board.wrap(f"{row.start:%H:%M}-{row.end:%H:%M}  {job_on(row.label, row.surface)}", "  ", "    ")
+    if row.limiting is None:
+        return lines + board.wrap("Planned by you.", "    ")
+    because = f"{row.because[:1].upper()}{row.because[1:]}. " if row.because else ""
+    lines += board.wrap(because + row.limiting.says, "    ")
+    return lines + (board.wrap(BESIDE_A_SPRAY, "    ") if row.kind == "spraying" else [])

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import click
 
-from planner import board
-from planner.cli.options import Source, full_config, show
+from planner.cli import board
+from planner.cli.options import AS_JSON, CONFIG, Source, full_config, open_store, read_report, show
 from planner.errors import InputError
+from planner.reports.rows import Report
 
 #: The demo's clock, so that it reads the same on every machine: a Thursday morning of the invented week.
 DEMO_NOW = "2026-05-07T06:00:00+01:00"
@@ -29,26 +29,21 @@ def shipped(*parts: str) -> Path:
 
 
 @click.command()
-@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+@AS_JSON
 def demo(as_json: bool) -> None:
     """The whole job, offline, on an invented week at an invented place and at a fixed clock."""
-    from planner.answers import ANSWERS, encode
-    from planner.cli.options import computed
+    from planner.reports import answers
 
     source = Source(
         str(shipped("config", "demo.toml")), str(shipped("fixtures", "demo", "week.csv")), DEMO_NOW
     )
-    briefing = computed(source)
-    names = ("days", "windows", "warnings", "week")
-    found = {name: json.loads(encode(ANSWERS[name](briefing))) for name in names}
-    whole = {**found["windows"], "days": found["days"]["days"], "warnings": found["warnings"]["warnings"]}
-    show(whole | {"week": found["week"]["work"]}, lambda: _demo_text(found), as_json)
+    report = read_report(source)
+    show(answers.demo(report), lambda: _demo_text(report), as_json)
 
 
-def _demo_text(found: dict[str, Any]) -> str:
-    from planner.cli.week import week_text
+def _demo_text(report: Report) -> str:
+    from planner.cli.reading import week_text
 
-    days = found["days"]
     intro = board.wrap(
         "An invented place and an invented week, shipped with the project; the clock is fixed. "
         "Nothing here is a forecast.",
@@ -56,14 +51,14 @@ def _demo_text(found: dict[str, Any]) -> str:
     )
     return board.together(
         [
-            board.head(days),
+            board.head(report),
             intro,
-            board.warnings(found["warnings"]),
-            ["The week's work", *week_text(found["week"])],
-            board.days(days),
-            ["The next workable hours of every job", "", *board.windows(found["windows"], most=1)],
+            board.warnings(report),
+            ["The week's order", *week_text(report)],
+            board.days(report),
+            ["Windows of every job", "", *board.windows(report.windows, report.barred, most=1)],
             [
-                "More: haysel windows JOB, haysel explain JOB TIME, haysel week (see --help).",
+                "The same as pages: haysel serve --demo.",
                 "On your own ground: change config/haysel.toml, then haysel serve.",
             ],
         ]
@@ -71,17 +66,17 @@ def _demo_text(found: dict[str, Any]) -> str:
 
 
 @click.command()
-@click.option("--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml.")
+@CONFIG
 @click.option(
     "--weather", metavar="FILE", help="Try the rules on a year of past weather: what never opens or closes?"
 )
 @click.option("--schema", metavar="DIR", help="Write JSON Schemas of the config files there, for editors.")
 def check(config: str | None, weather: str | None, schema: str | None) -> None:
-    """Is my config right? All faults on one sheet."""
+    """Is my config right? Every fault at once."""
     if schema is not None:
         _write_schemas(Path(schema))
         return
-    full = full_config(Source(config, None, None))
+    full = full_config(config)
     click.echo(f"{full.file} holds.")
     click.echo(f"{full.site.name}: {len(full.site.surfaces)} surfaces, {len(full.jobs)} jobs.")
     for job in full.jobs:
@@ -90,7 +85,7 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
     if weather is None:
         return
     from planner.cli.hindcast import replayed
-    from planner.hindcast import doubts
+    from planner.planning.hindcast import doubts
 
     _, records = replayed(full, weather, None)
     found = doubts(records)
@@ -101,7 +96,7 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
 
 
 def _write_schemas(folder: Path) -> None:
-    from planner.config.schemas import SCHEMAS
+    from planner.config.load import SCHEMAS
 
     if not folder.is_dir():
         raise InputError(
@@ -114,28 +109,27 @@ def _write_schemas(folder: Path) -> None:
 
 
 @click.command()
-@click.option("--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+@CONFIG
+@AS_JSON
 def refresh(config: str | None, as_json: bool) -> None:
-    """One pass now: pull the forecast, compute, keep."""
-    from planner.answers import ANSWERS, encode
-    from planner.cycle import run
-    from planner.store import Store
+    """One pass now: fetch the forecast, compute, keep."""
+    from planner.actions.one_pass import run
+    from planner.reports import answers
 
-    full = full_config(Source(config, None, None))
-    store = Store.open(full.store.url)
-    try:
+    with open_store(config) as (full, store):
         passed = run(full, store, now=datetime.now(UTC))
-    finally:
-        store.close()
     for fault in passed.faults:
         click.echo(f"note: {fault}", err=True)
-    found = json.loads(encode(ANSWERS["windows"](passed.briefing)))
-    show(found, lambda: board.together([board.head(found), board.windows(found, most=1)]), as_json)
+    report = passed.report
+    show(
+        answers.windows(report),
+        lambda: board.together([board.head(report), board.windows(report.windows, report.barred, most=1)]),
+        as_json,
+    )
 
 
 @click.command()
-@click.option("--config", metavar="FILE", help="Site file; else HAYSEL_CONFIG, else config/haysel.toml.")
+@CONFIG
 @click.option("--host", help="Address to listen on; default as in the site file (127.0.0.1).")
 @click.option("--port", type=click.IntRange(1, 65535), help="Port; default as in the site file (8480).")
 @click.option("--demo", is_flag=True, help="Serve the invented week, without network or store.")
@@ -144,6 +138,6 @@ def serve(config: str | None, host: str | None, port: int | None, demo: bool) ->
     from planner.service.run import serve as run_service
 
     path = str(shipped("config", "demo.toml")) if demo else config
-    full = full_config(Source(path, None, None))
+    full = full_config(path)
     forecast = shipped("fixtures", "demo", "week.csv") if demo else None
     run_service(full, host=host, port=port, demo=forecast, demo_now=datetime.fromisoformat(DEMO_NOW))

@@ -1,1 +1,1 @@
-"""Config files: TOML in, frozen domain objects out, all faults of a file on one sheet."""
+"""Config files: TOML in, frozen domain objects out, all faults of a file on one list; no network or store."""

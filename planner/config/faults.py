@@ -1,16 +1,17 @@
-"""Faults found by the schema, told in words a keeper can act on."""
+"""Faults found by the schema, in words a keeper can act on, and the list on which those of a file are gathered."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from types import UnionType
-from typing import Annotated, Any, Union, get_args, get_origin
+from typing import Annotated, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from planner.config.lines import line_of, secret
-from planner.errors import Fault
+from planner.errors import ConfigError, Fault
 
 Place = tuple[str | int, ...]
 
@@ -26,7 +27,9 @@ def faults_of(
     faults = []
     for detail in error.errors():
         place, here = _follow(model, detail["loc"])
-        if not only(place) or _is_echo(detail):
+        # A list counted as empty only because its entries are faulty, which are on the list themselves.
+        is_echo = detail["type"] == "too_short" and bool(detail["input"])
+        if not only(place) or is_echo:
             continue
         path = (*above, *place)
         faults.append(Fault(where(path), _says(detail, here, path), line_of(text, path)))
@@ -41,16 +44,11 @@ def where(path: Iterable[str | int]) -> str:
     return ", ".join(words) or "the file"
 
 
-def _is_echo(detail: Any) -> bool:
-    """A list counted as empty only because its entries are faulty, which are told themselves."""
-    return detail["type"] == "too_short" and bool(detail["input"])
-
-
-def _follow(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[Place, Any]:
+def _follow(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[Place, object]:
     """The place as it stands in the file, without the schema's own names, and the table its last key is in."""
     place: list[str | int] = []
-    here: Any = model
-    table: Any = model
+    here: object = model
+    table: object = model
     for part in loc:
         here = _bare(here)
         if get_origin(here) in (Union, UnionType):
@@ -65,26 +63,26 @@ def _follow(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[Place, An
     return tuple(place), _bare(table)
 
 
-def _bare(sort: Any) -> Any:
+def _bare(sort: object) -> object:
     """A type without its notes and without `None` beside it."""
     while get_origin(sort) is Annotated:
         sort = get_args(sort)[0]
     if get_origin(sort) in (Union, UnionType):
-        given = [one for one in get_args(sort) if one is not type(None)]
-        if len(given) == 1:
-            return _bare(given[0])
+        rest = [one for one in get_args(sort) if one is not type(None)]
+        if len(rest) == 1:
+            return _bare(rest[0])
     return sort
 
 
-def _kind(model: Any) -> str | None:
-    """The word in `kind` by which a table of several kinds is told."""
+def _kind(model: object) -> str | None:
+    """The word in `kind` by which a table of several kinds is known."""
     if not (isinstance(model, type) and issubclass(model, BaseModel)) or "kind" not in model.model_fields:
         return None
     allowed = get_args(model.model_fields["kind"].annotation)
     return allowed[0] if allowed else None
 
 
-def _below(sort: Any, part: str | int) -> Any:
+def _below(sort: object, part: str | int) -> object:
     if isinstance(sort, type) and issubclass(sort, BaseModel):
         field = sort.model_fields.get(str(part))
         return None if field is None else field.annotation
@@ -120,14 +118,18 @@ _SORTS = {
 }
 
 
-def _says(detail: Any, table: Any, path: Place) -> str:
+def _says(detail: ErrorDetails, table: object, path: Place) -> str:
     sort, seen, context = detail["type"], detail["input"], detail.get("ctx", {})
     name = str(path[-1]) if path else ""
     shown = "" if sort == "missing" else _seen(seen, path)
     if sort == "missing":
         return "is missing"
+    if sort in ("unknown_name", "cannot_be_used"):
+        return str(detail["msg"])
     if sort == "extra_forbidden":
-        return not_a_setting(name, settings_of(table))
+        if isinstance(table, type) and issubclass(table, BaseModel):
+            return not_a_setting(name, table.model_fields)
+        return not_a_setting(name, ())
     if sort == "union_tag_invalid":
         kinds = [one.strip(" '") for one in str(context.get("expected_tags", "")).split(",")]
         return (
@@ -147,18 +149,24 @@ def _says(detail: Any, table: Any, path: Place) -> str:
     return f"{_SORTS.get(sort) or detail['msg'][0].lower() + detail['msg'][1:]}{shown}"
 
 
-def settings_of(table: Any) -> list[str]:
-    """The settings that a table may hold."""
-    return list(table.model_fields) if isinstance(table, type) and issubclass(table, BaseModel) else []
-
-
 #: Words that come to mind first -> the setting that is meant.
 _MEANT = {"best_min": "best_from", "best_max": "best_to", "hard_from": "hard_min", "hard_to": "hard_max"}
+#: What a setting was called before -> what it is called now.
+_RENAMED = {
+    "wash_mention": "wash_note",
+    "wash_heed": "wash_care",
+    "frost_mention": "frost_note",
+    "frost_heed": "frost_care",
+    "let_go": "hysteresis",
+    "overdue_heed_d": "overdue_care_d",
+}
 
 
 def not_a_setting(name: str, known: Iterable[str]) -> str:
     """What to say of a key that the table does not have."""
     names = list(known)
+    if _RENAMED.get(name) in names:
+        return f"is now called {_RENAMED[name]}. Write that instead; the figure can stay."
     meant = _MEANT.get(name)
     near = f' Did you mean "{meant}"?' if meant in names else nearest(name, names)
     return f"is not a setting here.{near}" + (f" Allowed: {', '.join(names)}." if names else "")
@@ -177,7 +185,7 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f' Did you mean "{near[0]}"?' if near else ""
 
 
-def _seen(value: Any, path: Place) -> str:
+def _seen(value: object, path: Place) -> str:
     """The value as it was written; not that of a table, which is not what is wrong, and no secret."""
     if isinstance(value, dict) or value is None:
         return ""
@@ -187,3 +195,89 @@ def _seen(value: Any, path: Place) -> str:
         return f" (seen: {str(value).lower()})"
     text = repr(value) if isinstance(value, str | int | float | list | tuple) else str(value)
     return f" (seen: {text if len(text) <= 60 else f'{text[:57]}...'})"
+
+
+Path = tuple[str | int, ...]
+Part = TypeVar("Part", bound=BaseModel)
+
+
+class FaultList:
+    """Faults of one file, gathered; the same fault stands there once."""
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file = file
+        self.text = text
+        self.faults: list[Fault] = []
+
+    def _note(self, fault: Fault) -> None:
+        if fault not in self.faults:
+            self.faults.append(fault)
+
+    def add(self, path: Path, says: str) -> None:
+        """One fault at a place of the file."""
+        self._note(Fault(where(path), says, line_of(self.text, path)))
+
+    def absorb(
+        self,
+        error: ValidationError,
+        model: type[BaseModel],
+        above: Path = (),
+        only: Callable[[Path], bool] = lambda place: True,
+    ) -> None:
+        """The faults of a validation at the place `above`; `only` says which of them belong here."""
+        for fault in faults_of(error, self.text, model, above, only):
+            self._note(fault)
+
+    def checked(
+        self, model: type[Part], values: object, above: Path = (), names: object = None
+    ) -> Part | None:
+        """The values as a part of the file, with `names` as context; None, and faults, when they are none."""
+        try:
+            return model.model_validate(values, context=names)
+        except ValidationError as error:
+            self.absorb(error, model, above)
+            return None
+
+    def named_once(self, key: str, names: Iterable[tuple[int, str]]) -> None:
+        """A fault for each name that is there twice; names come with the number of their entry."""
+        seen: set[str] = set()
+        for number, name in names:
+            if name in seen:
+                self.add((key, number, "name"), f'"{name}" is given twice')
+            seen.add(name)
+
+
+def raise_all(lists: Iterable[FaultList]) -> None:
+    """ConfigError with every list that has a fault; nothing when none has."""
+    found = [ConfigError(one.file, one.faults) for one in lists if one.faults]
+    if found:
+        raise ConfigError(found[0].file, found[0].faults, *found[1:])
+
+
+# A file with faults in one place is still read in the others, so its tables are read as they come.
+
+
+def table(values: object, key: str) -> dict[str, object]:
+    """The table of that key; an empty one where there is none or something else stands."""
+    found = values.get(key) if isinstance(values, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+def rows(values: object, key: str) -> Iterator[tuple[int, dict[str, object]]]:
+    """The entries of a list of tables with their numbers; those that are no tables are left out."""
+    found = values.get(key) if isinstance(values, dict) else None
+    for number, row in enumerate(found if isinstance(found, list) else ()):
+        if isinstance(row, dict):
+            yield number, row
+
+
+def words(values: object, key: str) -> list[str]:
+    """The texts of a list; what is no text is left out."""
+    found = values.get(key) if isinstance(values, dict) else None
+    return [one for one in found if isinstance(one, str)] if isinstance(found, list) else []
+
+
+def word(values: object, key: str) -> str | None:
+    """The text of that key, or None."""
+    found = values.get(key) if isinstance(values, dict) else None
+    return found if isinstance(found, str) else None

@@ -2,25 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
 
-from planner.rules.clock import clock_minutes
+from planner.config.names import Form, JobName, SurfaceName
+from planner.errors import InputError
+from planner.mix.kit import Material, Nozzle, Range, Sprayer, Stocked
+from planner.rules.base import YesNo
+from planner.rules.clock import TimeOfDay
 
-#: True or false as TOML writes them: `"no"` in quotes would else be taken for a yes or a no by its letters.
-YesNo = Annotated[bool, Strict()]
 Pair = tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]]
 
 
-class KitPart(BaseModel):
+@contextmanager
+def _as_fault() -> Iterator[None]:
+    """A refusal of the things that are made of a table becomes a fault of the table."""
+    try:
+        yield
+    except InputError as error:
+        raise PydanticCustomError("cannot_be_used", "{says}", {"says": f"cannot be used: {error}"}) from error
+
+
+def _range(pair: tuple[float, float] | None) -> Range:
+    return Range() if pair is None else Range(lowest=pair[0], highest=pair[1])
+
+
+class Part(BaseModel):
     """A table of the file."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class SprayerPart(KitPart):
+class SprayerPart(Part):
     """A sprayer with its nozzles. The first one is taken when none is named."""
 
     name: str = Field(min_length=1)
@@ -38,8 +56,19 @@ class SprayerPart(KitPart):
     )
     measured_on: date | None = None
 
+    @model_validator(mode="after")
+    def _can_be_made(self) -> SprayerPart:
+        with _as_fault():
+            self.made()
+        return self
 
-class SpreaderPart(KitPart):
+    def made(self) -> Sprayer:
+        """The sprayer; InputError when there is no such nozzle."""
+        own = self.model_dump(exclude={"nozzle", "nozzle_pressure_bar"})
+        return Sprayer(nozzle=Nozzle.iso(self.nozzle, _range(self.nozzle_pressure_bar)), **own)
+
+
+class SpreaderPart(Part):
     """A spreader of granules or seed. The first one is taken when none is named."""
 
     name: str = Field(min_length=1)
@@ -49,21 +78,21 @@ class SpreaderPart(KitPart):
     measured_on: date | None = None
 
 
-class KeeperPart(KitPart):
-    """Who works here, for the diary and the record sheet."""
+class KeeperPart(Part):
+    """Who works here, for the diary and the spray record."""
 
     name: str = ""
     licence: str = Field(default="", description="Number of the applicator's licence or certificate.")
 
 
-class WeekPart(KitPart):
+class WeekPart(Part):
     """The keeper's working time, for the order of the week."""
 
     hours_a_day: float = Field(default=6.0, gt=0, le=24, description="Hours of work in a day.")
     days: int = Field(default=7, ge=1, le=14, description="How many days ahead work is placed.")
 
 
-class AwayPart(KitPart):
+class AwayPart(Part):
     """A time in which the keeper or the kit is elsewhere."""
 
     start: datetime
@@ -79,20 +108,14 @@ class AwayPart(KitPart):
         return self
 
 
-class QuietPart(KitPart):
-    """Hours in which only what cannot wait is sent (a warning to act on tonight)."""
+class QuietPart(Part):
+    """Hours in which only what cannot wait is sent (a warning to act on at once)."""
 
-    begins: str = Field(description='Local time such as "22:00".')
-    ends: str = Field(description='Local time such as "06:30".')
-
-    @field_validator("begins", "ends")
-    @classmethod
-    def _clock(cls, text: str) -> str:
-        clock_minutes(text)
-        return text
+    begins: TimeOfDay = Field(description='Local time such as "22:00".')
+    ends: TimeOfDay = Field(description='Local time such as "06:30".')
 
 
-class OutputPart(KitPart):
+class OutputPart(Part):
     """One way to send warnings. A key that ends in `_env` names an environment variable with the secret."""
 
     kind: str
@@ -179,7 +202,7 @@ class ApprisePart(OutputPart):
 AnyOutput = Annotated[LogPart | WebhookPart | EmailPart | MqttPart | ApprisePart, Field(discriminator="kind")]
 
 
-class HomePart(KitPart):
+class HomePart(Part):
     """The broker on which the site is shown as a device of a home dashboard (MQTT discovery)."""
 
     host: str = Field(min_length=1)
@@ -193,7 +216,7 @@ class HomePart(KitPart):
     url: str | None = None
 
 
-class GrowthPart(KitPart):
+class GrowthPart(Part):
     """Growth of one surface, where the keeper knows better than the shipped guesses."""
 
     full_growth_mm_d: float | None = Field(
@@ -204,11 +227,11 @@ class GrowthPart(KitPart):
     )
 
 
-class WantedPart(KitPart):
+class WantedPart(Part):
     """Work that is wanted: once by a time, or again and again."""
 
-    job: str
-    surface: str = Field(default="", description="All surfaces of the job when left out.")
+    job: JobName
+    surface: SurfaceName = Field(default="", description="All surfaces of the job when left out.")
     by: datetime | None = Field(default=None, description="Once, by this time.")
     every_days: float | None = Field(default=None, gt=0, le=400)
     every_degree_days: float | None = Field(
@@ -217,21 +240,21 @@ class WantedPart(KitPart):
 
     @model_validator(mode="after")
     def _one_way(self) -> WantedPart:
-        given = [way for way in (self.by, self.every_days, self.every_degree_days) if way is not None]
-        if len(given) != 1:
+        ways = [way for way in (self.by, self.every_days, self.every_degree_days) if way is not None]
+        if len(ways) != 1:
             raise ValueError("give one of by, every_days, every_degree_days")
         return self
 
 
-class MaterialPart(KitPart):
+class MaterialPart(Part):
     """Something put on turf, and what its label says. The label itself is the law, not these figures."""
 
     name: str = Field(min_length=1)
-    jobs: tuple[str, ...] = Field(default=(), description="Jobs of the rules file it is used for.")
+    jobs: tuple[JobName, ...] = Field(default=(), description="Jobs of the rules file it is used for.")
     unit: Literal["L", "kg"] = Field(description="Unit of the product and its rates.")
     rate_per_ha: float = Field(gt=0, description="In that unit per hectare; 10 kg/ha is 1 g/m2.")
     most_per_ha: float | None = Field(default=None, gt=0, description="The label's highest rate.")
-    form: str = Field(default="soluble", description="How it is mixed; granular is spread dry.")
+    form: Form = Field(default="soluble", description="How it is mixed; granular is spread dry.")
     density_kgl: float | None = Field(default=None, gt=0, le=3)
     analysis_pct: dict[str, float] = Field(default={}, description="Percent of N, P2O5, K2O, Fe and so on.")
     basis: Literal["w/w", "w/v"] = "w/w"
@@ -252,9 +275,33 @@ class MaterialPart(KitPart):
     )
     cautions: tuple[str, ...] = ()
 
+    @model_validator(mode="after")
+    def _can_be_made(self) -> MaterialPart:
+        with _as_fault():
+            self.made()
+        return self
 
-class MaterialsFile(BaseModel):
+    def made(self) -> Stocked:
+        """The material; InputError when its figures do not fit together."""
+        own = set(Material.__dataclass_fields__) - {"volume_lha", "pressure_bar", "speed_kmh"}
+        return Stocked(
+            material=Material(
+                volume_lha=_range(self.volume_lha),
+                pressure_bar=_range(self.pressure_bar),
+                speed_kmh=_range(self.speed_kmh),
+                **self.model_dump(include=own),
+            ),
+            jobs=self.jobs,
+            product=self.product,
+            registration=self.registration,
+            rainfast_h=self.rainfast_h,
+            reentry_h=self.reentry_h,
+            air_temp_c=Range(lowest=self.air_temp_min_c, highest=self.air_temp_max_c),
+            lasts_degree_days=self.lasts_degree_days,
+        )
+
+
+class MaterialsFile(Part):
     """A whole materials file."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
     materials: tuple[MaterialPart, ...] = ()

@@ -6,11 +6,12 @@ It loads the standard parser only, so that reading starts fast; the full schema 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from planner.config.lines import read_toml
 from planner.errors import InputError
+from planner.terms import place_of
 
 DEFAULT = Path("config") / "haysel.toml"
 VARIABLE_NAME = "HAYSEL_CONFIG"
@@ -39,21 +40,38 @@ def text_of(path: Path) -> str:
         raise InputError(f"{path} cannot be read: {error}. It must be a text file in UTF-8.") from error
 
 
-def raw(path: Path) -> dict[str, Any]:
+def raw(path: Path) -> dict[str, object]:
     """The file as parsed, unchecked."""
     return read_toml(text_of(path), str(path))
 
 
-def store_url(path: Path, parsed: dict[str, Any] | None = None) -> str:
-    """Address of the store; a relative SQLite file lies beside the site file."""
-    tables = raw(path) if parsed is None else parsed
-    part = tables.get("store", {})
-    url = part.get("url", DEFAULT_STORE) if isinstance(part, dict) else DEFAULT_STORE
-    return beside(str(url), path)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """Where the passes of a site file are kept, and what the store knows its site and place by."""
+
+    url: str
+    site: str
+    place: str
+
+
+def kept_at(path: Path) -> Kept:
+    """Where the passes of that site file are; a relative SQLite file is taken from beside it."""
+    tables = raw(path)
+    part, store = tables.get("site"), tables.get("store", {})
+    try:
+        assert isinstance(part, dict)
+        place = place_of(part["latitude_deg"], part["longitude_deg"], str(part["timezone"]))
+    except (AssertionError, KeyError, TypeError, ValueError) as error:
+        raise InputError(
+            f"[site] in {path} does not say where the site is: latitude_deg, longitude_deg and timezone. "
+            "Run `haysel check`."
+        ) from error
+    url = store.get("url", DEFAULT_STORE) if isinstance(store, dict) else DEFAULT_STORE
+    return Kept(url=beside(str(url), path), site=str(part.get("key", "main")), place=place)
 
 
 def beside(url: str, path: Path) -> str:
-    """The address with a relative SQLite file laid beside the site file."""
+    """The address, a relative SQLite file taken from beside the site file."""
     head = "sqlite:///"
     if url.startswith(head) and not url.startswith(head + "/") and ":memory:" not in url:
         return f"{head}{path.resolve().parent / url[len(head) :]}"

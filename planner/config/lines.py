@@ -1,4 +1,4 @@
-"""Where a key of a TOML file stands: the standard parser tells no line numbers for values."""
+"""Where a key of a TOML file stands: the standard parser gives no line numbers for values."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import re
 import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import Any
 
 from planner.errors import ConfigError, Fault
 
@@ -35,7 +34,7 @@ def secret(key: str) -> bool:
     return bool(_SECRET.search(key)) and not key.endswith("_env")
 
 
-def read_toml(text: str, file: str) -> dict[str, Any]:
+def read_toml(text: str, file: str) -> dict[str, object]:
     """The parsed file; ConfigError with the line when it is not TOML."""
     try:
         return tomllib.loads(text)
@@ -98,14 +97,14 @@ def _places(text: str) -> Mapping[Path, int]:
     return places
 
 
-def _accepted(chunk: str) -> dict[str, Any] | None:
+def _accepted(chunk: str) -> dict[str, object] | None:
     try:
         return tomllib.loads(chunk)
     except tomllib.TOMLDecodeError:
         return None
 
 
-def _paths(value: Any, above: Path = ()) -> list[Path]:
+def _paths(value: object, above: Path = ()) -> list[Path]:
     """Paths of the keys of one assignment; a dotted key gives all its parts."""
     paths: list[Path] = []
     if isinstance(value, dict):
@@ -119,7 +118,7 @@ def _header(line: str, counts: dict[Path, int]) -> Path:
     is_array = line.startswith("[[")
     parsed = _accepted(line) or {}
     names: list[str] = []
-    node: Any = parsed
+    node: object = parsed
     while isinstance(node, dict) and node:
         name = next(iter(node))
         names.append(name)

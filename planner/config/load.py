@@ -1,19 +1,21 @@
-"""From files to domain objects."""
+"""From files to domain objects, again whenever a file has changed; schemas of the files, for editors."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from planner.config.kit_file import check_sprayers, read_materials, sprayer_of, spreader_of, wanted_of
-from planner.config.kit_schema import GrowthPart, HomePart, KeeperPart, OutputPart, QuietPart, WeekPart
-from planner.config.light import beside, text_of
+from pydantic import TypeAdapter
+
+from planner.config import kit_schema
+from planner.config.faults import FaultList, raise_all, rows, table, word
+from planner.config.light import beside, raw, text_of
 from planner.config.lines import read_toml
-from planner.config.names import check_names, surface_kinds
-from planner.config.rules_file import Rules
+from planner.config.names import Names, check_names, names_of, surface_kinds
+from planner.config.rules_file import Rules, RulesFile
 from planner.config.schema import (
     ForecastPart,
     GrassPart,
@@ -25,15 +27,13 @@ from planner.config.schema import (
     WarningsPart,
     WorkPart,
 )
-from planner.config.sheet import Sheet, raise_all, table
 from planner.diary.due import Wanted
-from planner.diary.materials import Stocked
-from planner.errors import ConfigError, InputError
+from planner.errors import ConfigError, InputError, NotKnown, PlannerError
 from planner.indices.grasses import GRASSES
-from planner.mix import Sprayer, Spreader
-from planner.rules.job import Job
+from planner.mix.kit import Sprayer, Spreader, Stocked
+from planner.planning.week import Away
+from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
-from planner.week import Away
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,20 +54,18 @@ class Config:
     materials: tuple[Stocked, ...] = ()
     sprayers: tuple[Sprayer, ...] = ()
     spreaders: tuple[Spreader, ...] = ()
-    keeper: KeeperPart = KeeperPart()
-    outputs: tuple[OutputPart, ...] = ()
-    quiet_hours: QuietPart | None = None
-    home: HomePart | None = None
-    growth: Mapping[str, GrowthPart] = field(default_factory=dict)
+    keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()
+    outputs: tuple[kit_schema.OutputPart, ...] = ()
+    quiet_hours: kit_schema.QuietPart | None = None
+    home: kit_schema.HomePart | None = None
+    growth: Mapping[str, kit_schema.GrowthPart] = field(default_factory=dict)
     wanted: tuple[Wanted, ...] = ()
-    week: WeekPart = WeekPart()
+    week: kit_schema.WeekPart = kit_schema.WeekPart()
     away: tuple[Away, ...] = ()
     grasses: Mapping[str, Grass] = field(default_factory=lambda: dict(GRASSES))
 
     def material(self, name: str) -> Stocked:
         """The material of that name; NotKnown lists the others."""
-        from planner.errors import NotKnown
-
         for stocked in self.materials:
             if stocked.name == name:
                 return stocked
@@ -75,8 +73,6 @@ class Config:
 
     def job(self, name: str) -> Job:
         """The job of that name; NotKnown lists the others."""
-        from planner.errors import NotKnown
-
         for job in self.jobs:
             if job.name == name:
                 return job
@@ -86,34 +82,42 @@ class Config:
 def load(path: Path) -> Config:
     """The config of a site file and of the rules and materials files it names.
 
-    ConfigError carries every fault of the three files, a sheet for each. Only a file that is no TOML hides
+    ConfigError carries every fault of the three files, a list for each. Only a file that is no TOML hides
     what else is wrong with it.
     """
     text = text_of(path)
     values = read_toml(text, str(path))
-    sheet = Sheet(str(path), text)
-    parsed = sheet.checked(SiteFile, values)
-    rules_sheet, rules_values = _beside("rules", values, path, sheet)
-    materials_sheet, materials_values = _beside("materials", values, path, sheet)
+    faults = FaultList(str(path), text)
+    rules_faults, rules_values = _beside("rules", values, path, faults)
+    materials_faults, materials_values = _beside("materials", values, path, faults)
+    names = None if rules_values is None else tuple(table(rules_values, "jobs"))
+    parsed = faults.checked(SiteFile, values, names=names_of(values, names))
     jobs: tuple[Job, ...] = ()
-    names: tuple[str, ...] | None = None
-    if rules_sheet is not None and rules_values is not None:
-        rules = Rules(rules_values, rules_sheet, _changes(values), sheet, surface_kinds(values))
-        jobs, names = rules.jobs(), rules.names
-    check_names(values, sheet, names)
-    check_sprayers(values, sheet)
-    materials: tuple[Stocked, ...] = ()
-    if materials_sheet is not None and materials_values is not None:
-        materials = read_materials(materials_values, materials_sheet, names)
-    raise_all(one for one in (sheet, rules_sheet, materials_sheet) if one is not None)
+    if rules_faults is not None and rules_values is not None:
+        rules = Rules(rules_values, rules_faults, _changes(values), faults, surface_kinds(values))
+        jobs = rules.jobs()
+    check_names(values, faults, WarningsPart().model_dump())
+    materials: kit_schema.MaterialsFile | None = kit_schema.MaterialsFile()
+    if materials_faults is not None and materials_values is not None:
+        materials = materials_faults.checked(
+            kit_schema.MaterialsFile, materials_values, names=Names(jobs=names)
+        )
+        named = [
+            (number, name)
+            for number, row in rows(materials_values, "materials")
+            if (name := word(row, "name"))
+        ]
+        materials_faults.named_once("materials", named)
+    raise_all(one for one in (faults, rules_faults, materials_faults) if one is not None)
     assert parsed is not None
-    return _config(parsed, path, jobs, materials)
+    assert materials is not None
+    return _config(parsed, path, jobs, tuple(part.made() for part in materials.materials))
 
 
 def _beside(
-    key: str, values: dict[str, Any], path: Path, sheet: Sheet
-) -> tuple[Sheet | None, dict[str, Any] | None]:
-    """The file that the site file names, with a sheet of its own; None where there is none to read."""
+    key: str, values: dict[str, object], path: Path, faults: FaultList
+) -> tuple[FaultList | None, dict[str, object] | None]:
+    """The file that the site file names, with a list of its own; None where there is none to read."""
     named = values.get(key, SiteFile.model_fields[key].default)
     if not isinstance(named, str):
         return None, None
@@ -124,9 +128,9 @@ def _beside(
     try:
         text = text_of(file)
     except InputError as error:
-        sheet.add((key,), str(error))
+        faults.add((key,), str(error))
         return None, None
-    own = Sheet(str(file), text)
+    own = FaultList(str(file), text)
     try:
         return own, read_toml(text, str(file))
     except ConfigError as error:
@@ -134,7 +138,7 @@ def _beside(
         return own, None
 
 
-def _changes(values: dict[str, Any]) -> dict[str, Any]:
+def _changes(values: dict[str, object]) -> dict[str, object]:
     return {name: change for name, change in table(values, "jobs").items() if isinstance(change, dict)}
 
 
@@ -157,14 +161,14 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         warnings=parsed.warnings,
         constants=parsed.constants,
         materials=materials,
-        sprayers=tuple(sprayer_of(part) for part in parsed.sprayer),
-        spreaders=tuple(spreader_of(part) for part in parsed.spreader),
+        sprayers=tuple(part.made() for part in parsed.sprayer),
+        spreaders=tuple(Spreader(**part.model_dump()) for part in parsed.spreader),
         keeper=parsed.keeper,
         outputs=parsed.outputs,
         quiet_hours=parsed.quiet_hours,
         home=parsed.home,
         growth=parsed.growth,
-        wanted=wanted_of(parsed.wanted, site, jobs),
+        wanted=_wanted(parsed.wanted, site, jobs),
         week=parsed.week,
         away=tuple(Away(start=_aware(a.start, site), end=_aware(a.end, site)) for a in parsed.away),
         grasses=grasses,
@@ -201,5 +205,106 @@ def _work(parts: tuple[WorkPart, ...], site: Site, jobs: tuple[Job, ...]) -> tup
     )
 
 
+def _wanted(
+    parts: tuple[kit_schema.WantedPart, ...], site: Site, jobs: tuple[Job, ...]
+) -> tuple[Wanted, ...]:
+    """Wanted work, one for each job and surface; names must have been checked."""
+    by_name = {job.name: job for job in jobs}
+    wanted = []
+    for part in parts:
+        job = by_name[part.job]
+        surfaces = [part.surface] if part.surface else [one.name for one in job.surfaces_of(site)]
+        wanted += [
+            Wanted(
+                job=job.name,
+                label=job.label,
+                surface=surface,
+                by=None if part.by is None else _aware(part.by, site),
+                every_days=part.every_days,
+                every_degree_days=part.every_degree_days,
+            )
+            for surface in surfaces
+        ]
+    return tuple(wanted)
+
+
 def _aware(moment: datetime, site: Site) -> datetime:
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=site.zone)
+
+
+_NOT_IN_FORCE = "The changed config is not in force, the last good one is"
+
+
+class Watched:
+    """The last good config of a file, and what is wrong with the file since."""
+
+    def __init__(self, config: Config) -> None:
+        self._config = config
+        self._seen = self._state()
+        self.fault: str | None = None
+
+    def current(self) -> Config:
+        """The config to work with now; reads the files again when one of them has changed."""
+        state = self._state()
+        if state == self._seen:
+            return self._config
+        self._seen = state
+        try:
+            self._config = load(self._config.file)
+            self.fault = None
+        except PlannerError as error:
+            self.fault = f"{_NOT_IN_FORCE}: {error}"
+        except Exception as error:
+            # A fault of ours in reading must neither stop the service nor pass for a config that holds.
+            self.fault = (
+                f"{_NOT_IN_FORCE}: {self._config.file} could not be read ({type(error).__name__}: {error}). "
+                "Run haysel check, and undo the last change."
+            )
+        return self._config
+
+    def _state(self) -> tuple[tuple[str, int, int], ...]:
+        files = [self._config.file]
+        try:
+            named = raw(self._config.file)
+            for key, usual in (("rules", "rules.toml"), ("materials", "materials.toml")):
+                files.append(self._config.file.parent / str(named.get(key, usual)))
+        except PlannerError:
+            pass
+        return tuple(_stamp(file) for file in files)
+
+
+def _stamp(file: Path) -> tuple[str, int, int]:
+    try:
+        status = file.stat()
+    except (OSError, ValueError):
+        return str(file), 0, 0
+    return str(file), status.st_mtime_ns, status.st_size
+
+
+def site() -> dict[str, Any]:
+    """Schema of a site file."""
+    return SiteFile.model_json_schema()
+
+
+def rules() -> dict[str, Any]:
+    """Schema of a rules file. Needs of a job may be partial only where they replace one of a group."""
+    schema = RulesFile.model_json_schema()
+    needs = TypeAdapter(AnyNeed).json_schema(ref_template="#/$defs/{model}")
+    schema["$defs"] |= needs.pop("$defs", {})
+    schema["$defs"]["Need"] = {"anyOf": needs.get("oneOf") or needs.get("anyOf") or [needs]}
+    for name in ("Group", "JobTable"):
+        schema["$defs"][name]["properties"]["needs"]["items"] = {"$ref": "#/$defs/Need"}
+    return schema
+
+
+def materials() -> dict[str, Any]:
+    """Schema of a materials file."""
+    return kit_schema.MaterialsFile.model_json_schema()
+
+
+#: File beside the config -> its schema.
+SCHEMAS: Mapping[str, Callable[[], dict[str, Any]]] = {
+    "haysel.schema.json": site,
+    "rules.schema.json": rules,
+    "materials.schema.json": materials,
+}

@@ -1,27 +1,47 @@
-"""Names of a site file that must be those of something else, and figures that must be in order.
+"""Names in the files that must be those of something else: types that know them, and what no type can hold.
 
-It reads the tables as they come, before the schema has accepted them, so that one fault hides no other.
+The schema is checked with a `Names` as its context, so that a name is judged where it stands and one fault
+hides no other.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from typing import Any, get_args
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from typing import Annotated
 
-from planner.config.faults import nearest, unknown
-from planner.config.schema import SurfacePart, WarningsPart
-from planner.config.sheet import Sheet, rows, table, word, words
+from pydantic import AfterValidator, ValidationInfo
+from pydantic_core import PydanticCustomError
+
+from planner.config.faults import FaultList, nearest, rows, table, unknown, word
 from planner.errors import NotKnown
+from planner.forecast import PROVIDERS
 from planner.indices.grasses import GRASSES
 from planner.indices.rain_wash import wash_constants
-from planner.indices.site_constants import SITE_CONSTANTS
+from planner.indices.table import SITE_CONSTANTS
+from planner.mix.words import GRANULAR, MIXING_ORDER
 
-SURFACE_KINDS: tuple[str, ...] = get_args(SurfacePart.model_fields["kind"].annotation)
 #: Thresholds of a warning, the mildest first.
-_IN_ORDER = (("wash_mention", "wash_heed", "wash_act"), ("frost_mention", "frost_heed"))
+_IN_ORDER = (("wash_note", "wash_care", "wash_act"), ("frost_note", "frost_care"))
 
 
-def surface_kinds(values: dict[str, Any]) -> dict[str, str] | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Names:
+    """The names that a file may use; None where they are not surely known."""
+
+    jobs: Collection[str] | None = None
+    surfaces: Collection[str] | None = None
+    grasses: Collection[str] | None = None
+
+
+def names_of(values: Mapping[str, object], jobs: Collection[str] | None) -> Names:
+    """The names of a site file as it is written, whatever else is wrong with it."""
+    return Names(
+        jobs=jobs, surfaces=surface_kinds(values), grasses=sorted({*GRASSES, *table(values, "grasses")})
+    )
+
+
+def surface_kinds(values: Mapping[str, object]) -> dict[str, str] | None:
     """Name of each surface -> its kind; None where one cannot be read, for then nothing is surely unknown."""
     written = values.get("surfaces")
     found = {
@@ -35,21 +55,45 @@ def surface_kinds(values: dict[str, Any]) -> dict[str, str] | None:
     return found if whole else None
 
 
-def check_names(values: dict[str, Any], sheet: Sheet, jobs: Collection[str] | None) -> None:
-    """Faults of names and of order. `jobs` is None where the rules file cannot be read."""
-    _check_surfaces(values, sheet)
+def _known(sort: str, known: Callable[[Names], Collection[str] | None]) -> AfterValidator:
+    def check(name: str, info: ValidationInfo) -> str:
+        names = known(info.context if isinstance(info.context, Names) else Names())
+        if name and names is not None and name not in names:
+            raise PydanticCustomError("unknown_name", "{says}", {"says": unknown(sort, name, names)})
+        return name
+
+    return AfterValidator(check)
+
+
+def _providers(names: tuple[str, ...]) -> tuple[str, ...]:
+    says = [unknown("provider", name, list(PROVIDERS)) for name in names if name not in PROVIDERS]
+    if says:
+        raise PydanticCustomError("unknown_name", "{says}", {"says": " ".join(says)})
+    return names
+
+
+JobName = Annotated[str, _known("job", lambda names: names.jobs)]
+SurfaceName = Annotated[str, _known("surface", lambda names: names.surfaces)]
+GrassName = Annotated[str, _known("grass", lambda names: names.grasses)]
+ShippedGrass = Annotated[str, _known("grass", lambda _: sorted(GRASSES))]
+ProviderNames = Annotated[tuple[str, ...], AfterValidator(_providers)]
+Form = Annotated[str, _known("form", lambda _: [*(form for form, _ in MIXING_ORDER), GRANULAR])]
+
+
+def check_names(values: Mapping[str, object], faults: FaultList, usual: Mapping[str, float]) -> None:
+    """Faults that no single setting shows: names in keys, names written twice, thresholds out of order.
+
+    `usual` are the thresholds that hold where the file has none.
+    """
     kinds = surface_kinds(values)
-    for path, name in _surfaces_named(values):
-        if kinds is not None and name not in kinds:
-            sheet.add(path, unknown("surface", name, kinds))
-    for key in ("done", "planned", "wanted"):
-        for number, row in rows(values, key):
-            job = word(row, "job")
-            if jobs is not None and job is not None and job not in jobs:
-                sheet.add((key, number, "job"), unknown("job", job, jobs))
-    for key in ("sprayer", "spreader"):
-        sheet.named_once(key, _named(values, key))
-    sheet.named_once(
+    for surface in table(values, "growth"):
+        if kinds is not None and surface not in kinds:
+            faults.add(("growth", surface), unknown("surface", surface, kinds))
+    for key in ("surfaces", "sprayer", "spreader"):
+        faults.named_once(
+            key, [(number, name) for number, row in rows(values, key) if (name := word(row, "name"))]
+        )
+    faults.named_once(
         "outputs",
         [
             (number, called)
@@ -57,48 +101,11 @@ def check_names(values: dict[str, Any], sheet: Sheet, jobs: Collection[str] | No
             if (called := word(row, "name") or word(row, "kind"))
         ],
     )
-    _check_providers(values, sheet)
-    _check_constants(values, sheet)
-    _check_order(values, sheet)
+    _check_constants(values, faults)
+    _check_order(values, faults, usual)
 
 
-def _named(values: dict[str, Any], key: str) -> list[tuple[int, str]]:
-    return [(number, name) for number, row in rows(values, key) if (name := word(row, "name"))]
-
-
-def _surfaces_named(values: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    for key in ("sown", "done", "planned", "wanted"):
-        for number, row in rows(values, key):
-            if name := word(row, "surface"):
-                yield (key, number, "surface"), name
-    for name in table(values, "growth"):
-        yield ("growth", name), name
-
-
-def _check_surfaces(values: dict[str, Any], sheet: Sheet) -> None:
-    sheet.named_once("surfaces", _named(values, "surfaces"))
-    own = table(values, "grasses")
-    for name, part in own.items():
-        like = word(part, "like")
-        if like is not None and like not in GRASSES:
-            sheet.add(("grasses", name, "like"), unknown("grass", like, sorted(GRASSES)))
-    known = sorted({*GRASSES, *own})
-    for key in ("surfaces", "sown"):
-        for number, row in rows(values, key):
-            grass = word(row, "grass")
-            if grass and grass not in known:
-                sheet.add((key, number, "grass"), unknown("grass", grass, known))
-
-
-def _check_providers(values: dict[str, Any], sheet: Sheet) -> None:
-    from planner.forecast import PROVIDERS
-
-    for name in words(table(values, "forecast"), "providers"):
-        if name not in PROVIDERS:
-            sheet.add(("forecast", "providers"), unknown("provider", name, list(PROVIDERS)))
-
-
-def _check_constants(values: dict[str, Any], sheet: Sheet) -> None:
+def _check_constants(values: Mapping[str, object], faults: FaultList) -> None:
     for name in table(values, "constants"):
         if name in SITE_CONSTANTS:
             continue
@@ -106,23 +113,21 @@ def _check_constants(values: dict[str, Any], sheet: Sheet) -> None:
             wash_constants({name: 1.0})
         except NotKnown as error:
             known = [*SITE_CONSTANTS, *error.known]
-            sheet.add(
+            faults.add(
                 ("constants", name),
                 f"is not a constant of ours.{nearest(name, known)} Known: {', '.join(known)}.",
             )
 
 
-def _check_order(values: dict[str, Any], sheet: Sheet) -> None:
-    given = table(values, "warnings")
+def _check_order(values: Mapping[str, object], faults: FaultList, usual: Mapping[str, float]) -> None:
+    written = table(values, "warnings")
     for names in _IN_ORDER:
-        figures = [given.get(name, WarningsPart.model_fields[name].default) for name in names]
-        for (name, figure), (after, above) in zip(
-            zip(names, figures, strict=True), list(zip(names, figures, strict=True))[1:], strict=False
-        ):
-            if not all(isinstance(one, int | float) for one in (figure, above)) or figure <= above:
+        figures = [written.get(name, usual[name]) for name in names]
+        for number, after in enumerate(names[1:]):
+            name, figure, above = names[number], figures[number], figures[number + 1]
+            if not (isinstance(figure, int | float) and isinstance(above, int | float)) or figure <= above:
                 continue
-            key = after if after in given else name
-            sheet.add(
-                ("warnings", key),
+            faults.add(
+                ("warnings", after if after in written else name),
                 f"{after} {above:g} lies below {name} {figure:g}: the later step must not be the lower one",
             )

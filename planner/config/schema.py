@@ -3,36 +3,22 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import Field, field_validator
 
-from planner.config.kit_schema import (
-    AnyOutput,
-    AwayPart,
-    GrowthPart,
-    HomePart,
-    KeeperPart,
-    LogPart,
-    QuietPart,
-    SprayerPart,
-    SpreaderPart,
-    WantedPart,
-    WeekPart,
-    YesNo,
-)
+from planner.config import kit_schema
+from planner.config.names import GrassName, JobName, ProviderNames, ShippedGrass, SurfaceName
+from planner.rules.base import YesNo
 
+#: What a surface may be; a job names its surfaces by these or by their names.
+SurfaceKind = Literal["green", "collar", "apron", "surround", "tee", "rough"]
+SURFACE_KINDS: tuple[str, ...] = get_args(SurfaceKind)
 Ratio = Annotated[float, Field(ge=0, le=1)]
 
 
-class Part(BaseModel):
-    """A table of the file."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class SitePart(Part):
+class SitePart(kit_schema.Part):
     """The place."""
 
     name: str = Field(min_length=1)
@@ -40,6 +26,11 @@ class SitePart(Part):
     longitude_deg: float = Field(ge=-180, le=180)
     elevation_m: float = Field(ge=-430, le=6000, description="Height above sea level.")
     timezone: str = Field(description="IANA zone such as Europe/London.")
+    key: str = Field(
+        default="main",
+        pattern=r"^[a-z0-9_-]{1,40}$",
+        description="What the store knows the site by. Keep it when the site is renamed or moves.",
+    )
 
     @field_validator("timezone")
     @classmethod
@@ -51,17 +42,17 @@ class SitePart(Part):
         return name
 
 
-class EdgePart(Part):
+class EdgePart(kit_schema.Part):
     """Something beside the surface that drift must not reach."""
 
     name: str
     bearing_deg: float = Field(ge=0, lt=360, description="Direction from the surface to it, 90 is east.")
 
 
-class GrassPart(Part):
+class GrassPart(kit_schema.Part):
     """Settings of a grass that replace those of the shipped table."""
 
-    like: str = Field(description="Name of a grass in the shipped table.")
+    like: ShippedGrass = Field(description="Name of a grass in the shipped table.")
     optimum_c: float | None = Field(default=None, ge=5, le=40)
     width_c: float | None = Field(default=None, gt=0, le=20)
     degree_day_base_c: float | None = Field(default=None, ge=-5, le=20)
@@ -70,13 +61,13 @@ class GrassPart(Part):
     emergence_base_c: float | None = Field(default=None, ge=-5, le=20)
 
 
-class SurfacePart(Part):
+class SurfacePart(kit_schema.Part):
     """One piece of turf that is kept alike."""
 
     name: str = Field(min_length=1)
-    kind: Literal["green", "collar", "apron", "surround", "tee", "rough"]
+    kind: SurfaceKind
     area_m2: float = Field(gt=0, le=1_000_000)
-    grass: str = Field(description="A grass of the shipped table or of [grasses].")
+    grass: GrassName = Field(description="A grass of the shipped table or of [grasses].")
     cut_height_mm: float = Field(gt=0, le=200)
     slope_pct: float = Field(default=0.0, ge=0, le=100)
     slope_length_m: float = Field(default=10.0, gt=0, le=500)
@@ -86,10 +77,10 @@ class SurfacePart(Part):
     edges: tuple[EdgePart, ...] = ()
 
 
-class ForecastPart(Part):
+class ForecastPart(kit_schema.Part):
     """Where the weather comes from."""
 
-    providers: tuple[str, ...] = Field(
+    providers: ProviderNames = Field(
         default=("open-meteo",), min_length=1, description="Asked in this order."
     )
     ensemble: YesNo = Field(
@@ -103,7 +94,7 @@ class ForecastPart(Part):
     contact: str = Field(default="", description="Mail or web address sent to providers that ask for one.")
 
 
-class StorePart(Part):
+class StorePart(kit_schema.Part):
     """Where passes and the diary are kept."""
 
     url: str = Field(
@@ -111,7 +102,7 @@ class StorePart(Part):
     )
 
 
-class ServicePart(Part):
+class ServicePart(kit_schema.Part):
     """The HTTP service."""
 
     host: str = "127.0.0.1"
@@ -121,20 +112,20 @@ class ServicePart(Part):
     )
 
 
-class WarningsPart(Part):
+class WarningsPart(kit_schema.Part):
     """When a warning is raised. All of these are guesses to be moved by the keeper's own log."""
 
-    wash_mention: Ratio = Field(default=0.25, description="guess: index at which wash of seed is mentioned")
-    wash_heed: Ratio = Field(default=0.5, description="guess: index at which it is to be heeded")
-    wash_act: Ratio = Field(default=0.75, description="guess: index at which to act tonight")
-    frost_mention: Ratio = Field(default=0.3, description="guess: chance of ground frost that is mentioned")
-    frost_heed: Ratio = Field(default=0.5, description="guess: chance of ground frost that is to be heeded")
-    let_go: Ratio = Field(
-        default=0.04, description="guess: how far below its threshold a figure falls to stand a warning down"
+    wash_note: Ratio = Field(default=0.25, description="guess: index from which wash of seed is a note")
+    wash_care: Ratio = Field(default=0.5, description="guess: index from which it asks for care")
+    wash_act: Ratio = Field(default=0.75, description="guess: index from which to act at once")
+    frost_note: Ratio = Field(default=0.3, description="guess: chance of ground frost that is a note")
+    frost_care: Ratio = Field(default=0.5, description="guess: chance of ground frost that asks for care")
+    hysteresis: Ratio = Field(
+        default=0.04, description="guess: how far below its threshold a figure falls to end a warning"
     )
     margin: Ratio = Field(
         default=0.1,
-        description="guess: room in which a level is kept, and needed for one stood down to come back",
+        description="guess: how far a level must be left, or the threshold passed for one that ended to come back",
     )
     dry_et0_mm: float = Field(
         default=2.5, gt=0, le=12, description="Day's evaporation from which fresh seed wants light water."
@@ -147,30 +138,32 @@ class WarningsPart(Part):
     due_ahead_d: float = Field(
         default=3.0, gt=0, le=30, description="guess: work due within this is worth a last-window warning"
     )
-    overdue_heed_d: float = Field(default=3.0, gt=0, le=60, description="guess: days overdue that are heeded")
+    overdue_care_d: float = Field(
+        default=3.0, gt=0, le=60, description="guess: days overdue that ask for care"
+    )
 
 
-class SownPart(Part):
+class SownPart(kit_schema.Part):
     """Seed in the ground."""
 
-    surface: str
+    surface: SurfaceName
     at: datetime
-    grass: str = Field(default="", description="Grass sown; the surface's own when left out.")
+    grass: GrassName = Field(default="", description="Grass sown; the surface's own when left out.")
     cover_pct: float = Field(default=0.0, ge=0, le=100, description="Net, straw or mulch over it.")
     tackifier: YesNo = False
 
 
-class WorkPart(Part):
+class WorkPart(kit_schema.Part):
     """Work done, or planned, on a surface."""
 
-    job: str
-    surface: str
+    job: JobName
+    surface: SurfaceName
     at: datetime = Field(
         description="When it was finished (or will begin). Local time when no offset is given."
     )
 
 
-class SiteFile(Part):
+class SiteFile(kit_schema.Part):
     """A whole site file."""
 
     site: SitePart
@@ -185,16 +178,18 @@ class SiteFile(Part):
     sown: tuple[SownPart, ...] = ()
     done: tuple[WorkPart, ...] = ()
     planned: tuple[WorkPart, ...] = ()
-    sprayer: tuple[SprayerPart, ...] = ()
-    spreader: tuple[SpreaderPart, ...] = ()
-    keeper: KeeperPart = KeeperPart()
-    outputs: tuple[AnyOutput, ...] = (LogPart(),)
-    quiet_hours: QuietPart | None = None
-    home: HomePart | None = None
-    growth: dict[str, GrowthPart] = Field(default={}, description="Growth by the name of a surface.")
-    wanted: tuple[WantedPart, ...] = ()
-    week: WeekPart = WeekPart()
-    away: tuple[AwayPart, ...] = ()
+    sprayer: tuple[kit_schema.SprayerPart, ...] = ()
+    spreader: tuple[kit_schema.SpreaderPart, ...] = ()
+    keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()
+    outputs: tuple[kit_schema.AnyOutput, ...] = (kit_schema.LogPart(),)
+    quiet_hours: kit_schema.QuietPart | None = None
+    home: kit_schema.HomePart | None = None
+    growth: dict[str, kit_schema.GrowthPart] = Field(
+        default={}, description="Growth by the name of a surface."
+    )
+    wanted: tuple[kit_schema.WantedPart, ...] = ()
+    week: kit_schema.WeekPart = kit_schema.WeekPart()
+    away: tuple[kit_schema.AwayPart, ...] = ()
     constants: dict[str, float] = Field(default={}, description="Constants of the formulas that differ here.")
     jobs: dict[str, dict[str, Any]] = Field(
         default={}, description="Changes to jobs of the rules file: settings, and needs by their id."

@@ -5,30 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any, Protocol
 
-from planner.diary.materials import Stocked
+from planner.diary.entry import Entry, EntryDocument, MaterialRow
+from planner.mix.kit import Stocked
 from planner.site import Grass, Site, Sowing, WorkDone
 
 #: A material's own name for the season's seed is not asked for: any work of this kind sows.
 SEEDING = "seeding"
-
-
-class Noted(Protocol):
-    """One diary entry as it stands."""
-
-    @property
-    def job(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
-    @property
-    def surface(self) -> str: ...
-    @property
-    def started_at(self) -> datetime: ...
-    @property
-    def finished_at(self) -> datetime: ...
-    @property
-    def document(self) -> Mapping[str, Any]: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +37,7 @@ class Work:
     started_at: datetime
     finished_at: datetime
     used: tuple[Used, ...] = ()
-    document: Mapping[str, Any] = field(default_factory=dict)
+    document: EntryDocument = field(default_factory=EntryDocument)
 
     def figure(self, name: str) -> float | None:
         """A number of the entry; None when it is not there."""
@@ -95,38 +78,23 @@ def book_of(
     site: Site,
     grasses: Mapping[str, Grass],
     materials: tuple[Stocked, ...] = (),
-    entries: Iterable[tuple[str, Noted]] = (),
+    entries: Iterable[tuple[str, Entry]] = (),
     done: Iterable[WorkDone] = (),
     sowings: Iterable[Sowing] = (),
 ) -> Book:
     """The book of diary entries (uuid and entry) and of what the site file names.
 
     Entries of surfaces the site no longer has are left out. A sowing takes the newest cover and tackifier
-    told on its surface since, so that a net laid later counts.
+    written down for its surface since, so that a net put on later counts.
     """
     by_name = {stocked.name: stocked for stocked in materials}
     surfaces = {surface.name: surface for surface in site.surfaces}
-    works = [
-        Work(
-            uuid=None,
-            job=work.job,
-            kind=work.kind,
-            surface=work.surface,
-            started_at=work.at,
-            finished_at=work.at,
-        )
-        for work in done
-    ]
+    works = [_of_site_file(work, {}) for work in done]
     sown = list(sowings)
     works += [
-        Work(
-            uuid=None,
-            job="oversowing",
-            kind=SEEDING,
-            surface=one.surface,
-            started_at=one.at,
-            finished_at=one.at,
-            document={"cover_pct": one.cover_pct, "tackifier": one.tackifier},
+        _of_site_file(
+            WorkDone(job="oversowing", kind=SEEDING, surface=one.surface, at=one.at),
+            {"cover_pct": one.cover_pct, "tackifier": one.tackifier},
         )
         for one in sown
     ]
@@ -159,7 +127,19 @@ def book_of(
     return Book(works=tuple(works), sowings=covered, materials=materials)
 
 
-def _used(row: Mapping[str, Any], by_name: Mapping[str, Stocked]) -> Used:
+def _of_site_file(work: WorkDone, document: EntryDocument) -> Work:
+    return Work(
+        uuid=None,
+        job=work.job,
+        kind=work.kind,
+        surface=work.surface,
+        started_at=work.at,
+        finished_at=work.at,
+        document=document,
+    )
+
+
+def _used(row: MaterialRow, by_name: Mapping[str, Stocked]) -> Used:
     name, amount = str(row.get("name", "")), row.get("amount")
     stocked = by_name.get(name)
     return Used(
@@ -175,8 +155,8 @@ def _covered(sowing: Sowing, works: Iterable[Work]) -> Sowing:
     for work in works:
         if work.surface != sowing.surface or work.started_at < sowing.at:
             continue
-        told = work.figure("cover_pct")
-        cover = cover if told is None else min(max(told, 0.0), 100.0)
+        cover_pct = work.figure("cover_pct")
+        cover = cover if cover_pct is None else min(max(cover_pct, 0.0), 100.0)
         if isinstance(work.document.get("tackifier"), bool):
             tackifier = bool(work.document["tackifier"])
     return replace(sowing, cover_pct=cover, tackifier=tackifier)

@@ -1,10 +1,13 @@
-"""What the diary changes, gathered: per surface and for the site."""
+"""What the diary changes, gathered per surface and for the site: seed in the ground, and rain after the work."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
+from functools import partial
+
+import numpy as np
 
 from planner.diary.book import Book, Work
 from planner.diary.due import Due, Wanted, at_moment, due_of, in_order
@@ -14,20 +17,21 @@ from planner.diary.growth import (
     Pace,
     cuts_of,
     degree_day_rate,
+    degree_days_since,
     feeds_of,
+    height_ratio,
     months_of,
+    nitrogen_share,
     pace_of,
     regulators_of,
     season_demand_g_m2,
     third_at,
 )
-from planner.diary.rainfast import RainOnSpray, rain_on_sprays
-from planner.diary.seed import SeedInGround, seed_in_ground
 from planner.diary.timeline import Timeline
-from planner.indices.mowing import ONE_THIRD
+from planner.indices.growth import ONE_THIRD, emergence_rate_per_day
 from planner.rules.job import Job
-from planner.site import Site, Surface
-from planner.weather import Array
+from planner.site import Site, Sowing, Surface
+from planner.weather import Array, HourlyWeather
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,29 +92,29 @@ def consequences(
     jobs: Iterable[Job],
     book: Book,
     timeline: Timeline,
-    given: Mapping[str, Mapping[str, Array]],
+    quantities: Mapping[str, Mapping[str, Array]],
     now: datetime,
     *,
     wanted: tuple[Wanted, ...] = (),
     rainfast_mm: float = 0.2,
-    full_growth_mm_d: Mapping[str, float] | None = None,
-    nitrogen_month_g_m2: Mapping[str, float] | None = None,
+    full_growth_mm_d: Mapping[str, float | None] | None = None,
+    nitrogen_month_g_m2: Mapping[str, float | None] | None = None,
 ) -> Consequences:
-    """Everything that follows from the book at a moment. `given` is that of `given_of`."""
+    """Everything that follows from the book at a moment. `quantities` are those of `diary_quantities`."""
     paces, most = full_growth_mm_d or {}, nitrogen_month_g_m2 or {}
     by_surface = {
         surface.name: _of_surface(
             surface,
             book,
             timeline,
-            given[surface.name],
+            quantities[surface.name],
             now,
             paces.get(surface.name),
             most.get(surface.name),
         )
         for surface in site.surfaces
     }
-    due = list(due_of(wanted, book, site, timeline, now))
+    due = [one for want in wanted if (one := due_of(want, book, site, timeline, now)) is not None]
     asked = {(one.job, one.surface) for one in due}
     due += [one for one in _by_growth(jobs, site, by_surface, now) if (one.job, one.surface) not in asked]
     return Consequences(
@@ -124,18 +128,18 @@ def _of_surface(
     surface: Surface,
     book: Book,
     timeline: Timeline,
-    given: Mapping[str, Array],
+    quantities: Mapping[str, Array],
     now: datetime,
-    told_pace: float | None,
+    full_growth_mm_d: float | None,
     most_g_m2: float | None,
 ) -> OfSurface:
     works = [work for work in book.on(surface.name) if work.finished_at <= now]
     cuts = cuts_of(works)
     leaf = None
     if cuts:
-        ratios = given["grass_height_ratio"][0]
+        ratios = quantities["grass_height_ratio"][0]
         ratio = at_moment(ratios, timeline, now)
-        pace = pace_of(surface, cuts, timeline, told_pace)
+        pace = pace_of(surface, cuts, timeline, full_growth_mm_d)
         leaf = Leaf(
             last_cut=cuts[-1],
             ratio=ratio,
@@ -147,7 +151,7 @@ def _of_surface(
     applied = [pair for pair in regulators_of(book, surface.name) if pair[0].finished_at <= now]
     if applied:
         last, lasts = applied[-1]
-        summed = given["degree_days_since_regulator"][0]
+        summed = quantities["degree_days_since_regulator"][0]
         regulated = Regulated(
             last=last,
             degree_days=at_moment(summed, timeline, now),
@@ -190,27 +194,175 @@ def _by_growth(
     """Cuts due by the one-third mark and growth regulator due by warmth, where they are on record."""
     for job in jobs:
         for surface in job.surfaces_of(site):
-            told = by_surface[surface.name]
-            if job.kind == "mowing" and told.leaf is not None:
-                ratio = "not known" if told.leaf.ratio is None else f"{told.leaf.ratio:.2f}"
-                yield Due(
-                    job=job.name,
-                    label=job.label,
-                    surface=surface.name,
-                    due_at=told.leaf.third_at,
-                    last_at=told.leaf.last_cut.finished_at,
+            found = by_surface[surface.name]
+            due = partial(Due, job=job.name, label=job.label, surface=surface.name, waits=False)
+            if job.kind == "mowing" and found.leaf is not None:
+                ratio = "not known" if found.leaf.ratio is None else f"{found.leaf.ratio:.2f}"
+                yield due(
+                    due_at=found.leaf.third_at,
+                    last_at=found.leaf.last_cut.finished_at,
                     because=f"a third comes off at {ONE_THIRD:g} times the cut height; leaf {ratio} now",
-                    waits=False,
                 )
-            if told.regulated is not None and job.name == told.regulated.last.job and job.kind == "spraying":
-                degree_days = told.regulated.degree_days
-                so_far = "not known" if degree_days is None else f"{degree_days:.0f}"
-                yield Due(
-                    job=job.name,
-                    label=job.label,
-                    surface=surface.name,
-                    due_at=told.regulated.due_at,
-                    last_at=told.regulated.last.finished_at,
-                    because=f"lasts {told.regulated.lasts:.0f} degree days; {so_far} so far",
-                    waits=False,
+            put = found.regulated
+            if put is not None and job.name == put.last.job and job.kind == "spraying":
+                so_far = "not known" if put.degree_days is None else f"{put.degree_days:.0f}"
+                yield due(
+                    due_at=put.due_at,
+                    last_at=put.last.finished_at,
+                    because=f"lasts {put.lasts:.0f} degree days; {so_far} so far",
                 )
+
+
+#: A spray this long past is no news, even when the forecast still knows its hours.
+_NEWS_DAYS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RainOnSpray:
+    """A spray on record and the rain within its rainfast hours."""
+
+    work: Work
+    material: str
+    rainfast_h: float
+    dry_until: datetime
+    """The end of the rainfast hours."""
+    rain_mm: float | None
+    """Mean over members; None when an hour of them is not known."""
+    fallen_mm: float | None
+    """The part of it that has fallen by now; None when an hour of it is not known."""
+    from_at: datetime | None
+    """Start of the first hour with rain; None without."""
+    chance: float | None
+    """Share of members with rain above the limit; None without an ensemble."""
+
+
+def rain_on_sprays(
+    book: Book, weather: HourlyWeather, now: datetime, *, limit_mm: float
+) -> tuple[RainOnSpray, ...]:
+    """Every spray of the last days with rainfast hours, the earliest first."""
+    found = []
+    for work in book.works:
+        lasting = [one for one in book.materials_of(work) if one.rainfast_h]
+        if not lasting or not now - timedelta(days=_NEWS_DAYS) <= work.finished_at <= now:
+            continue
+        slowest = max(lasting, key=lambda one: one.rainfast_h or 0.0)
+        hours = slowest.rainfast_h or 0.0
+        until = work.finished_at + timedelta(hours=hours)
+        falls = rain_between(weather, work.finished_at, until)
+        totals = falls.sum(axis=1)
+        known = totals[~np.isnan(totals)]
+        wet = np.flatnonzero(np.nan_to_num(falls).mean(axis=0) >= 0.05)
+        first = weather.index(work.finished_at)
+        so_far = np.zeros(1)
+        if now > work.finished_at:
+            so_far = rain_between(weather, work.finished_at, min(now, until)).sum(axis=1)
+        found.append(
+            RainOnSpray(
+                work=work,
+                material=slowest.name,
+                rainfast_h=hours,
+                dry_until=until,
+                rain_mm=float(known.mean()) if known.size and falls.shape[1] else None,
+                fallen_mm=None if np.isnan(so_far).any() else float(so_far.mean()),
+                from_at=max(weather.time(first + int(wet[0])), work.finished_at) if wet.size else None,
+                chance=float((known > limit_mm).mean()) if known.size > 1 else None,
+            )
+        )
+    return tuple(found)
+
+
+def rain_between(weather: HourlyWeather, begin: datetime, end: datetime) -> Array:
+    """Rain of each hour touched, its share within the span, shape (members, hours touched). [mm]
+
+    NaN for hours that the weather does not hold: what is not known is not dry.
+    """
+    rain = weather["rain_mm"]
+    first, last = weather.index(begin), weather.index(end - timedelta(microseconds=1))
+    falls = np.full((rain.shape[0], last - first + 1), np.nan)
+    for number, hour in enumerate(range(first, last + 1)):
+        if 0 <= hour < weather.hours:
+            start = weather.time(hour)
+            inside = min(end, start + timedelta(hours=1)) - max(begin, start)
+            falls[:, number] = rain[:, hour] * (inside / timedelta(hours=1))
+    return falls
+
+
+#: Seed is past caring for once three times the time to emergence has gone by (own-emergence, judgement).
+ROOTED = 3.0
+#: Beyond the forecast the soil is taken to stay as it was over so many last days.
+_LAST_DAYS = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeedInGround:
+    """One sowing and how far it is."""
+
+    sowing: Sowing
+    way: float | None
+    """Time since sowing in units of the time to emergence; None when days on the way are not known."""
+    emerges_at: datetime | None
+    """When the first is seen; None when not known, or when the soil is too cold for it."""
+    is_estimate: bool
+    """Whether that day lies beyond the forecast."""
+
+
+def seed_in_ground(sowing: Sowing, timeline: Timeline, now: datetime) -> SeedInGround | None:
+    """How far the seed is; None once it has rooted, and for seed that is not down yet."""
+    if sowing.at > now:
+        return None
+    grass = sowing.grass
+
+    def rate(soil_c: Array) -> Array:
+        return emergence_rate_per_day(
+            soil_c, grass.emergence_days, grass.emergence_optimum_c, grass.emergence_base_c
+        )
+
+    way = timeline.between(sowing.at, now, rate, "soil_c")
+    if way != way:
+        return SeedInGround(sowing=sowing, way=None, emerges_at=None, is_estimate=False)
+    if way >= ROOTED:
+        return None
+    seen = timeline.reaches(sowing.at, 1.0, rate, "soil_c")
+    if seen is not None:
+        return SeedInGround(sowing=sowing, way=way, emerges_at=seen, is_estimate=False)
+    ways = timeline.since(sowing.at, rate, "soil_c")
+    days = sorted(day for day, figures in timeline.days.items() if figures.soil_c == figures.soil_c)[
+        -_LAST_DAYS:
+    ]
+    known = ways[~np.isnan(ways)]
+    if not days or not known.size:
+        return SeedInGround(sowing=sowing, way=way, emerges_at=None, is_estimate=False)
+    pace = float(np.mean(rate(np.array([timeline.days[day].soil_c for day in days]))))
+    at = None
+    if pace > 0.005:
+        last = timeline.weather.time(int(np.flatnonzero(~np.isnan(ways))[-1]))
+        at = last + timedelta(days=(1.0 - float(known[-1])) / pace)
+    return SeedInGround(sowing=sowing, way=way, emerges_at=at, is_estimate=True)
+
+
+def diary_quantities(
+    site: Site,
+    book: Book,
+    timeline: Timeline,
+    *,
+    full_growth_mm_d: Mapping[str, float | None] | None = None,
+    nitrogen_month_g_m2: Mapping[str, float | None] | None = None,
+) -> dict[str, dict[str, Array]]:
+    """For each surface the arrays of DIARY_QUANTITIES, of shape (1, hours).
+
+    NaN where nothing is on record, so that a need on them should be optional.
+    """
+    paces, most = full_growth_mm_d or {}, nitrogen_month_g_m2 or {}
+    found = {}
+    for surface in site.surfaces:
+        cuts = cuts_of(book.on(surface.name))
+        pace = pace_of(surface, cuts, timeline, paces.get(surface.name))
+        feeds = feeds_of(book, surface)
+        months = months_of(surface, feeds, timeline, most.get(surface.name))
+        regulated = [work for work, _ in regulators_of(book, surface.name)]
+        found[surface.name] = {
+            "grass_height_ratio": np.atleast_2d(height_ratio(surface, cuts, timeline, pace)),
+            "degree_days_since_regulator": np.atleast_2d(degree_days_since(surface, regulated, timeline)),
+            "nitrogen_share_of_month": np.atleast_2d(nitrogen_share(months, feeds, timeline)),
+        }
+    return found

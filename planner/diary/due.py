@@ -38,14 +38,14 @@ class Due:
     label: str
     surface: str
     due_at: datetime | None
-    """None when it cannot be told: nothing on record, or not within the forecast."""
+    """None when it is not known: nothing on record, or not within the forecast."""
     last_at: datetime | None
     because: str
     waits: bool
-    """Whether it is due now, though no time can be told (never done)."""
+    """Whether it is due now, though no time is known (never done)."""
 
     def overdue_h(self, now: datetime) -> float:
-        """Hours since it was due; negative before, and 0 where no time can be told."""
+        """Hours since it was due; negative before, and 0 where no time is known."""
         return 0.0 if self.due_at is None else (now - self.due_at) / timedelta(hours=1)
 
     def presses(self, now: datetime, ahead_d: float) -> bool:
@@ -55,16 +55,8 @@ class Due:
         return self.due_at - now <= timedelta(days=ahead_d)
 
 
-def due_of(
-    wanted: Iterable[Wanted], book: Book, site: Site, timeline: Timeline, now: datetime
-) -> tuple[Due, ...]:
-    """What is wanted, with when it is due, the soonest first; what is done for good is left out."""
-    found = [one for each in wanted if (one := _one(each, book, site, timeline, now)) is not None]
-    return in_order(found)
-
-
 def in_order(due: Iterable[Due]) -> tuple[Due, ...]:
-    """The soonest first; what was never done before all, what cannot be told last."""
+    """The soonest first; what was never done before all, what is not known last."""
 
     def order(one: Due) -> tuple[int, float, str, str]:
         if one.due_at is None:
@@ -74,7 +66,8 @@ def in_order(due: Iterable[Due]) -> tuple[Due, ...]:
     return tuple(sorted(due, key=order))
 
 
-def _one(want: Wanted, book: Book, site: Site, timeline: Timeline, now: datetime) -> Due | None:
+def due_of(want: Wanted, book: Book, site: Site, timeline: Timeline, now: datetime) -> Due | None:
+    """When what is wanted is due; None when it is done for good."""
     works = [work for work in book.on(want.surface) if work.job == want.job and work.finished_at <= now]
     last = works[-1].finished_at if works else None
     if want.by is not None:
@@ -89,12 +82,13 @@ def _one(want: Wanted, book: Book, site: Site, timeline: Timeline, now: datetime
         )
     assert want.every_degree_days is not None
     surface = site.surface(want.surface)
-    summed = degree_days_since(surface, works[-1:], timeline)
+    summed = at_moment(degree_days_since(surface, works[-1:], timeline), timeline, now)
+    so_far = "the sum is not known" if summed is None else f"{summed:.0f} so far"
     return _due(
         want,
         timeline.reaches(last, want.every_degree_days, degree_day_rate(surface.grass)),
         last,
-        f"every {want.every_degree_days:g} degree days; {told_sum(summed, timeline, now)}",
+        f"every {want.every_degree_days:g} degree days; {so_far}",
         waits=False,
     )
 
@@ -109,12 +103,6 @@ def _due(want: Wanted, at: datetime | None, last: datetime | None, because: str,
         because=because,
         waits=waits,
     )
-
-
-def told_sum(summed: Array, timeline: Timeline, now: datetime) -> str:
-    """The sum at a moment in words."""
-    value = at_moment(summed, timeline, now)
-    return "the sum is not known" if value is None else f"{value:.0f} so far"
 
 
 def at_moment(values: Array, timeline: Timeline, now: datetime) -> float | None:

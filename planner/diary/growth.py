@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from itertools import pairwise
 
 import numpy as np
@@ -12,10 +13,15 @@ import numpy as np
 from planner.diary.book import Book, Work
 from planner.diary.timeline import Rate, Timeline
 from planner.errors import InputError
-from planner.indices.degree_days import COOL_REGULATOR, growing_degree_days
-from planner.indices.growth import growth_potential, monthly_nitrogen_g_m2
-from planner.indices.mowing import ONE_THIRD, fit_full_growth
-from planner.mix import nutrients_gm2
+from planner.indices.growth import (
+    COOL_REGULATOR,
+    ONE_THIRD,
+    fit_full_growth,
+    growing_degree_days,
+    growth_potential,
+    monthly_nitrogen_g_m2,
+)
+from planner.mix.nutrients import nutrients_gm2
 from planner.site import Grass, Surface
 from planner.weather import Array
 
@@ -30,7 +36,7 @@ _CUTS_READ = 60
 LASTS_DEGREE_DAYS = COOL_REGULATOR.due_at
 #: Nitrogen of a month of full growth (Woods 2015: 3 to 4, arbitrary, says its author).
 NITROGEN_G_M2 = 3.0
-#: Days of a month that must be known before its demand is told. Judgement.
+#: Days of a month that must be known before its demand is shown. Judgement.
 _LEAST_DAYS = 5
 
 
@@ -62,14 +68,14 @@ def cuts_of(works: Iterable[Work]) -> tuple[Work, ...]:
     return tuple(work for work in works if work.kind == "mowing")
 
 
-def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, told: float | None) -> Pace:
-    """Growth in a day of full growth: as told, else from leaf lengths measured at cuts, else a guess.
+def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, own_mm_d: float | None) -> Pace:
+    """Growth in a day of full growth: as the site file says, else from leaf lengths measured at cuts, else a guess.
 
     A length measured before a cut gives millimetres grown since the cut before, set against the growth
     potential added up in between. The newest count.
     """
-    if told is not None:
-        return Pace(full_growth_mm_d=told, source="site file", lengths=0)
+    if own_mm_d is not None:
+        return Pace(full_growth_mm_d=own_mm_d, source="site file", lengths=0)
     lengths, sums = [], []
     for before, cut in pairwise(cuts[-_CUTS_READ:]):
         length = cut.figure("leaf_length_mm")
@@ -93,7 +99,7 @@ def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, told: 
 def height_ratio(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, pace: Pace) -> Array:
     """Leaf length over the surface's cut height at each hour, shape (hours,); NaN where no cut is on record.
 
-    A growth regulator's braking is left out, so that the third is told rather too early.
+    A growth regulator's braking is left out, so that the third comes out rather too early.
     """
     ratio = np.full(timeline.weather.hours, np.nan)
     for cut in cuts[-6:]:
@@ -124,11 +130,11 @@ def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:
 
 def degree_days_since(surface: Surface, works: Iterable[Work], timeline: Timeline) -> Array:
     """Degree days since the newest of these works at each hour, shape (hours,); NaN where there is none."""
-    told = np.full(timeline.weather.hours, np.nan)
+    out = np.full(timeline.weather.hours, np.nan)
     for work in list(works)[-3:]:
         summed = timeline.since(work.finished_at, degree_day_rate(surface.grass))
-        told = np.where(timeline.from_hour_of(work.finished_at), summed, told)
-    return told
+        out = np.where(timeline.from_hour_of(work.finished_at), summed, out)
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,13 +219,8 @@ def season_demand_g_m2(
     """Nitrogen that the known days of the year up to today could use."""
     days = [day for day in sorted(timeline.days) if day.year == year and day <= today]
     growth = growth_rate(surface.grass)(np.array([timeline.days[day].air_c for day in days]))
-    lengths = np.array([_month_days(day) for day in days], dtype=np.float64)
+    lengths = np.array([monthrange(day.year, day.month)[1] for day in days], dtype=np.float64)
     return float(np.nansum(growth / np.maximum(lengths, 1.0)) * (most or NITROGEN_G_M2)) if days else 0.0
-
-
-def _month_days(day: date) -> int:
-    following = (day.replace(day=28) + timedelta(days=4)).replace(day=1)
-    return (following - timedelta(days=1)).day
 
 
 def nitrogen_share(months: Mapping[str, MonthOfFeed], feeds: Iterable[Feed], timeline: Timeline) -> Array:
@@ -231,13 +232,14 @@ def nitrogen_share(months: Mapping[str, MonthOfFeed], feeds: Iterable[Feed], tim
     names = np.array(
         [f"{datetime.fromtimestamp(int(label), timeline.zone):%Y-%m}" for label in labels], dtype=object
     )
-    given = np.zeros(labels.size)
+    brought = np.zeros(labels.size)
     for feed in feeds:
         month = f"{feed.at.astimezone(timeline.zone):%Y-%m}"
         after = timeline.from_hour_of(feed.at) & (names == month)
-        given = np.where(after, given + (np.nan if feed.nitrogen_g_m2 is None else feed.nitrogen_g_m2), given)
+        grams = np.nan if feed.nitrogen_g_m2 is None else feed.nitrogen_g_m2
+        brought = np.where(after, brought + grams, brought)
     demand = np.full(labels.size, np.nan)
-    for name, told in months.items():
-        if told.demand_g_m2 is not None and told.demand_g_m2 > 0.05:
-            demand = np.where(names == name, told.demand_g_m2, demand)
-    return np.asarray(given / demand)
+    for name, month_of in months.items():
+        if month_of.demand_g_m2 is not None and month_of.demand_g_m2 > 0.05:
+            demand = np.where(names == name, month_of.demand_g_m2, demand)
+    return np.asarray(brought / demand)

@@ -1,170 +1,213 @@
-"""Diary entries as JSON and CSV give them, and the record sheet for pesticide use."""
+"""Diary entries as JSON and CSV give them, the spray record, and the weather at the time of the work."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
-from datetime import UTC, datetime
-from typing import Any, Protocol
+from datetime import UTC, datetime, timedelta
+from typing import cast
 from zoneinfo import ZoneInfo
 
-from planner.diary.book import Noted
-from planner.diary.spot import FIGURES
+import numpy as np
+from typing_extensions import TypedDict
 
-#: Stands on the sheet where nothing is written down.
-MISSING = "MISSING"
+from planner.diary.entry import (
+    Entry,
+    EntryDocument,
+    ForecastFigures,
+    MaterialRow,
+    StoredEntry,
+    WeatherFigures,
+)
+from planner.indices import INDEX
+from planner.indices.quantities import Quantities
+from planner.site import Site
+from planner.weather import Array, HourlyWeather
+
 MEASURED = "measured"
 
 
-class Kept(Protocol):
-    """One revision of an entry, as the store gives it."""
+class EntryRow(TypedDict):
+    """One entry as JSON: every field of a document, so that an absent one reads as null and not as forgotten."""
 
-    @property
-    def uuid(self) -> str: ...
-    @property
-    def revision(self) -> int: ...
-    @property
-    def entry(self) -> Any: ...
-    @property
-    def written_at(self) -> datetime: ...
-    @property
-    def withdrawn(self) -> bool: ...
-    @property
-    def reason(self) -> str: ...
+    uuid: str
+    revision: int
+    job: str
+    kind: str
+    surface: str
+    started: datetime
+    finished: datetime
+    operator: str
+    notes: str
+    materials: list[MaterialRow] | None
+    area_m2: float | None
+    water_l: float | None
+    target: str | None
+    cover_pct: float | None
+    tackifier: bool | None
+    grass: str | None
+    cut_height_mm: float | None
+    leaf_length_mm: float | None
+    licence: str | None
+    measured: WeatherFigures | None
+    weather: ForecastFigures | None
+    filled_in: list[str] | None
+    written_at: datetime
+    withdrawn: bool
+    reason: str
 
 
-def as_json(kept: Kept, zone: ZoneInfo) -> dict[str, Any]:
+class SprayRecord(TypedDict):
+    """The record of one product put out: fields in order, and those that are missing by name."""
+
+    uuid: str
+    revision: int
+    fields: dict[str, str | None]
+    missing: list[str]
+
+
+def entry_row(stored: StoredEntry, zone: ZoneInfo) -> EntryRow:
     """One entry, times on the site's clock."""
-    entry = kept.entry
-    return {
-        "uuid": kept.uuid,
-        "revision": kept.revision,
+    entry = stored.entry
+    fields = {
+        "uuid": stored.uuid,
+        "revision": stored.revision,
         "job": entry.job,
         "kind": entry.kind,
         "surface": entry.surface,
-        "started": entry.started_at.astimezone(zone).isoformat(),
-        "finished": entry.finished_at.astimezone(zone).isoformat(),
+        "started": entry.started_at.astimezone(zone),
+        "finished": entry.finished_at.astimezone(zone),
         "operator": entry.operator,
         "notes": entry.notes,
-        **_document(entry.document),
-        "written_at": kept.written_at.astimezone(UTC).isoformat().replace("+00:00", "Z"),
-        "withdrawn": kept.withdrawn,
-        "reason": kept.reason,
+        **{name: entry.document.get(name) for name in EntryDocument.__annotations__},
+        "written_at": stored.written_at.astimezone(UTC),
+        "withdrawn": stored.withdrawn,
+        "reason": stored.reason,
     }
+    return cast(EntryRow, fields)
 
 
-#: Every field of a document, so that an absent one reads as null and not as forgotten.
-_DOCUMENT = (
-    "materials",
-    "area_m2",
-    "water_l",
-    "target",
-    "cover_pct",
-    "tackifier",
-    "grass",
-    "cut_height_mm",
-    "leaf_length_mm",
-    "licence",
-    "measured",
-    "weather",
-    "filled_in",
-)
-
-
-def _document(document: Mapping[str, Any]) -> dict[str, Any]:
-    told = {name: document.get(name) for name in _DOCUMENT}
-    return told | {name: value for name, value in document.items() if name not in told}
-
-
-def flat_row(kept: Kept, zone: ZoneInfo) -> dict[str, Any]:
+def flat_row(stored: StoredEntry, zone: ZoneInfo) -> dict[str, object]:
     """One entry on one level, for CSV; what is not known is None."""
-    told = as_json(kept, zone)
-    row = {name: value for name, value in told.items() if not isinstance(value, dict | list)}
+    whole = entry_row(stored, zone)
+    row: dict[str, object] = {
+        name: value.isoformat().replace("+00:00", "Z") if isinstance(value, datetime) else value
+        for name, value in whole.items()
+        if not isinstance(value, dict | list)
+    }
     row["materials"] = "; ".join(
-        f"{one['name']} {one['amount']:g} {one['unit']}" for one in told["materials"] or ()
+        f"{one['name']} {one['amount']:g} {one['unit']}" for one in whole["materials"] or ()
     )
-    row["filled_in"] = "; ".join(told["filled_in"] or ())
+    row["filled_in"] = "; ".join(whole["filled_in"] or ())
     for name in ("measured", "weather"):
         row.pop(name, None)
-    for name, (value, source) in spot_figures(kept.entry).items():
+    for name, (value, source) in weather_figures(stored.entry).items():
         row[name] = value
         row[f"{name}_from"] = source
     return row
 
 
-def spot_figures(entry: Noted) -> dict[str, tuple[float | None, str | None]]:
+def weather_figures(entry: Entry) -> dict[str, tuple[float | None, str | None]]:
     """Weather of the hours, each figure with where it is from: measured before forecast, else not known."""
-    measured = entry.document.get("measured") or {}
-    forecast = entry.document.get("weather") or {}
-    told: dict[str, tuple[float | None, str | None]] = {}
+    measured: Mapping[str, object] = entry.document.get("measured") or {}
+    forecast: Mapping[str, object] = entry.document.get("weather") or {}
+    figures: dict[str, tuple[float | None, str | None]] = {}
     for name in FIGURES:
-        if measured.get(name) is not None:
-            told[name] = (float(measured[name]), MEASURED)
-        elif forecast.get(name) is not None:
-            told[name] = (float(forecast[name]), str(forecast["source"]))
-        else:
-            told[name] = (None, None)
-    return told
+        figures[name] = (None, None)
+        for known, source in ((measured, MEASURED), (forecast, str(forecast.get("source", "")))):
+            value = known.get(name)
+            if isinstance(value, int | float):
+                figures[name] = (float(value), source)
+                break
+    return figures
 
 
-def belongs_on_sheet(entry: Noted) -> bool:
+def belongs_on_record(entry: Entry) -> bool:
     """Whether it is use of a pesticide, or may be: a licence, a registration, a spray of unknown content."""
-    rows = entry.document.get("materials") or ()
+    rows = entry.document.get("materials") or []
     if any(row.get("needs_licence") or row.get("registration") for row in rows):
         return True
-    return entry.kind == "spraying" and any("needs_licence" not in row for row in rows or [{}])
+    return entry.kind == "spraying" and (not rows or any("needs_licence" not in row for row in rows))
 
 
-def record_sheets(kept: Iterable[Kept], site_name: str, zone: ZoneInfo) -> list[dict[str, Any]]:
-    """A sheet for each product put out: fields in order, and those that are missing by name."""
-    sheets = []
-    for one in kept:
-        rows: tuple[Mapping[str, Any], ...] = tuple(one.entry.document.get("materials") or ({},))
+def spray_records(entries: Iterable[StoredEntry], site_name: str, zone: ZoneInfo) -> list[SprayRecord]:
+    """The record of each product put out."""
+    records = []
+    for stored in entries:
+        rows: list[MaterialRow] | list[None] = stored.entry.document.get("materials") or [None]
         for row in rows:
-            fields = _fields(one.entry, row, site_name, zone)
-            sheets.append(
-                {
-                    "uuid": one.uuid,
-                    "revision": one.revision,
-                    "fields": fields,
-                    "missing": [name for name, value in fields.items() if value is None],
-                }
+            fields = _fields(stored.entry, row, site_name, zone)
+            missing = [name for name, value in fields.items() if value is None]
+            records.append(
+                SprayRecord(uuid=stored.uuid, revision=stored.revision, fields=fields, missing=missing)
             )
-    return sheets
+    return records
 
 
-def _fields(entry: Noted, row: Mapping[str, Any], site_name: str, zone: ZoneInfo) -> dict[str, str | None]:
+def _fields(entry: Entry, row: MaterialRow | None, site_name: str, zone: ZoneInfo) -> dict[str, str | None]:
     begun, done = entry.started_at.astimezone(zone), entry.finished_at.astimezone(zone)
-    spot = spot_figures(entry)
-    document, unit = entry.document, row.get("unit", "")
-    operator = getattr(entry, "operator", "")
+    weather, document = weather_figures(entry), entry.document
+    unit = "" if row is None else row["unit"]
     return {
-        "Product, as on its label": row.get("product") or None,
-        "Registration number": row.get("registration") or None,
-        "Material (own name)": row.get("name") or None,
+        "Product, as on its label": None if row is None else row.get("product") or None,
+        "Registration number": None if row is None else row.get("registration") or None,
+        "Material (own name)": None if row is None else row["name"] or None,
         "Place": f"{site_name}, {entry.surface}",
         "Target or purpose": document.get("target") or None,
         "Area treated": _figure(document.get("area_m2"), "m2"),
-        "Rate": _figure(row.get("rate_per_ha"), f"{unit}/ha"),
-        "Product used": _figure(row.get("amount"), unit),
+        "Rate": _figure(None if row is None else row.get("rate_per_ha"), f"{unit}/ha"),
+        "Product used": _figure(None if row is None else row.get("amount"), unit),
         "Water used": _figure(document.get("water_l"), "L"),
         "Date": f"{begun:%Y-%m-%d}",
         "Started": f"{begun:%H:%M %Z}",
         "Ended": f"{done:%H:%M %Z}" if done.date() == begun.date() else f"{done:%Y-%m-%d %H:%M %Z}",
-        "Wind at 2 m": _spot(spot["wind_2m_kmh"], "km/h"),
-        "Wind from": _spot(spot["wind_dir_deg"], "degrees"),
-        "Air temperature": _spot(spot["air_temp_c"], "C"),
-        "Relative humidity": _spot(spot["rel_humidity_pct"], "%"),
-        "Delta T": _spot(spot["delta_t_k"], "K"),
-        "Keep off for": _figure(row.get("reentry_h"), "h"),
-        "Applicator": operator or None,
+        "Wind at 2 m": _sourced(weather["wind_2m_kmh"], "km/h"),
+        "Wind from": _sourced(weather["wind_dir_deg"], "degrees"),
+        "Air temperature": _sourced(weather["air_temp_c"], "C"),
+        "Relative humidity": _sourced(weather["rel_humidity_pct"], "%"),
+        "Delta T": _sourced(weather["delta_t_k"], "K"),
+        "Keep off for": _figure(None if row is None else row.get("reentry_h"), "h"),
+        "Applicator": entry.operator or None,
         "Licence number": document.get("licence") or None,
     }
 
 
-def _figure(value: Any, unit: str) -> str | None:
+def _figure(value: float | None, unit: str) -> str | None:
     return None if value is None else f"{value:g} {unit}".strip()
 
 
-def _spot(told: tuple[float | None, str | None], unit: str) -> str | None:
-    value, source = told
+def _sourced(figure: tuple[float | None, str | None], unit: str) -> str | None:
+    value, source = figure
     return None if value is None else f"{value:g} {unit} ({source})"
+
+
+#: How this weather is marked wherever it is shown.
+NOT_MEASURED = "forecast, not measured"
+FIGURES: tuple[str, ...] = tuple(WeatherFigures.__annotations__)
+
+
+def weather_at(weather: HourlyWeather, site: Site, begin: datetime, end: datetime) -> ForecastFigures | None:
+    """Figures of the hours touched: means, direction as a mean of arrows, rain as a sum.
+
+    None when the forecast holds none of the hours; null for a figure that is not known.
+    """
+    first = weather.index(begin)
+    last = max(first, weather.index(max(begin, end - timedelta(microseconds=1))))
+    if last < 0 or first >= weather.hours:
+        return None
+    sky = Quantities(weather, site, INDEX, now=begin)
+    hours = slice(max(first, 0), last + 1)
+    hour = weather.time(hours.start).astimezone(UTC).isoformat()
+    figures = {name: _of_hours(name, sky[name][:, hours]) for name in FIGURES}
+    return cast(ForecastFigures, {"source": NOT_MEASURED, "hour": hour, **figures})
+
+
+def _of_hours(name: str, values: Array) -> float | None:
+    if name == "rain_mm":
+        value = float(values.sum(axis=1).mean())
+    elif name == "wind_dir_deg":
+        east, north = np.sin(np.radians(values)).mean(), np.cos(np.radians(values)).mean()
+        value = float(np.degrees(np.arctan2(east, north)) % 360.0)
+    else:
+        value = float(values.mean())
+    return round(value, 1) if math.isfinite(value) else None

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
-from planner.indices.frame import local_days
-from planner.weather import HOUR_S, Array, HourlyWeather
+from planner.indices.quantities import local_days
+from planner.weather import HOUR_S, Array, HourlyWeather, mean_of_members
 
 #: Days kept; a season and more.
 KEEP_DAYS = 400
@@ -36,9 +36,9 @@ class Day:
 def days_of(weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None) -> dict[date, Day]:
     """The local days of the hours, means over members. `soil_c` has shape (members or 1, hours)."""
     days = local_days(weather, zone)
-    air = _mean(days.mean_of_known(weather["air_temp_c"]))
-    soil = np.full(air.shape, np.nan) if soil_c is None else _mean(days.mean_of_known(soil_c))
-    rain = _mean(days.total(weather["rain_mm"]))
+    air = mean_of_members(days.mean_of_known(weather["air_temp_c"]))
+    soil = np.full(air.shape, np.nan) if soil_c is None else mean_of_members(days.mean_of_known(soil_c))
+    rain = mean_of_members(days.total(weather["rain_mm"]))
     heard = np.atleast_2d((~np.isnan(weather["air_temp_c"])).any(axis=0)).astype(np.float64)
     known = days.total(heard)[0]
     return {
@@ -52,23 +52,17 @@ def days_of(weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None)
     }
 
 
-def _mean(values: Array) -> Array:
-    known = ~np.isnan(values)
-    count = known.sum(axis=0)
-    return np.where(count > 0, np.where(known, values, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
-
-
 def kept(old: Mapping[date, Day], fresh: Mapping[date, Day], today: date) -> dict[date, Day]:
     """Days to keep: those known before, and those that the fresh forecast knows as well or better.
 
-    The day itself and the next are kept as they are forecast: a service that tells no past hours gives no
+    The day itself and the next are kept as they are forecast: a service that gives no past hours gives no
     other chance.
     """
     days = dict(old)
-    for day, told in fresh.items():
-        near = day <= today + timedelta(days=1) and told.hours >= _WHOLE_H
-        if near and (day not in days or told.hours >= days[day].hours):
-            days[day] = told
+    for day, figures in fresh.items():
+        near = day <= today + timedelta(days=1) and figures.hours >= _WHOLE_H
+        if near and (day not in days or figures.hours >= days[day].hours):
+            days[day] = figures
     first = today - timedelta(days=KEEP_DAYS)
     return {day: days[day] for day in sorted(days) if first <= day <= today + timedelta(days=1)}
 
@@ -76,18 +70,23 @@ def kept(old: Mapping[date, Day], fresh: Mapping[date, Day], today: date) -> dic
 def as_json(days: Mapping[date, Day]) -> dict[str, list[float | None]]:
     """Days as JSON takes them: air, soil, rain, hours; null where not known."""
     return {
-        day.isoformat(): [_plain(told.air_c), _plain(told.soil_c), _plain(told.rain_mm), told.hours]
-        for day, told in days.items()
+        day.isoformat(): [
+            _plain(figures.air_c),
+            _plain(figures.soil_c),
+            _plain(figures.rain_mm),
+            figures.hours,
+        ]
+        for day, figures in days.items()
     }
 
 
-def from_json(told: Mapping[str, Any]) -> dict[date, Day]:
+def from_json(rows: Mapping[str, list[float | None]]) -> dict[date, Day]:
     """Days from their JSON form."""
     days = {}
-    for day, (air, soil, rain, hours) in told.items():
+    for day, (air, soil, rain, hours) in rows.items():
         figures = [float("nan") if figure is None else float(figure) for figure in (air, soil, rain)]
         days[date.fromisoformat(day)] = Day(
-            air_c=figures[0], soil_c=figures[1], rain_mm=figures[2], hours=int(hours)
+            air_c=figures[0], soil_c=figures[1], rain_mm=figures[2], hours=int(hours or 0)
         )
     return days
 
@@ -123,7 +122,7 @@ class Timeline:
         holds = (labels <= moment.timestamp()) & (moment.timestamp() < labels + HOUR_S)
         return self._sums(moment, np.where(holds, moment.timestamp(), labels), rate, name)
 
-    def from_hour_of(self, moment: datetime) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    def from_hour_of(self, moment: datetime) -> NDArray[np.bool_]:
         """Which hours begin with the one that holds the moment, or come after it, shape (hours,)."""
         return np.asarray(self.weather.epoch_s > moment.timestamp() - HOUR_S)
 
@@ -172,10 +171,10 @@ def timeline_of(
 ) -> Timeline:
     """Kept days and the forecast's, whichever knows more of a day."""
     days = dict(old)
-    for day, told in days_of(weather, zone, soil_c).items():
+    for day, figures in days_of(weather, zone, soil_c).items():
         before = days.get(day)
-        if before is None or told.hours >= before.hours or np.isnan(before.air_c):
-            days[day] = told
+        if before is None or figures.hours >= before.hours or np.isnan(before.air_c):
+            days[day] = figures
     return Timeline(zone=zone, days=days, weather=weather)
 
 

@@ -1,4 +1,4 @@
-"""The forecast room: weather services, recorded answers and tables of observations, in one vocabulary."""
+"""Weather services, recorded answers and tables of observations as hours of weather; it knows no rule."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from typing import cast
 import numpy as np
 
 from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable, NotKnown
-from planner.forecast.base import Answer, Provider, Request, read_answer
+from planner.forecast.base import Provider, RawForecast, Request, read_answer
 from planner.weather import NEEDED, Forecast
 
 __all__ = [
     "ENSEMBLE",
     "PROVIDERS",
-    "Answer",
+    "RawForecast",
     "Fetched",
     "Provider",
     "Request",
@@ -44,7 +44,7 @@ class Fetched:
 
     forecast: Forecast
     ensemble: Forecast | None
-    answers: Mapping[str, Answer]
+    answers: Mapping[str, RawForecast]
     """The answers behind `forecast` and `ensemble`, by service: keep them for `last` next time."""
     stale: bool
     """True when no service answered and `forecast` is the last good one."""
@@ -66,7 +66,7 @@ def fetch(
     request: Request,
     names: Sequence[str],
     *,
-    last: Mapping[str, Answer],
+    last: Mapping[str, RawForecast],
     now: datetime,
     budget_s: float = 60.0,
 ) -> Fetched:
@@ -80,7 +80,7 @@ def fetch(
     plain = [name for name in names if name != ENSEMBLE]
     asked = [*plain, ENSEMBLE] if request.members or ENSEMBLE in names else plain
     faults: list[str] = []
-    got: dict[str, Answer] = {}
+    got: dict[str, RawForecast] = {}
     forecast: Forecast | None = None
     ensemble: Forecast | None = None
     for index, name in enumerate(asked):
@@ -134,8 +134,8 @@ def require_hours_ahead(forecast: Forecast, now: datetime) -> None:
 
 
 def _ask(
-    name: str, request: Request, last: Answer | None, now: datetime, budget_s: float
-) -> tuple[Forecast, Answer]:
+    name: str, request: Request, last: RawForecast | None, now: datetime, budget_s: float
+) -> tuple[Forecast, RawForecast]:
     service = provider(name)
     if budget_s <= 0:
         raise ForecastUnavailable("not asked, as the time was used up.")
@@ -146,7 +146,11 @@ def _ask(
 
 
 def _newest(
-    names: Sequence[str], last: Mapping[str, Answer], now: datetime, got: dict[str, Answer], faults: list[str]
+    names: Sequence[str],
+    last: Mapping[str, RawForecast],
+    now: datetime,
+    got: dict[str, RawForecast],
+    faults: list[str],
 ) -> Forecast | None:
     kept = sorted(((last[name].fetched_at, name) for name in names if name in last), reverse=True)
     for _, name in kept:
@@ -162,7 +166,7 @@ def _newest(
 
 
 def _kept_ensemble(
-    last: Mapping[str, Answer], now: datetime, got: dict[str, Answer], faults: list[str]
+    last: Mapping[str, RawForecast], now: datetime, got: dict[str, RawForecast], faults: list[str]
 ) -> Forecast | None:
     kept = last.get(ENSEMBLE)
     if kept is None or now - kept.fetched_at > timedelta(hours=ENSEMBLE_MAX_AGE_H):

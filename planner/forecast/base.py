@@ -39,7 +39,7 @@ class Request:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class RawForecast:
     """One answer as it came, with what a later conditional request needs. This is what a store keeps."""
 
     raw: bytes
@@ -50,7 +50,7 @@ class Answer:
     last_modified: str | None = None
     expires: datetime | None = None
     issued_at: datetime | None = None
-    """When the model run became available, where a second call told."""
+    """When the model run became available, where a second call says."""
     notes: tuple[str, ...] = ()
 
 
@@ -67,32 +67,19 @@ class Provider(Protocol):
         """The line that must stand wherever its data are shown."""
         ...
 
-    @property
-    def credit_url(self) -> str:
-        """Where the credit line leads to."""
-        ...
-
-    @property
-    def licence(self) -> str:
-        """Licence of the data."""
-        ...
-
-    @property
-    def needs_contact(self) -> bool:
-        """Whether it refuses callers that do not say who they are."""
-        ...
-
     def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
         """Read an answer. Raises ForecastMalformed or UnitMismatch."""
         ...
 
-    def fetch(self, request: Request, *, last: Answer | None, now: datetime, budget_s: float) -> Answer:
+    def fetch(
+        self, request: Request, *, last: RawForecast | None, now: datetime, budget_s: float
+    ) -> RawForecast:
         """Ask for a new answer within the time allowed. Raises ForecastUnavailable or ForecastMalformed."""
         ...
 
 
-def read_answer(provider: Provider, answer: Answer) -> Forecast:
-    """The forecast in a kept answer, with what the second call told about it."""
+def read_answer(provider: Provider, answer: RawForecast) -> Forecast:
+    """The forecast in a kept answer, with what the second call said about it."""
     forecast = provider.parse(answer.raw, fetched_at=answer.fetched_at)
     return replace(
         forecast,

@@ -8,13 +8,12 @@ import math
 from collections.abc import Sequence
 from datetime import datetime
 from difflib import get_close_matches
-from typing import Any
 
 import numpy as np
 
 from planner.errors import ForecastMalformed
-from planner.forecast.hour_labels import FIRST_LABEL_S, LAST_LABEL_S
-from planner.weather import HOUR_S, VARIABLE, HourlyWeather
+from planner.forecast.hourly import FIRST_LABEL_S, LAST_LABEL_S
+from planner.weather import HOUR_S, VARIABLE, Array, HourlyWeather
 
 #: Hours of the native step the row was made from; may be left out.
 STEP = "step_h"
@@ -61,8 +60,8 @@ def _check_header(header: Sequence[str], name: str) -> None:
             f"{name}, line 1: the columns are parted by semicolons or tabs. Part them by commas."
         )
     if "time" not in header:
-        given = ", ".join(header) or "none"
-        raise ForecastMalformed(f'{name}, line 1: there is no column "time". Columns found: {given}.')
+        found = ", ".join(header) or "none"
+        raise ForecastMalformed(f'{name}, line 1: there is no column "time". Columns found: {found}.')
     known = ["time", STEP, *VARIABLE]
     for column in header:
         if column not in known:
@@ -113,7 +112,7 @@ def _label(text: str, where: str) -> int:
     return int(label)
 
 
-def _cells(rows: Sequence[tuple[int, list[str]]], index: int, column: str, name: str) -> Any:
+def _cells(rows: Sequence[tuple[int, list[str]]], index: int, column: str, name: str) -> Array:
     try:
         # The whole column at once is fast; only a column with a fault is gone through again.
         return np.asarray([float(row[index] or "nan") for _, row in rows], dtype=np.float64)

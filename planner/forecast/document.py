@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from planner.errors import ForecastMalformed
 from planner.weather import Array
 
 
-def load(raw: bytes, *, who: str) -> Any:
+def load(raw: bytes, *, who: str) -> object:
     """The JSON document in the bytes; ForecastMalformed, saying what they look like, when there is none."""
     try:
         return json.loads(raw, parse_int=_whole)
@@ -39,7 +38,7 @@ def looks_like(raw: bytes) -> str:
     return f'it has {len(raw)} bytes and ends "{tail}"'
 
 
-def table(document: Any, key: str, *, who: str) -> Mapping[str, Any]:
+def table(document: object, key: str, *, who: str) -> Mapping[str, object]:
     """The object under `key`; ForecastMalformed when it is absent or of another shape."""
     if not isinstance(document, Mapping):
         raise ForecastMalformed(
@@ -53,7 +52,7 @@ def table(document: Any, key: str, *, who: str) -> Mapping[str, Any]:
     return found
 
 
-def numbers(values: Any, *, length: int, where: str) -> Array:
+def numbers(values: object, *, length: int, where: str) -> Array:
     """A list of numbers and nulls as an array of shape (length,); null is NaN, -0.0 is 0.0."""
     if not isinstance(values, list):
         raise ForecastMalformed(f"{where} is a {type(values).__name__}, not a list.")
@@ -69,7 +68,7 @@ def numbers(values: Any, *, length: int, where: str) -> Array:
     return np.asarray([np.nan if value is None else value for value in values], dtype=np.float64) + 0.0
 
 
-def reason_of(document: Any) -> str | None:
+def reason_of(document: object) -> str | None:
     """The `reason` of an error body, word for word; None when the document is no error body."""
     if isinstance(document, Mapping) and document.get("error") is True:
         return str(document.get("reason", "no reason given"))

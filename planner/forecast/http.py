@@ -1,4 +1,4 @@
-"""One GET to a weather service: conditional, within one budget of time, every fault told in words.
+"""One GET to a weather service: conditional, within one budget of time, every fault in words.
 
 The only file that knows the HTTP client; it is loaded when a request is made, not before.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ from urllib.parse import urlsplit, urlunsplit
 from planner import __version__
 from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable
 from planner.forecast import document
-from planner.forecast.base import Answer
+from planner.forecast.base import RawForecast
 
 if TYPE_CHECKING:
     import httpx
@@ -43,7 +43,7 @@ def get(
     *,
     who: str,
     contact: str,
-    last: Answer | None,
+    last: RawForecast | None,
     now: datetime,
     budget_s: float,
     headers: Mapping[str, str] | None = None,
@@ -51,7 +51,7 @@ def get(
     stop_at_429: bool = False,
     attempts: int = ATTEMPTS,
     max_bytes: int = MAX_BYTES,
-) -> Answer:
+) -> RawForecast:
     """The answer to one GET, whole JSON; the last one, with its time renewed, when nothing has changed.
 
     Asks at most `attempts` times, never beyond `budget_s` seconds. Raises ForecastUnavailable when the
@@ -107,23 +107,17 @@ def without_key(url: str) -> str:
     return urlunsplit((parts.scheme, parts.netloc.rpartition("@")[2], parts.path, "&".join(kept), ""))
 
 
+@dataclass(slots=True, kw_only=True)
 class _Call:
-    def __init__(
-        self,
-        *,
-        url: str,
-        who: str,
-        last: Answer | None,
-        now: datetime,
-        deadline: float,
-        max_bytes: int,
-        stop_at_429: bool,
-    ) -> None:
-        self.url, self.who, self.last, self.now = url, who, last, now
-        self.deadline, self.max_bytes, self.stop_at_429 = deadline, max_bytes, stop_at_429
-        self.shown = without_key(url)
+    url: str
+    who: str
+    last: RawForecast | None
+    now: datetime
+    deadline: float
+    max_bytes: int
+    stop_at_429: bool
 
-    def once(self, client: httpx.Client) -> Answer:
+    def once(self, client: httpx.Client) -> RawForecast:
         """One attempt. Raises _Retryable for faults that may pass, a ForecastError for those that do not."""
         import httpx
 
@@ -146,8 +140,8 @@ class _Call:
     def _conditions(self) -> dict[str, str]:
         if self.last is None:
             return {}
-        given = {"If-None-Match": self.last.etag, "If-Modified-Since": self.last.last_modified}
-        return {name: value for name, value in given.items() if value}
+        known = {"If-None-Match": self.last.etag, "If-Modified-Since": self.last.last_modified}
+        return {name: value for name, value in known.items() if value}
 
     def _body(self, response: httpx.Response) -> bytes:
         held: list[bytes] = []
@@ -165,7 +159,7 @@ class _Call:
                 )
         return b"".join(held)
 
-    def _read(self, response: httpx.Response, body: bytes) -> Answer:
+    def _read(self, response: httpx.Response, body: bytes) -> RawForecast:
         status = response.status_code
         if status == 304:
             return self._unchanged(response)
@@ -190,7 +184,7 @@ class _Call:
             )
         )
 
-    def _unchanged(self, response: httpx.Response) -> Answer:
+    def _unchanged(self, response: httpx.Response) -> RawForecast:
         if self.last is None:
             raise ForecastUnavailable(self._says('says "not modified" though it was asked for everything'))
         etag = response.headers.get("etag")
@@ -207,7 +201,7 @@ class _Call:
             expires=_http_date(response.headers.get("expires")) or self.last.expires,
         )
 
-    def _fresh(self, response: httpx.Response, body: bytes) -> Answer:
+    def _fresh(self, response: httpx.Response, body: bytes) -> RawForecast:
         try:
             json.loads(body)
         except (ValueError, RecursionError):
@@ -216,9 +210,9 @@ class _Call:
             )
             raise _Retryable(ForecastMalformed(says)) from None
         old = "the service says this version of it is to be withdrawn, or on trial (status 203)"
-        return Answer(
+        return RawForecast(
             raw=body,
-            url=self.shown,
+            url=without_key(self.url),
             fetched_at=self.now,
             etag=response.headers.get("etag"),
             last_modified=response.headers.get("last-modified"),
@@ -248,7 +242,7 @@ class _Call:
     def _says(
         self, what: str, *, then: str = "The last good forecast stays in force; ask again later."
     ) -> str:
-        return f"{self.who} {what} [{self.shown}]. {then}"
+        return f"{self.who} {what} [{without_key(self.url)}]. {then}"
 
 
 def _said(response: httpx.Response, body: bytes) -> str:
@@ -268,7 +262,7 @@ def _said(response: httpx.Response, body: bytes) -> str:
 
 
 def _retry_after_s(response: httpx.Response, now: datetime) -> float | None:
-    """Seconds to wait by the Retry-After header, given as seconds or as a date."""
+    """Seconds to wait by the Retry-After header, as seconds or as a date."""
     text = response.headers.get("retry-after", "").strip()
     if text.replace(".", "", 1).isdigit():
         return float(text)

@@ -10,15 +10,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from urllib.parse import urlencode
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planner.errors import ForecastMalformed, ForecastUnavailable, UnitMismatch
 from planner.forecast import document
-from planner.forecast.base import Answer, Request
-from planner.forecast.sea_level import pressure_at_site_hpa
+from planner.forecast.base import RawForecast, Request
+from planner.forecast.hourly import pressure_at_site_hpa
 from planner.units import convert
 from planner.weather import HOUR_S, VARIABLE, Array, Forecast, HourlyWeather
 
@@ -39,7 +39,7 @@ INSTANT: Mapping[str, str] = {
     "cloud_pct": "cloud_area_fraction",
     "pressure_hpa": "air_pressure_at_sea_level",
 }
-#: Our column and the name of what is told of a block of hours.
+#: Our column and the name of what holds for a block of hours.
 BLOCK: Mapping[str, str] = {
     "rain_mm": "precipitation_amount",
     "rain_chance_pct": "probability_of_precipitation",
@@ -52,13 +52,13 @@ LONGEST_LIST_H = 60 * 24
 class _Entry:
     hour: int
     """Hours since 1970 UTC."""
-    instant: Mapping[str, Any]
+    instant: Mapping[str, object]
     block_h: int
-    """Length of the block that begins here: 1, 6, or 0 where none is told."""
-    block: Mapping[str, Any]
+    """Length of the block that begins here: 1, 6, or 0 where there is none."""
+    block: Mapping[str, object]
 
 
-def parse_document(answer: Any, *, fetched_at: datetime) -> Forecast:
+def parse_document(answer: object, *, fetched_at: datetime) -> Forecast:
     """The forecast in a decoded answer, compact or complete. Raises ForecastMalformed or UnitMismatch."""
     properties = document.table(answer, "properties", who=WHO)
     meta = document.table(properties, "meta", who=WHO)
@@ -72,19 +72,19 @@ def parse_document(answer: Any, *, fetched_at: datetime) -> Forecast:
     columns: dict[str, Array] = {}
     notes: list[str] = []
     for column, name in INSTANT.items():
-        told = _told([entry.instant for entry in entries], name, units, VARIABLE[column].unit)
-        if told is not None:
-            notes += _blank_incredible(told, column, name)
-            columns[column] = _between(slots, told, hours, column)
+        readings = _readings([entry.instant for entry in entries], name, units, VARIABLE[column].unit)
+        if readings is not None:
+            notes += _blank_incredible(readings, column, name)
+            columns[column] = _between(slots, readings, hours, column)
     steps = np.ones(hours)
     for column, name in BLOCK.items():
-        told = _told([entry.block for entry in entries], name, units, VARIABLE[column].unit)
-        if told is not None:
-            columns[column] = _spread(entries, told, hours, steps, shared=column == "rain_mm")
+        readings = _readings([entry.block for entry in entries], name, units, VARIABLE[column].unit)
+        if readings is not None:
+            columns[column] = _spread(entries, readings, hours, steps, shared=column == "rain_mm")
     notes += _reduce_pressure(answer, columns)
     if (steps > 1).any():
         begins = datetime.fromtimestamp((first + int(np.argmax(steps > 1))) * HOUR_S, fetched_at.tzinfo)
-        notes.append(f"from {begins:%Y-%m-%d %H:%M%z} on the service tells only blocks of up to 6 h")
+        notes.append(f"from {begins:%Y-%m-%d %H:%M%z} on the service gives only blocks of up to 6 h")
     return Forecast(
         weather=HourlyWeather.from_columns(
             epoch_s=[(first + hour) * HOUR_S for hour in range(hours)], columns=columns, step_h=steps
@@ -99,7 +99,7 @@ def parse_document(answer: Any, *, fetched_at: datetime) -> Forecast:
     )
 
 
-def _entries(series: Any) -> list[_Entry]:
+def _entries(series: object) -> list[_Entry]:
     if not isinstance(series, list) or not series:
         raise ForecastMalformed(
             f"The answer of {WHO} has no timeseries. Ask for the compact or complete product."
@@ -113,11 +113,11 @@ def _entries(series: Any) -> list[_Entry]:
         if label % HOUR_S:
             raise ForecastMalformed(f"{where} is at {item['time']}, not on a full hour.")
         data = document.table(item, "data", who=where)
-        block_h, block = 0, {}
+        block_h, block = 0, dict[str, object]()
         for key, length in (("next_1_hours", 1), ("next_6_hours", LONGEST_STEP_H)):
-            told = _details(data.get(key))
-            if told.get("precipitation_amount") is not None:
-                block_h, block = length, told
+            readings = _details(data.get(key))
+            if readings.get("precipitation_amount") is not None:
+                block_h, block = length, readings
                 break
         entries.append(
             _Entry(
@@ -129,14 +129,14 @@ def _entries(series: Any) -> list[_Entry]:
     return entries
 
 
-def _details(part: Any) -> dict[str, Any]:
+def _details(part: object) -> dict[str, object]:
     details = part.get("details") if isinstance(part, Mapping) else None
     return dict(details) if isinstance(details, Mapping) else {}
 
 
-def _moment(text: Any, where: str) -> datetime:
+def _moment(text: object, where: str) -> datetime:
     try:
-        moment = datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(str(text))
     except (TypeError, ValueError):
         raise ForecastMalformed(f"{where} is {text!r}, not a time.") from None
     if moment.tzinfo is None:
@@ -144,8 +144,10 @@ def _moment(text: Any, where: str) -> datetime:
     return moment
 
 
-def _told(parts: list[Mapping[str, Any]], name: str, units: Mapping[str, Any], unit: str) -> Array | None:
-    """What the entries tell under `name`, shape (entries,); None when none of them tells it."""
+def _readings(
+    parts: list[Mapping[str, object]], name: str, units: Mapping[str, object], unit: str
+) -> Array | None:
+    """The entries' readings of that name, shape (entries,); None where none has one."""
     values = [part.get(name) for part in parts]
     if all(value is None for value in values):
         return None
@@ -156,17 +158,19 @@ def _told(parts: list[Mapping[str, Any]], name: str, units: Mapping[str, Any], u
     return convert(document.numbers(values, length=len(values), where=where), declared, unit, where=where)
 
 
-def _blank_incredible(told: Array, column: str, name: str) -> list[str]:
+def _blank_incredible(readings: Array, column: str, name: str) -> list[str]:
     """Set readings out of their range to unknown before hours are drawn between them; say which they were."""
     variable = VARIABLE[column]
-    outside = (told < variable.low) | (told > variable.high)
-    notes = [f"{name} reads {value:g} {variable.unit}, which cannot be: unknown" for value in told[outside]]
-    told[outside] = np.nan
+    outside = (readings < variable.low) | (readings > variable.high)
+    notes = [
+        f"{name} reads {value:g} {variable.unit}, which cannot be: unknown" for value in readings[outside]
+    ]
+    readings[outside] = np.nan
     return notes
 
 
-def _between(slots: np.ndarray[Any, np.dtype[np.int64]], told: Array, hours: int, column: str) -> Array:
-    """Readings at the entries laid on every hour: straight lines between, directions as vectors, gusts held.
+def _between(slots: NDArray[np.int64], readings: Array, hours: int, column: str) -> Array:
+    """Readings at the entries as one for every hour: straight lines between, directions as vectors, gusts held.
 
     Between entries more than six hours apart, or where either is unknown, the hours are unknown.
     """
@@ -175,42 +179,42 @@ def _between(slots: np.ndarray[Any, np.dtype[np.int64]], told: Array, hours: int
     after = np.minimum(before + (slots[before] < at), slots.size - 1)
     span = slots[after] - slots[before]
     share = np.where(span > 0, (at - slots[before]) / np.maximum(span, 1), 0.0)
-    low, high = told[before], told[after]
+    low, high = readings[before], readings[after]
     if column == "gust_10m_ms":
-        laid = low.copy()
+        hourly = low.copy()
     elif column == "wind_dir_deg":
         a, b = np.radians(low), np.radians(high)
         east = (1 - share) * np.sin(a) + share * np.sin(b)
         north = (1 - share) * np.cos(a) + share * np.cos(b)
-        laid = np.where(span > 0, np.degrees(np.arctan2(east, north)) % 360.0, low)
+        hourly = np.where(span > 0, np.degrees(np.arctan2(east, north)) % 360.0, low)
     else:
-        laid = low + share * (high - low)
-    laid[span > LONGEST_STEP_H] = np.nan
-    return laid
+        hourly = low + share * (high - low)
+    hourly[span > LONGEST_STEP_H] = np.nan
+    return hourly
 
 
-def _spread(entries: list[_Entry], told: Array, hours: int, steps: Array, *, shared: bool) -> Array:
-    """What is told of blocks laid on their hours: shared out evenly, or the same in each.
+def _spread(entries: list[_Entry], readings: Array, hours: int, steps: Array, *, shared: bool) -> Array:
+    """Figures of blocks as one for each of their hours: shared out evenly, or the same in each.
 
     Where blocks overlap the later entry's own block holds, so that no hour is counted twice.
     """
-    laid = np.full(hours, np.nan)
+    hourly = np.full(hours, np.nan)
     first = entries[0].hour
     for index, entry in enumerate(entries):
         if entry.block_h == 0:
             continue
         begin = entry.hour - first
         end = min(begin + entry.block_h, hours)
-        laid[begin:end] = told[index] / entry.block_h if shared else told[index]
+        hourly[begin:end] = readings[index] / entry.block_h if shared else readings[index]
         if shared:
             steps[begin:end] = entry.block_h
-    return laid
+    return hourly
 
 
-def _reduce_pressure(answer: Any, columns: dict[str, Array]) -> list[str]:
+def _reduce_pressure(answer: object, columns: dict[str, Array]) -> list[str]:
     if "pressure_hpa" not in columns:
         return []
-    geometry = answer.get("geometry")
+    geometry = answer.get("geometry") if isinstance(answer, Mapping) else None
     place = geometry.get("coordinates") if isinstance(geometry, Mapping) else None
     height = place[2] if isinstance(place, list) and len(place) > 2 else None
     if not isinstance(height, (int, float)) or isinstance(height, bool) or "air_temp_c" not in columns:
@@ -233,9 +237,6 @@ class MetNorway:
 
     name: str = "met-norway"
     credit: str = CREDIT
-    credit_url: str = CREDIT_URL
-    licence: str = LICENCE
-    needs_contact: bool = True
     base_url: str = BASE_URL
 
     def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
@@ -251,7 +252,9 @@ class MetNorway:
         }
         return f"{self.base_url}/weatherapi/locationforecast/2.0/complete?{urlencode(query)}"
 
-    def fetch(self, request: Request, *, last: Answer | None, now: datetime, budget_s: float) -> Answer:
+    def fetch(
+        self, request: Request, *, last: RawForecast | None, now: datetime, budget_s: float
+    ) -> RawForecast:
         """Ask for the forecast; before the last answer expires it is returned without asking."""
         from planner.forecast import http
 

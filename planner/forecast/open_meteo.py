@@ -6,19 +6,18 @@ Instants stand at their label; sums, means and maxima are labelled at the END of
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from time import monotonic
 from urllib.parse import urlencode
 
 import numpy as np
 
 from planner.errors import ForecastError, ForecastMalformed
 from planner.forecast import document
-from planner.forecast.base import Answer, Request
-from planner.forecast.native_steps import native_step_h
+from planner.forecast.base import RawForecast, Request
+from planner.forecast.hourly import native_step_h, pressure_at_site_hpa
 from planner.forecast.open_meteo_list import CONTROL, SPELLINGS, HourlyList
-from planner.forecast.sea_level import pressure_at_site_hpa
 from planner.weather import Array, Forecast, HourlyWeather
 
 WHO = "Open-Meteo"
@@ -39,9 +38,8 @@ UNITS: Mapping[str, str] = {
     "timezone": "GMT",
     "timeformat": "unixtime",
 }
-#: Where the run of a model is told; the directory names are not those asked for. The mixture that is asked
-#: for by
-#: default has no run of its own: where it carries the soil layers of ICON, the global run of that is taken.
+#: Where to ask for the run of a model; the directory names are not those asked for. The mixture that is asked
+#: for by default has no run of its own: where it carries the soil layers of ICON, the global run of that is taken.
 RUN_OF_MODEL: Mapping[str, str] = {
     "ecmwf_ifs025": "ecmwf_ifs025",
     "icon_global": "dwd_icon",
@@ -70,17 +68,19 @@ class ModelRun:
 
 
 def parse_run(raw: bytes) -> ModelRun:
-    """Read the small answer that tells when a model last ran. Raises ForecastMalformed."""
-    told = document.load(raw, who=WHO)
+    """Read the small answer that says when a model last ran. Raises ForecastMalformed."""
+    found = document.load(raw, who=WHO)
     try:
-        available = datetime.fromtimestamp(float(told["last_run_availability_time"]), UTC)
-        interval = timedelta(seconds=float(told["update_interval_seconds"]))
+        if not isinstance(found, Mapping):
+            raise TypeError(f"a {type(found).__name__}, not an object")
+        available = datetime.fromtimestamp(float(found["last_run_availability_time"]), UTC)
+        interval = timedelta(seconds=float(found["update_interval_seconds"]))
     except (KeyError, TypeError, ValueError, OverflowError, OSError) as fault:
-        raise ForecastMalformed(f"The model run told by {WHO} cannot be read ({fault!r}).") from None
+        raise ForecastMalformed(f"The model run of {WHO} cannot be read ({fault!r}).") from None
     return ModelRun(available_at=available, interval=interval)
 
 
-def parse_document(answer: Any, *, fetched_at: datetime, provider: str = "open-meteo") -> Forecast:
+def parse_document(answer: object, *, fetched_at: datetime, provider: str = "open-meteo") -> Forecast:
     """The forecast in a decoded answer. Raises ForecastMalformed or UnitMismatch."""
     listed = HourlyList.of(answer, who=WHO)
     listed.require_one_model()
@@ -138,11 +138,11 @@ def _reduce_pressure(listed: HourlyList, columns: dict[str, Array]) -> list[str]
 
 
 def run_directory(model: str, raw: bytes) -> str | None:
-    """Where to ask when the model ran; None when it cannot be told which model an answer is of."""
+    """Where to ask when the model ran; None when it is not known which model an answer is of."""
     if model != "best_match":
         return RUN_OF_MODEL.get(model)
-    told = document.load(raw, who=WHO)
-    hourly = told.get("hourly") if isinstance(told, Mapping) else None
+    answer = document.load(raw, who=WHO)
+    hourly = answer.get("hourly") if isinstance(answer, Mapping) else None
     soil = hourly.get("soil_temperature_6cm") if isinstance(hourly, Mapping) else None
     known = isinstance(soil, list) and any(value is not None for value in soil)
     return RUN_OF_MODEL["icon_global"] if known else None
@@ -153,18 +153,49 @@ def host(free_host: str, request: Request) -> str:
     return free_host.replace("https://", "https://customer-") if request.api_key else free_host
 
 
-def place(request: Request) -> dict[str, str]:
-    """The place, as all of its services are asked for it."""
-    return {
+def url_of(base_url: str, path: str, request: Request, **query: str | int) -> str:
+    """What is asked of one of its services: the place, the units, and what differs between them."""
+    place: dict[str, str | int] = {
         "latitude": f"{request.latitude_deg:.4f}",
         "longitude": f"{request.longitude_deg:.4f}",
         "elevation": f"{request.elevation_m:g}",
     }
+    return f"{host(base_url, request)}/v1/{path}?{urlencode({**place, **query, **UNITS}, safe=',')}"
 
 
-def key_header(request: Request) -> dict[str, str]:
-    """The key goes in a header, so that no URL ever holds it."""
-    return {"X-Api-Key": request.api_key} if request.api_key else {}
+def ask(
+    url: str,
+    request: Request,
+    *,
+    who: str,
+    last: RawForecast | None,
+    now: datetime,
+    budget_s: float,
+    attempts: int | None = None,
+) -> RawForecast:
+    """One call to one of its services. The key goes in a header, so that no URL ever holds it."""
+    from planner.forecast import http
+
+    return http.get(
+        url,
+        who=who,
+        contact=request.contact,
+        last=last,
+        now=now,
+        budget_s=budget_s,
+        headers={"X-Api-Key": request.api_key} if request.api_key else {},
+        attempts=attempts or http.ATTEMPTS,
+    )
+
+
+def days_asked(request: Request) -> dict[str, int]:
+    """How far back and ahead a forecast is asked for."""
+    return {"past_days": request.past_days, "forecast_days": request.forecast_days}
+
+
+def model_asked(request: Request) -> dict[str, str]:
+    """The one model that is asked for, if one is."""
+    return {} if request.model == "best_match" else {"models": request.model}
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,9 +204,6 @@ class OpenMeteo:
 
     name: str = "open-meteo"
     credit: str = CREDIT
-    credit_url: str = CREDIT_URL
-    licence: str = LICENCE
-    needs_contact: bool = False
     base_url: str = FREE_HOST
 
     def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
@@ -184,49 +212,29 @@ class OpenMeteo:
 
     def url(self, request: Request) -> str:
         """What is asked."""
-        query = {
-            **place(request),
-            "hourly": ASKED,
-            **UNITS,
-            "past_days": request.past_days,
-            "forecast_days": request.forecast_days,
-            **({} if request.model == "best_match" else {"models": request.model}),
-        }
-        return f"{host(self.base_url, request)}/v1/forecast?{urlencode(query, safe=',')}"
-
-    def fetch(self, request: Request, *, last: Answer | None, now: datetime, budget_s: float) -> Answer:
-        """Ask for the forecast and, where one model was asked for, when it ran. The second call may fail."""
-        from dataclasses import replace
-        from time import monotonic
-
-        from planner.forecast import http
-
-        begun = monotonic()
-        answer = http.get(
-            self.url(request),
-            who=WHO,
-            contact=request.contact,
-            last=last,
-            now=now,
-            budget_s=budget_s,
-            headers=key_header(request),
+        return url_of(
+            self.base_url,
+            "forecast",
+            request,
+            hourly=ASKED,
+            **days_asked(request),
+            **model_asked(request),
         )
+
+    def fetch(
+        self, request: Request, *, last: RawForecast | None, now: datetime, budget_s: float
+    ) -> RawForecast:
+        """Ask for the forecast and, where one model was asked for, when it ran. The second call may fail."""
+        begun = monotonic()
+        answer = ask(self.url(request), request, who=WHO, last=last, now=now, budget_s=budget_s)
         directory = run_directory(request.model, answer.raw)
         left_s = min(10.0, budget_s - (monotonic() - begun))
         if directory is None or left_s < 1.0:
             return replace(answer, issued_at=None, notes=())
         try:
-            told = http.get(
-                f"{host(self.base_url, request)}/data/{directory}/static/meta.json",
-                who=WHO,
-                contact=request.contact,
-                last=None,
-                now=now,
-                budget_s=left_s,
-                headers=key_header(request),
-                attempts=1,
-            )
-            run = parse_run(told.raw)
+            address = f"{host(self.base_url, request)}/data/{directory}/static/meta.json"
+            newest = ask(address, request, who=WHO, last=None, now=now, budget_s=left_s, attempts=1)
+            run = parse_run(newest.raw)
         except ForecastError as fault:
             return replace(answer, issued_at=None, notes=(f"when the model ran is not known: {fault}",))
         late = run.late_note(now)

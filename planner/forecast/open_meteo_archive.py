@@ -11,22 +11,10 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
-from urllib.parse import urlencode
 
 from planner.errors import ForecastMalformed, InputError
-from planner.forecast import document
-from planner.forecast.base import Answer, Request
-from planner.forecast.open_meteo import (
-    CREDIT,
-    CREDIT_URL,
-    LICENCE,
-    UNITS,
-    host,
-    key_header,
-    parse_document,
-    place,
-)
+from planner.forecast import document, open_meteo
+from planner.forecast.base import RawForecast, Request
 from planner.weather import Forecast
 
 WHO = "Open-Meteo archive"
@@ -49,27 +37,29 @@ def years(start: date, end: date) -> list[tuple[date, date]]:
     return pieces
 
 
-def join(pieces: Sequence[Any]) -> dict[str, Any]:
+def join(pieces: Sequence[object]) -> dict[str, object]:
     """One answer from several that follow each other; ForecastMalformed when they do not belong together."""
-    joined: dict[str, Any] = {}
+    joined: dict[str, object] = {}
+    lists: dict[str, list[object]] = {}
     for piece in pieces:
         hourly = document.table(piece, "hourly", who=WHO)
+        assert isinstance(piece, Mapping)
+        found = {key: list(values) if isinstance(values, list) else [] for key, values in hourly.items()}
         if not joined:
-            joined = {**piece, "hourly": {key: list(values) for key, values in hourly.items()}}
+            lists = found
+            joined = {**piece, "hourly": lists}
             continue
         for key in ("hourly_units", "elevation", "utc_offset_seconds"):
             if piece.get(key) != joined.get(key):
                 raise ForecastMalformed(
                     f"The yearly answers of {WHO} do not belong together: {key} is {piece.get(key)!r} in "
-                    "one and "
-                    f"{joined.get(key)!r} in another."
+                    f"one and {joined.get(key)!r} in another."
                 )
-        so_far: Mapping[str, list[Any]] = joined["hourly"]
-        if set(hourly) != set(so_far):
-            names = ", ".join(sorted(set(hourly) ^ set(so_far)))
+        if set(found) != set(lists):
+            names = ", ".join(sorted(set(found) ^ set(lists)))
             raise ForecastMalformed(f"The yearly answers of {WHO} do not list the same: {names}.")
-        for key, values in hourly.items():
-            so_far[key].extend(values)
+        for key, values in found.items():
+            lists[key].extend(values)
     return joined
 
 
@@ -78,57 +68,47 @@ class OpenMeteoArchive:
     """Past weather by dates."""
 
     name: str = "open-meteo-archive"
-    credit: str = CREDIT
-    credit_url: str = CREDIT_URL
-    licence: str = LICENCE
+    credit: str = open_meteo.CREDIT
     base_url: str = FREE_HOST
 
     def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
         """Read an answer, joined or not. Raises ForecastMalformed or UnitMismatch."""
-        return parse_document(document.load(raw, who=WHO), fetched_at=fetched_at, provider=self.name)
+        return open_meteo.parse_document(
+            document.load(raw, who=WHO), fetched_at=fetched_at, provider=self.name
+        )
 
     def url(self, request: Request, start: date, end: date) -> str:
         """What is asked for the days from start to end, both included."""
-        query = {
-            **place(request),
-            "start_date": start.isoformat(),
-            "end_date": end.isoformat(),
-            "hourly": ASKED,
-            **UNITS,
-            **({} if request.model == "best_match" else {"models": request.model}),
-        }
-        return f"{host(self.base_url, request)}/v1/archive?{urlencode(query, safe=',')}"
+        return open_meteo.url_of(
+            self.base_url,
+            "archive",
+            request,
+            start_date=start.isoformat(),
+            end_date=end.isoformat(),
+            hourly=ASKED,
+            **open_meteo.model_asked(request),
+        )
 
-    def fetch(self, request: Request, *, start: date, end: date, now: datetime, budget_s: float) -> Answer:
+    def fetch(
+        self, request: Request, *, start: date, end: date, now: datetime, budget_s: float
+    ) -> RawForecast:
         """Past weather from start to end, both included, as one answer.
 
         One day more is asked for, as the sum of the last hour stands under the label after it. Raises
         InputError for a span that is not in the past, else the errors of the service.
         """
-        from planner.forecast import http
-
         if not FIRST_DAY <= start <= end <= now.astimezone(UTC).date():
             raise InputError(
-                f"Past weather from {start} to {end} cannot be asked for: give two days between "
-                f"{FIRST_DAY} and "
-                f"{now.astimezone(UTC).date()}, the earlier first."
+                f"Past weather from {start} to {end} cannot be asked for: give two days between {FIRST_DAY} "
+                f"and {now.astimezone(UTC).date()}, the earlier first."
             )
         begun = time.monotonic()
         pieces = years(start, min(end + timedelta(days=1), now.astimezone(UTC).date()))
-        answers: list[Answer] = []
+        answers: list[RawForecast] = []
         for index, (first, last) in enumerate(pieces):
             share_s = (budget_s - (time.monotonic() - begun)) / (len(pieces) - index)
-            answers.append(
-                http.get(
-                    self.url(request, first, last),
-                    who=WHO,
-                    contact=request.contact,
-                    last=None,
-                    now=now,
-                    budget_s=share_s,
-                    headers=key_header(request),
-                )
-            )
+            url = self.url(request, first, last)
+            answers.append(open_meteo.ask(url, request, who=WHO, last=None, now=now, budget_s=share_s))
         if len(answers) == 1:
             return answers[0]
         joined = join([document.load(answer.raw, who=WHO) for answer in answers])

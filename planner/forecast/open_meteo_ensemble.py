@@ -7,25 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
-from urllib.parse import urlencode
 
 import numpy as np
 
 from planner.errors import ForecastMalformed
-from planner.forecast import document
-from planner.forecast.base import Answer, Request
-from planner.forecast.native_steps import native_step_h
-from planner.forecast.open_meteo import (
-    CREDIT,
-    CREDIT_URL,
-    LICENCE,
-    UNITS,
-    blank_rain_beyond_reach,
-    host,
-    key_header,
-    place,
-)
+from planner.forecast import document, open_meteo
+from planner.forecast.base import RawForecast, Request
+from planner.forecast.hourly import native_step_h
 from planner.forecast.open_meteo_list import CONTROL, SPELLINGS, HourlyList
 from planner.weather import NEEDED, Array, Forecast, HourlyWeather
 
@@ -41,27 +29,29 @@ _BEHIND_H = 24
 _FROZEN_H = 12
 
 
-def parse_document(answer: Any, *, fetched_at: datetime, provider: str = "open-meteo-ensemble") -> Forecast:
+def parse_document(
+    answer: object, *, fetched_at: datetime, provider: str = "open-meteo-ensemble"
+) -> Forecast:
     """The forecast of all members, columns of shape (members, hours). Raises ForecastMalformed, UnitMismatch.
 
     A member that is empty, stands still or lags behind the others is left out, with a note.
     """
     listed = HourlyList.of(answer, who=WHO)
     listed.require_one_model()
-    given = {name: listed.column(name) for name in SPELLINGS}
-    numbers = sorted(given["air_temp_c"])
+    listed_members = {name: listed.column(name) for name in SPELLINGS}
+    numbers = sorted(listed_members["air_temp_c"])
     if not numbers:
         raise ForecastMalformed(f"The answer of {WHO} has no temperature_2m: ask for it.")
     notes: list[str] = []
-    kept = _kept_members(given, numbers, notes)
+    kept = _kept_members(listed_members, numbers, notes)
     columns: dict[str, Array] = {}
-    for name, members in given.items():
+    for name, members in listed_members.items():
         if all(number in members for number in kept):
             columns[name] = np.stack([members[number] for number in kept])
         elif CONTROL in members:
             columns[name] = members[CONTROL][np.newaxis]
-            notes.append(f"{name} is given by the control alone and shared by all members")
-    notes += blank_rain_beyond_reach(columns)
+            notes.append(f"{name} comes from the control alone and shared by all members")
+    notes += open_meteo.blank_rain_beyond_reach(columns)
     rain = columns.get("rain_mm")
     steps = native_step_h(listed.labels, rain) if rain is not None else None
     return Forecast(
@@ -69,19 +59,21 @@ def parse_document(answer: Any, *, fetched_at: datetime, provider: str = "open-m
         provider=provider,
         issued_at=None,
         fetched_at=fetched_at,
-        credit=CREDIT,
-        credit_url=CREDIT_URL,
-        licence=LICENCE,
+        credit=open_meteo.CREDIT,
+        credit_url=open_meteo.CREDIT_URL,
+        licence=open_meteo.LICENCE,
         notes=tuple(notes),
     )
 
 
-def _kept_members(given: dict[str, dict[int, Array]], numbers: list[int], notes: list[str]) -> list[int]:
-    ends = {number: _last_known(given["air_temp_c"][number]) for number in numbers}
+def _kept_members(
+    listed_members: dict[str, dict[int, Array]], numbers: list[int], notes: list[str]
+) -> list[int]:
+    ends = {number: _last_known(listed_members["air_temp_c"][number]) for number in numbers}
     usual_end = float(np.median([end for end in ends.values() if end >= 0] or [0]))
     kept: list[int] = []
     for number in numbers:
-        why = _fault(given, number)
+        why = _fault(listed_members, number)
         if why is None and ends[number] < usual_end - _BEHIND_H:
             why = f"ends {usual_end - ends[number]:.0f} h before the others, so it is of an older run"
         if why is None:
@@ -93,16 +85,16 @@ def _kept_members(given: dict[str, dict[int, Array]], numbers: list[int], notes:
     return kept
 
 
-def _fault(given: dict[str, dict[int, Array]], number: int) -> str | None:
+def _fault(listed_members: dict[str, dict[int, Array]], number: int) -> str | None:
     for name in NEEDED:
-        members = given[name]
+        members = listed_members[name]
         if number in members and bool(np.isnan(members[number]).all()):
             return f"has no value of {name}"
         # A column that only some members carry leaves the rest without; one that only the control carries is
         # shared.
         if number not in members and len(members) > 1:
             return f"lacks {name}"
-    temp = given["air_temp_c"][number]
+    temp = listed_members["air_temp_c"][number]
     known = temp[~np.isnan(temp)]
     if known.size >= _FROZEN_H and bool((known == known[0]).all()):
         return f"stands still at {known[0]:g} C through {known.size} hours"
@@ -119,10 +111,7 @@ class OpenMeteoEnsemble:
     """The members of one ensemble model."""
 
     name: str = "open-meteo-ensemble"
-    credit: str = CREDIT
-    credit_url: str = CREDIT_URL
-    licence: str = LICENCE
-    needs_contact: bool = False
+    credit: str = open_meteo.CREDIT
     base_url: str = FREE_HOST
 
     def parse(self, raw: bytes, *, fetched_at: datetime) -> Forecast:
@@ -131,29 +120,20 @@ class OpenMeteoEnsemble:
 
     def url(self, request: Request) -> str:
         """What is asked."""
-        query = {
-            **place(request),
-            "hourly": ASKED,
-            "models": request.ensemble_model,
-            **UNITS,
-            "past_days": request.past_days,
-            "forecast_days": request.forecast_days,
-        }
-        return f"{host(self.base_url, request)}/v1/ensemble?{urlencode(query, safe=',')}"
-
-    def fetch(self, request: Request, *, last: Answer | None, now: datetime, budget_s: float) -> Answer:
-        """Ask for all members."""
-        from planner.forecast import http
-
-        answer = http.get(
-            self.url(request),
-            who=WHO,
-            contact=request.contact,
-            last=last,
-            now=now,
-            budget_s=budget_s,
-            headers=key_header(request),
+        return open_meteo.url_of(
+            self.base_url,
+            "ensemble",
+            request,
+            hourly=ASKED,
+            models=request.ensemble_model,
+            **open_meteo.days_asked(request),
         )
+
+    def fetch(
+        self, request: Request, *, last: RawForecast | None, now: datetime, budget_s: float
+    ) -> RawForecast:
+        """Ask for all members."""
+        answer = open_meteo.ask(self.url(request), request, who=WHO, last=last, now=now, budget_s=budget_s)
         return replace(answer, issued_at=None, notes=())
 
 

@@ -5,18 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from planner.errors import ForecastMalformed, UnitMismatch
 from planner.forecast import document
-from planner.forecast.hour_labels import Labels, epoch_labels, from_hour_end
+from planner.forecast.hourly import Labels, epoch_labels, from_hour_end
 from planner.units import convert
 from planner.weather import HOUR_S, VARIABLE, Array
 
-#: Our column, and the names it may come under. An earlier name wins; its nulls are filled from the later
-#: ones.
+#: Our column, and the names it may come under. An earlier name wins; its nulls are filled from the later ones.
 #: Names without underscores between the words are the service's old spellings.
 SPELLINGS: Mapping[str, tuple[str, ...]] = {
     "air_temp_c": ("temperature_2m",),
@@ -66,17 +64,18 @@ class HourlyList:
     labels: Labels
     utc_offset_s: int
     elevation_m: float | None
-    hourly: Mapping[str, Any]
-    units: Mapping[str, Any]
+    hourly: Mapping[str, object]
+    units: Mapping[str, object]
 
     @classmethod
-    def of(cls, answer: Any, *, who: str) -> HourlyList:
+    def of(cls, answer: object, *, who: str) -> HourlyList:
         """The hourly list of a decoded answer. Raises ForecastMalformed for error bodies and other shapes."""
         answer = _one_location(answer, who)
         reason = document.reason_of(answer)
         if reason is not None:
             raise ForecastMalformed(f'{who} refused: "{reason}". Correct what was asked, or ask again.')
         hourly = document.table(answer, "hourly", who=who)
+        assert isinstance(answer, Mapping)
         units = document.table(answer, "hourly_units", who=who)
         labels = epoch_labels(
             hourly.get("time"),
@@ -90,18 +89,18 @@ class HourlyList:
                 "ask for hourly values (leave temporal_resolution out)."
             )
         height = answer.get("elevation")
-        known = isinstance(height, (int, float)) and not isinstance(height, bool)
+        known = isinstance(height, int | float) and not isinstance(height, bool)
         return cls(
             who=who,
             labels=labels,
             utc_offset_s=int(answer.get("utc_offset_seconds", 0)),
-            elevation_m=float(height) if known else None,
+            elevation_m=float(height) if known and height is not None else None,
             hourly=hourly,
             units=units,
         )
 
     def column(self, name: str, *, spellings: tuple[str, ...] | None = None) -> dict[int, Array]:
-        """Member number -> our column, shape (hours,), on the rows of its hours; empty when not given."""
+        """Member number -> our column, shape (hours,), on the rows of its hours; empty when it is not there."""
         found: dict[int, Array] = {}
         for spelling in spellings or SPELLINGS[name]:
             for number, values in self._members(spelling, VARIABLE[name].unit).items():
@@ -154,7 +153,7 @@ class HourlyList:
             )
 
 
-def _one_location(answer: Any, who: str) -> Any:
+def _one_location(answer: object, who: str) -> object:
     if not isinstance(answer, list):
         return answer
     if len(answer) == 1:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from planner.errors import ForecastMalformed, InputError
 from planner.forecast import document
@@ -58,7 +57,7 @@ def read_bytes(raw: bytes, *, name: str, fetched_at: datetime) -> Forecast:
     )
 
 
-def _read_json(answer: Any, *, name: str, fetched_at: datetime) -> Forecast:
+def _read_json(answer: object, *, name: str, fetched_at: datetime) -> Forecast:
     if isinstance(answer, Mapping) and "data" in answer and "status_code" in answer:
         status = answer["status_code"]
         if status not in (200, 203):
@@ -84,6 +83,5 @@ def _read_json(answer: Any, *, name: str, fetched_at: datetime) -> Forecast:
     keys = ", ".join(map(str, first)) if isinstance(first, Mapping) else type(first).__name__
     raise ForecastMalformed(
         f"{name} is JSON of no layout known here (found: {keys or 'nothing'}). Known: an hourly answer of "
-        "Open-Meteo, "
-        "plain or ensemble, and an answer of MET Norway's location forecast."
+        "Open-Meteo, plain or ensemble, and an answer of MET Norway's location forecast."
     )

@@ -1,17 +1,18 @@
-"""The table of indices: published formulas, each one function and one row."""
+"""Published formulas, each one function and one row of the table; no clock, network, file or config."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from planner.indices.frame import Index
-from planner.indices.table_sky import SKY
-from planner.indices.table_spray import SPRAY
-from planner.indices.table_surface import SURFACE
-from planner.indices.table_wash import WASH_ROWS
+from planner.indices import table_air, table_growth, table_leaf, table_spray, table_wash, table_water
+from planner.indices.quantities import Index
 
-#: Written out by hand in the tables, so that the list can be read without running anything.
-INDICES: tuple[Index, ...] = SKY + SPRAY + SURFACE + WASH_ROWS
+#: The only list of indices. A row stands beside the function that computes it.
+INDICES: tuple[Index, ...] = tuple(
+    row
+    for topic in (table_air, table_leaf, table_spray, table_growth, table_water, table_wash)
+    for row in topic.rows.made
+)
 
 INDEX: Mapping[str, Index] = {index.name: index for index in INDICES}
 if len(INDEX) != len(INDICES):

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.weather import Array, within
 
 #: Stefan-Boltzmann in the units of FAO-56.
 _DAY_SIGMA = 4.903e-9
 _HOUR_SIGMA = 2.043e-10
 _SOLAR_MJ_M2_MIN = 0.0820
-#: The sky's clearness at night when no daytime hour tells it (FAO-56 page 75: 0.4 to 0.8).
+#: The sky's clearness at night when no daytime hour shows it (FAO-56 page 75: 0.4 to 0.8).
 _NIGHT_CLEARNESS = 0.6
 
 
-def saturation_kpa(temp_c: Any) -> Array:
+def saturation_kpa(temp_c: ArrayLike) -> Array:
     """Saturation vapour pressure, as FAO-56 has it.
 
     Parameters   temp_c : array. [degC]
@@ -28,10 +26,11 @@ def saturation_kpa(temp_c: Any) -> Array:
     Source       fao-56, equation 11
     Check        tests/indices/test_published.py::test_printed_figure_is_reproduced
     """
-    return _e0(within(temp_c, -60.0, 60.0))
+    temp = within(temp_c, -60.0, 60.0)
+    return np.asarray(0.6108 * np.exp(17.27 * temp / (temp + 237.3)))
 
 
-def saturation_slope_kpa_k(temp_c: Any) -> Array:
+def saturation_slope_kpa_k(temp_c: ArrayLike) -> Array:
     """Slope of the saturation vapour pressure, as FAO-56 has it.
 
     Parameters   temp_c : array. [degC]
@@ -42,20 +41,11 @@ def saturation_slope_kpa_k(temp_c: Any) -> Array:
     Source       fao-56, equation 13
     Check        tests/indices/test_published.py::test_printed_figure_is_reproduced
     """
-    return _slope(within(temp_c, -60.0, 60.0))
+    temp = within(temp_c, -60.0, 60.0)
+    return np.asarray(4098.0 * saturation_kpa(temp) / np.square(temp + 237.3))
 
 
-def _e0(temp: Array) -> Array:
-    out: Array = 0.6108 * np.exp(17.27 * temp / (temp + 237.3))
-    return out
-
-
-def _slope(temp: Array) -> Array:
-    out: Array = 4098.0 * _e0(temp) / np.square(temp + 237.3)
-    return out
-
-
-def psychrometric_kpa_k(pressure_kpa: Any) -> Array:
+def psychrometric_kpa_k(pressure_kpa: ArrayLike) -> Array:
     """Psychrometric constant.
 
     Parameters   pressure_kpa : array. [kPa]
@@ -69,7 +59,7 @@ def psychrometric_kpa_k(pressure_kpa: Any) -> Array:
     return within(pressure_kpa, 50.0, 110.0) * 0.000665
 
 
-def day_sky_mj_m2(day_of_year: Any, latitude_deg: float) -> tuple[Array, Array]:
+def day_sky_mj_m2(day_of_year: ArrayLike, latitude_deg: float) -> tuple[Array, Array]:
     """Sunlight above the air, and hours of day.
 
     Parameters   day_of_year : array. 1 to 366.
@@ -91,7 +81,11 @@ def day_sky_mj_m2(day_of_year: Any, latitude_deg: float) -> tuple[Array, Array]:
 
 
 def net_longwave_mj_m2(
-    temp_max_c: Any, temp_min_c: Any, vapour_kpa: Any, sunlight: Any, clear_sunlight: Any
+    temp_max_c: ArrayLike,
+    temp_min_c: ArrayLike,
+    vapour_kpa: ArrayLike,
+    sunlight: ArrayLike,
+    clear_sunlight: ArrayLike,
 ) -> Array:
     """Longwave that a day loses.
 
@@ -113,16 +107,16 @@ def net_longwave_mj_m2(
 
 
 def daily_et0_mm(
-    temp_max_c: Any,
-    temp_min_c: Any,
-    vapour_kpa: Any,
-    wind_2m_ms: Any,
-    sunlight_mj_m2: Any,
-    day_of_year: Any,
+    temp_max_c: ArrayLike,
+    temp_min_c: ArrayLike,
+    vapour_kpa: ArrayLike,
+    wind_2m_ms: ArrayLike,
+    sunlight_mj_m2: ArrayLike,
+    day_of_year: ArrayLike,
     latitude_deg: float,
     elevation_m: float,
     *,
-    ground_heat: Any = 0.0,
+    ground_heat: ArrayLike = 0.0,
 ) -> Array:
     """Reference evapotranspiration of a day.
 
@@ -145,21 +139,21 @@ def daily_et0_mm(
     above, _ = day_sky_mj_m2(day_of_year, latitude_deg)
     clear = np.maximum((0.75 + 2e-5 * elevation_m) * above, 1e-6)
     net = 0.77 * sun - net_longwave_mj_m2(high, low, vapour_kpa, sun, clear)
-    deficit = 0.5 * (_e0(high) + _e0(low)) - np.asarray(vapour_kpa)
+    deficit = 0.5 * (saturation_kpa(high) + saturation_kpa(low)) - np.asarray(vapour_kpa)
     gamma = psychrometric_kpa_k(_pressure_kpa(elevation_m))
-    slope = _slope(mean)
+    slope = saturation_slope_kpa_k(mean)
     top = 0.408 * slope * (net - np.asarray(ground_heat)) + gamma * 900.0 / (mean + 273.0) * wind * deficit
     out: Array = np.maximum(top / (slope + gamma * (1.0 + 0.34 * wind)), 0.0)
     return out
 
 
 def hourly_et0_mm(
-    temp_c: Any,
-    rel_humidity_pct: Any,
-    wind_2m_ms: Any,
-    net_mj_m2: Any,
-    ground_heat_mj_m2: Any,
-    pressure_kpa: Any,
+    temp_c: ArrayLike,
+    rel_humidity_pct: ArrayLike,
+    wind_2m_ms: ArrayLike,
+    net_mj_m2: ArrayLike,
+    ground_heat_mj_m2: ArrayLike,
+    pressure_kpa: ArrayLike,
 ) -> Array:
     """Reference evapotranspiration of an hour.
 
@@ -175,16 +169,17 @@ def hourly_et0_mm(
     Check        tests/indices/test_evapotranspiration.py::test_example_19_ndiaye
     """
     temp, wind = within(temp_c, -40.0, 55.0), within(wind_2m_ms, 0.0, 75.0)
-    full = _e0(temp)
+    full = saturation_kpa(temp)
     deficit = full * (1.0 - np.minimum(within(rel_humidity_pct, 0.0, 105.0), 100.0) / 100.0)
-    gamma, slope = psychrometric_kpa_k(pressure_kpa), _slope(temp)
+    gamma, slope = psychrometric_kpa_k(pressure_kpa), saturation_slope_kpa_k(temp)
     energy = np.asarray(net_mj_m2, dtype=np.float64) - np.asarray(ground_heat_mj_m2, dtype=np.float64)
     top = 0.408 * slope * energy + gamma * 37.0 / (temp + 273.0) * wind * deficit
-    out: Array = np.maximum(top / (slope + gamma * (1.0 + 0.34 * wind)), 0.0)
-    return out
+    return np.maximum(top / (slope + gamma * (1.0 + 0.34 * wind)), 0.0)
 
 
-def hourly_net_mj_m2(temp_c: Any, vapour_kpa: Any, sunlight_mj_m2: Any, clearness: Any) -> Array:
+def hourly_net_mj_m2(
+    temp_c: ArrayLike, vapour_kpa: ArrayLike, sunlight_mj_m2: ArrayLike, clearness: ArrayLike
+) -> Array:
     """Net radiation of grass in an hour.
 
     Parameters   temp_c : array. [degC]
@@ -201,8 +196,7 @@ def hourly_net_mj_m2(temp_c: Any, vapour_kpa: Any, sunlight_mj_m2: Any, clearnes
     kelvin = within(temp_c, -60.0, 60.0) + 273.16
     sky = 0.34 - 0.14 * np.sqrt(np.maximum(np.asarray(vapour_kpa, dtype=np.float64), 0.0))
     lost = _HOUR_SIGMA * kelvin**4 * sky * (1.35 * np.clip(clearness, 0.3, 1.0) - 0.35)
-    out: Array = 0.77 * within(sunlight_mj_m2, 0.0, 6.0) - lost
-    return out
+    return 0.77 * within(sunlight_mj_m2, 0.0, 6.0) - lost
 
 
 def last_clearness(sunlight: Array, clear_sunlight: Array) -> Array:
@@ -224,7 +218,9 @@ def last_clearness(sunlight: Array, clear_sunlight: Array) -> Array:
     return np.where(place >= 0, carried, _NIGHT_CLEARNESS)
 
 
-def hargreaves_et0_mm(mean_c: Any, highest_c: Any, lowest_c: Any, sky_mj_m2: Any) -> Array:
+def hargreaves_et0_mm(
+    mean_c: ArrayLike, highest_c: ArrayLike, lowest_c: ArrayLike, sky_mj_m2: ArrayLike
+) -> Array:
     """Reference evapotranspiration of a day from temperature alone.
 
     Parameters   mean_c, highest_c, lowest_c : arrays. Of the day. [degC]

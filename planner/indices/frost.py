@@ -1,17 +1,16 @@
-"""Chance of frost, and the keeper's own regression of it."""
+"""Chance of frost, and what a place teaches: the keeper's own regressions, and a shift of the heat balance."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.frame import Quantities
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.indices.quantities import Quantities
+from planner.weather import Array, within
 
 #: Spread of one ensemble member's night minimum: the spread of the weather is in the members.
 MEMBER_SPREAD_K = 1.0
@@ -19,8 +18,8 @@ MEMBER_SPREAD_K = 1.0
 _normal = np.frompyfunc(lambda x: 0.5 * (1.0 + math.erf(x / math.sqrt(2.0))), 1, 1)
 
 
-def frost_chance(lowest_c: Any, spread_c: Any) -> Array:
-    """Chance that the night falls below 0.0 degC, given the lowest temperature expected.
+def frost_chance(lowest_c: ArrayLike, spread_c: ArrayLike) -> Array:
+    """Chance that the night falls below 0.0 degC, from the lowest temperature expected.
 
     Parameters   lowest_c : array. Lowest of the night, of the air or of the surface. [degC]
                  spread_c : array or float. Standard deviation of its error. [K]
@@ -35,7 +34,7 @@ def frost_chance(lowest_c: Any, spread_c: Any) -> Array:
     return np.asarray(_normal(-lowest / spread), dtype=np.float64).reshape(lowest.shape)
 
 
-def forecast_spread_k(lead_days: Any) -> Array:
+def forecast_spread_k(lead_days: ArrayLike) -> Array:
     """Standard deviation of the error of one forecast's night minimum.
 
     Parameters   lead_days : array. From now to the middle of the night. [d]
@@ -59,13 +58,13 @@ class RadiationFrost:
     per_dew_point: float
     constant_c: float
 
-    def lowest_c(self, temp_c: Any, dew_point_c: Any) -> Array:
+    def lowest_c(self, temp_c: ArrayLike, dew_point_c: ArrayLike) -> Array:
         """Lowest temperature of the night, from air and dew point two hours after sunset. [degC]"""
         temp = within(temp_c, -40.0, 40.0)
         return self.per_temp * temp + self.per_dew_point * within(dew_point_c, -60.0, 40.0) + self.constant_c
 
 
-def fit_radiation_frost(temp_c: Any, dew_point_c: Any, lowest_c: Any) -> RadiationFrost:
+def fit_radiation_frost(temp_c: ArrayLike, dew_point_c: ArrayLike, lowest_c: ArrayLike) -> RadiationFrost:
     """The two-stage regression of night minima: on temperature first, what is left on dew point.
 
     Parameters   temp_c, dew_point_c : arrays (nights,). Two hours after sunset. [degC]
@@ -90,9 +89,9 @@ def fit_radiation_frost(temp_c: Any, dew_point_c: Any, lowest_c: Any) -> Radiati
 
 
 def off_frost_hour(
-    surface_c: Any,
-    air_c: Any,
-    sun_altitude_deg: Any,
+    surface_c: ArrayLike,
+    air_c: ArrayLike,
+    sun_altitude_deg: ArrayLike,
     *,
     thawed_c: float = 0.5,
     air_above_c: float = 4.0,
@@ -131,7 +130,7 @@ def off_frost(quantities: Quantities, *, after: datetime) -> datetime | None:
     """When the grass is off the frost of a night, of which `after` is a moment; None when there is none.
 
     None too when it is not known. Members are averaged. The moment is that of
-    `off_frost_hour`, reckoned over the 24 hours after `after`.
+    `off_frost_hour`, computed over the 24 hours after `after`.
     """
     weather = quantities.weather
     begin = max(weather.index(after), 0)
@@ -152,14 +151,16 @@ class GrassMinimum:
     per_rise: float
     spread_k: float
 
-    def lowest_c(self, air_min_c: Any, air_mean_c: Any, balance_c: Any) -> Array:
+    def lowest_c(self, air_min_c: ArrayLike, air_mean_c: ArrayLike, balance_c: ArrayLike) -> Array:
         """Lowest grass temperature of each day; parameters as `fit_grass_minimum`. [degC]"""
         low, mean, balance = (within(a, -50.0, 50.0) for a in (air_min_c, air_mean_c, balance_c))
         out: Array = self.constant_c + self.per_air_min * low
         return out + self.per_balance * (balance - low) + self.per_rise * (mean - low)
 
 
-def fit_grass_minimum(air_min_c: Any, air_mean_c: Any, balance_c: Any, grass_min_c: Any) -> GrassMinimum:
+def fit_grass_minimum(
+    air_min_c: ArrayLike, air_mean_c: ArrayLike, balance_c: ArrayLike, grass_min_c: ArrayLike
+) -> GrassMinimum:
     """Regression of grass minima on air minimum, heat balance and how far the night fell below the day.
 
     Parameters   air_min_c, air_mean_c : arrays (days,). [degC]
@@ -189,3 +190,44 @@ def fit_grass_minimum(air_min_c: Any, air_mean_c: Any, balance_c: Any, grass_min
         per_rise=per_rise,
         spread_k=float(np.std(grass - columns @ weights)),
     )
+
+
+#: Nights after which an error counts half; nights of no error that are mixed in; furthest shift.
+HALF_LIFE_NIGHTS = 10.0
+PRIOR_NIGHTS = 3.0
+MOST_K = 4.0
+#: Nights that must be known before anything is shifted.
+FEWEST_NIGHTS = 5
+
+
+def trailing_shift_k(
+    measured_c: ArrayLike,
+    computed_c: ArrayLike,
+    *,
+    half_life_nights: float = HALF_LIFE_NIGHTS,
+    prior_nights: float = PRIOR_NIGHTS,
+) -> Array:
+    """Local shift of the computed surface for each night, from the nights before it alone.
+
+    Parameters   measured_c, computed_c : arrays (nights,), oldest first. Lowest of the night. [degC]
+                 half_life_nights : float. Nights after which an error counts half.
+                 prior_nights : float. Nights without error mixed in, so that few nights shift little.
+    Returns      array (nights + 1,): what to add to each, last the night to come. Within 4 K. [K]
+    Valid for    one place and one way of computing; measured at the height of the turf
+    Missing      nights with a NaN teach nothing; 0 until five are known
+    Differs      none
+    Source       own-local-shift (an error that fades; the constants are judgement)
+    Check        tests/indices/test_frost_local.py::test_shift_learned_at_de_bilt_betters_the_nights_to_come
+    """
+    error = np.asarray(measured_c, dtype=np.float64) - np.asarray(computed_c, dtype=np.float64)
+    fade = 0.5 ** (1.0 / half_life_nights)
+    out = np.zeros(error.size + 1)
+    total = weight = 0.0
+    seen = 0
+    for night, value in enumerate(error):
+        if not np.isnan(value):
+            total, weight, seen = total + float(value), weight + 1.0, seen + 1
+        total, weight = total * fade, weight * fade
+        if seen >= FEWEST_NIGHTS:
+            out[night + 1] = min(max(total / (weight + prior_nights), -MOST_K), MOST_K)
+    return out

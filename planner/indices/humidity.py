@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.weather import Array, within
 
 #: Magnus form over water and over ice, WMO-No. 8 constants (from memory).
 _WATER = (6.112, 17.62, 243.12)
@@ -20,7 +18,7 @@ _MIX = 0.621945
 _BOTH_BULBS_C = 1.0
 
 
-def saturation_vapour_pressure_hpa(temp_c: Any) -> Array:
+def saturation_vapour_pressure_hpa(temp_c: ArrayLike) -> Array:
     """Saturation vapour pressure over water.
 
     Parameters   temp_c : array of any shape. Temperature of the air or the wet surface. [degC]
@@ -33,11 +31,10 @@ def saturation_vapour_pressure_hpa(temp_c: Any) -> Array:
     """
     temp = within(temp_c, -60.0, 60.0)
     a, b, c = _WATER
-    out: Array = a * np.exp(b * temp / (c + temp))
-    return out
+    return a * np.exp(b * temp / (c + temp))
 
 
-def vapour_pressure_hpa(temp_c: Any, rel_humidity_pct: Any) -> Array:
+def vapour_pressure_hpa(temp_c: ArrayLike, rel_humidity_pct: ArrayLike) -> Array:
     """Vapour pressure of air from its relative humidity.
 
     Parameters   temp_c : array. Air temperature. [degC]
@@ -52,7 +49,7 @@ def vapour_pressure_hpa(temp_c: Any, rel_humidity_pct: Any) -> Array:
     return saturation_vapour_pressure_hpa(temp_c) * within(rel_humidity_pct, 0.0, 105.0) / 100.0
 
 
-def vapour_pressure_deficit_kpa(temp_c: Any, rel_humidity_pct: Any) -> Array:
+def vapour_pressure_deficit_kpa(temp_c: ArrayLike, rel_humidity_pct: ArrayLike) -> Array:
     """How far the air is from saturation.
 
     Parameters   temp_c, rel_humidity_pct : arrays. [degC, %]
@@ -64,8 +61,7 @@ def vapour_pressure_deficit_kpa(temp_c: Any, rel_humidity_pct: Any) -> Array:
     Check        tests/indices/test_humidity.py::test_vapour_pressure_agrees_with_fao56_printed_values
     """
     full = saturation_vapour_pressure_hpa(temp_c)
-    out: Array = np.maximum(full - vapour_pressure_hpa(temp_c, rel_humidity_pct), 0.0) / 10.0
-    return out
+    return np.maximum(full - vapour_pressure_hpa(temp_c, rel_humidity_pct), 0.0) / 10.0
 
 
 def pressure_at_hpa(elevation_m: float) -> float:
@@ -83,7 +79,7 @@ def pressure_at_hpa(elevation_m: float) -> float:
     return float(1013.0 * ((293.0 - 0.0065 * height) / 293.0) ** 5.26)
 
 
-def wet_bulb_c(temp_c: Any, rel_humidity_pct: Any, pressure_hpa: Any = 1013.25) -> Array:
+def wet_bulb_c(temp_c: ArrayLike, rel_humidity_pct: ArrayLike, pressure_hpa: ArrayLike = 1013.25) -> Array:
     """Thermodynamic wet-bulb temperature, the ASHRAE equation solved by two Newton steps.
 
     Parameters   temp_c : array. Air temperature. [degC]
@@ -124,20 +120,6 @@ def wet_bulb_c(temp_c: Any, rel_humidity_pct: Any, pressure_hpa: Any = 1013.25) 
     return out
 
 
-def delta_t_k(temp_c: Any, rel_humidity_pct: Any, pressure_hpa: Any = 1013.25) -> Array:
-    """Air temperature less wet-bulb temperature: how fast droplets dry.
-
-    Parameters   temp_c, rel_humidity_pct, pressure_hpa : arrays. [degC, %, hPa]
-    Returns      array, broadcast shape, 0 or more. [K]
-    Valid for    as wet_bulb_c
-    Missing      NaN in, NaN out
-    Differs      none
-    Source       grdc-spray, module 10.3
-    Check        tests/indices/test_humidity.py::test_wet_bulb_oracle_values
-    """
-    return np.asarray(temp_c, dtype=np.float64) - wet_bulb_c(temp_c, rel_humidity_pct, pressure_hpa)
-
-
 def _newton_step(
     bulb: Array,
     temp: Array,
@@ -157,8 +139,7 @@ def _newton_step(
     balance = here * full_mixing - 1.006 * (temp - bulb) - mixing * (heat + 1.86 * temp - per_water * bulb)
     slope = here * full_mixing * pressure * over * (b * c) * inverse * inverse
     slope += 1.006 - per_bulb * full_mixing + per_water * mixing
-    out: Array = balance / slope
-    return out
+    return balance / slope
 
 
 def _frozen_or_thawed(thawed: Array, temp: Array, humidity: Array, mixing: Array, pressure: Array) -> Array:
@@ -192,8 +173,7 @@ def _by_halving(temp: Array, humidity: Array, pressure: Array) -> Array:
             heat + 1.86 * temp - per_water * bulb
         )
         high, low = np.where(held > mixing, bulb, high), np.where(held > mixing, low, bulb)
-    out: Array = 0.5 * (low + high)
-    return out
+    return 0.5 * (low + high)
 
 
 def _hyland_wexler_hpa(temp: Array) -> Array:
@@ -204,5 +184,4 @@ def _hyland_wexler_hpa(temp: Array) -> Array:
     ice += 2.0747825e-9 * k**3 - 9.484024e-13 * k**4 + 4.1635019 * log
     water = -5.8002206e3 / k + 1.3914993 - 4.8640239e-2 * k + 4.1764768e-5 * k**2 - 1.4452093e-8 * k**3
     water += 6.5459673 * log
-    out: Array = np.exp(np.where(temp <= 0.01, ice, water)) / 100.0
-    return out
+    return np.exp(np.where(temp <= 0.01, ice, water)) / 100.0

@@ -1,16 +1,17 @@
-"""Whether the leaf is wet: a small store that dew and rain fill and the air empties."""
+"""Whether the leaf is wet, when it dries, and the disease that wetness feeds."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from planner.indices.surface_temp import GRASS_SURFACE, KELVIN, STEFAN_BOLTZMANN, SurfaceConstants
-from planner.indices.validity import within
 from planner.units import WIND_2M_PER_10M
-from planner.weather import Array
+from planner.weather import Array, flag, within
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +25,7 @@ class LeafConstants:
     """Water that leaves keep of any rain."""
     dry_below_mm: float = 0.01
     humid_pct: float = 90.0
-    """Humidity that counts as wet where the store cannot be reckoned (Sentelhas 2008)."""
+    """Humidity that counts as wet where the store cannot be computed (Sentelhas 2008)."""
     wet_rain_mm: float = 0.1
     resumes_mm: float = 0.2
     """Water taken to lie on a leaf after an hour that humidity alone called wet."""
@@ -33,7 +34,9 @@ class LeafConstants:
 LEAF = LeafConstants()
 
 
-def wet_by_humidity(rel_humidity_pct: Any, rain_mm: Any, *, constants: LeafConstants = LEAF) -> Array:
+def wet_by_humidity(
+    rel_humidity_pct: ArrayLike, rain_mm: ArrayLike, *, constants: LeafConstants = LEAF
+) -> Array:
     """Wet leaf by the humidity rule.
 
     Parameters   rel_humidity_pct : array. [%]
@@ -51,12 +54,12 @@ def wet_by_humidity(rel_humidity_pct: Any, rain_mm: Any, *, constants: LeafConst
 
 
 def drying_mm_per_h(
-    temp_c: Any,
-    rel_humidity_pct: Any,
-    wind_10m_ms: Any,
-    shortwave_wm2: Any,
-    longwave_down_wm2: Any,
-    pressure_hpa: Any = 1013.25,
+    temp_c: ArrayLike,
+    rel_humidity_pct: ArrayLike,
+    wind_10m_ms: ArrayLike,
+    shortwave_wm2: ArrayLike,
+    longwave_down_wm2: ArrayLike,
+    pressure_hpa: ArrayLike = 1013.25,
     *,
     constants: SurfaceConstants = GRASS_SURFACE,
 ) -> Array:
@@ -82,8 +85,7 @@ def drying_mm_per_h(
     income = (1.0 - constants.albedo) * within(shortwave_wm2, -5.0, 1400.0) + constants.emissivity * sky
     capacity = 100.0 * pressure / (287.05 * kelvin) * 1005.0 * conductance
     gamma = 1005.0 * pressure / (0.622 * 2.5e6)
-    out: Array = np.maximum((slope * income + capacity * deficit) / (slope + gamma), 0.0) * (3600.0 / 2.5e6)
-    return out
+    return np.maximum((slope * income + capacity * deficit) / (slope + gamma), 0.0) * (3600.0 / 2.5e6)
 
 
 def wet_leaf(
@@ -121,29 +123,6 @@ def wet_leaf(
     return np.where(known, wet, rule)
 
 
-def wet_spells(wet: Any) -> list[tuple[int, int | None]]:
-    """Onset and dry-off of each wet spell in one run of hours.
-
-    Parameters   wet : array (hours,). 1 wet, 0 dry, NaN not known.
-    Returns      pairs of hours: first wet hour, and first dry hour after it (None when the hours end, or an
-                 unknown hour comes, before it is dry)
-    Valid for    consecutive hours
-    Missing      a spell whose onset follows an unknown hour is left out: when it began is not known
-    Differs      none
-    Source       own-leaf-store (counting)
-    Check        tests/indices/test_leaf_wetness.py::test_spells_have_onset_and_dry_off
-    """
-    state = np.asarray(wet, dtype=np.float64)
-    spells: list[tuple[int, int | None]] = []
-    for hour in np.flatnonzero(state == 1.0):
-        if hour > 0 and state[hour - 1] != 0.0:
-            continue
-        ends = np.flatnonzero(state[hour:] != 1.0)
-        end = int(hour + ends[0]) if ends.size else None
-        spells.append((int(hour), end if end is not None and state[end] == 0.0 else None))
-    return spells
-
-
 def _store_mm(change: Array, known: Array, rests: Array, holds_mm: float) -> Array:
     """Water on the leaf at the start of each hour; after an hour that is not known, what `rests`."""
     change, known, rests = (np.ascontiguousarray(a.T) for a in (change, known, rests))
@@ -152,5 +131,141 @@ def _store_mm(change: Array, known: Array, rests: Array, holds_mm: float) -> Arr
     for hour in range(change.shape[0]):
         after = np.minimum(np.maximum(store[hour] + change[hour], 0.0), holds_mm)
         store[hour + 1] = after if whole else np.where(known[hour], after, rests[hour])
-    out: Array = store[:-1].T
-    return out
+    return store[:-1].T
+
+
+#: Share of field capacity under which a soil carries wheels (from memory; no hard figure is in print). [%]
+FIRM_PCT: Mapping[str, float] = MappingProxyType(
+    {"sand": 100.0, "loamy_sand": 100.0}
+    | dict.fromkeys(("sandy_loam", "loam", "silt_loam", "clay_loam", "clay"), 95.0)
+)
+#: Hours of coming rain that are set against an irrigation.
+RAIN_AHEAD_H = 24
+
+
+def hours_until(wanted: ArrayLike) -> Array:
+    """Hours from each hour until the first at which something is so; 0 where it is so already.
+
+    Parameters   wanted : array (..., hours). 1 so, 0 not, NaN not known.
+    Returns      array, same shape. [h]
+    Valid for    consecutive hours
+    Missing      NaN when an unknown hour comes first, or when the hours end before it is so
+    Differs      none
+    Source       own-drying (counting)
+    Check        tests/indices/test_drying.py::test_hours_are_counted_up_to_the_first
+    """
+    state = np.asarray(wanted, dtype=np.float64)
+    hours = state.shape[-1]
+    places = np.where(state == 0.0, hours, np.arange(hours))
+    first = np.minimum.accumulate(places[..., ::-1], axis=-1)[..., ::-1]
+    found = np.take_along_axis(state, np.minimum(first, hours - 1), axis=-1)
+    return np.where((first < hours) & ~np.isnan(found), first - np.arange(hours), np.nan)
+
+
+def firm_in_h(storage_pct_fc: ArrayLike, limit_pct: float) -> Array:
+    """Hours until the root zone has drained and dried to where it carries wheels.
+
+    Parameters   storage_pct_fc : array (members, hours). Water, of field capacity. [%]
+                 limit_pct : float. `FIRM_PCT` of the soil, or the keeper's own. [%]
+    Returns      array, same shape; 0 where it is firm. [h]
+    Valid for    the model's own drainage and use; frost and traffic already done are left out
+    Missing      NaN where the state on the way is not known, or not firm before the hours end
+    Differs      none
+    Source       own-drying (judgement; muller-2011 for the idea)
+    Check        tests/indices/test_drying.py::test_loam_is_firm_a_day_or_more_after_rain_and_sand_sooner
+    """
+    storage = np.asarray(storage_pct_fc, dtype=np.float64)
+    return hours_until(np.where(np.isnan(storage), np.nan, (storage <= limit_pct).astype(np.float64)))
+
+
+def rain_ahead_mm(rain_mm: ArrayLike, hours: int = RAIN_AHEAD_H) -> Array:
+    """Rain of each hour and those after it, `hours` in all.
+
+    Parameters   rain_mm : array (..., hours). [mm]
+    Returns      array, same shape. [mm]
+    Valid for    consecutive hours
+    Missing      NaN where one of the hours is not known or lies beyond the last
+    Differs      none
+    Source       own-drying (counting)
+    Check        tests/indices/test_drying.py::test_rain_ahead_is_a_running_sum
+    """
+    rain = np.asarray(rain_mm, dtype=np.float64)
+    beyond = np.full((*rain.shape[:-1], hours - 1), np.nan)
+    padded = np.concatenate([rain, beyond], axis=-1)
+    lead = np.zeros((*rain.shape[:-1], 1))
+    sums = np.concatenate([lead, np.cumsum(np.nan_to_num(padded), axis=-1)], axis=-1)
+    gaps = np.concatenate([lead, np.cumsum(np.isnan(padded), axis=-1)], axis=-1)
+    total = sums[..., hours:] - sums[..., :-hours]
+    return np.where(gaps[..., hours:] - gaps[..., :-hours] > 0.0, np.nan, np.maximum(total, 0.0))
+
+
+def irrigation_mm(
+    water_mm: ArrayLike, ready_mm: ArrayLike, coming_rain_mm: ArrayLike, *, trigger: float = 1.0
+) -> Array:
+    """Water that brings the root zone back to field capacity, once it has dried to the trigger.
+
+    Parameters   water_mm : array. Water over field capacity, negative below. [mm]
+                 ready_mm : array. Water that roots take up without stress. [mm]
+                 coming_rain_mm : array. Rain to be set against it. [mm]
+                 trigger : float. Share of the ready water at which one waters; 1 at the onset of stress.
+    Returns      array, broadcast shape; 0 while the trigger is not reached. Net, without losses. [mm]
+    Valid for    level turf
+    Missing      NaN where the state is not known; where it is due, NaN too when the rain is not known
+    Differs      coming rain is counted in full
+    Source       fao-56, equations 83 and 85 and chapter 8 on timing (from memory)
+    Check        tests/indices/test_drying.py::test_water_is_due_at_the_end_of_the_ready_water
+    """
+    lacking = np.maximum(-np.asarray(water_mm, dtype=np.float64), 0.0)
+    due = lacking >= trigger * np.asarray(ready_mm, dtype=np.float64)
+    need = np.maximum(lacking - np.asarray(coming_rain_mm, dtype=np.float64), 0.0)
+    known = ~np.isnan(lacking + np.asarray(ready_mm, dtype=np.float64))
+    return np.where(known, np.where(due & (lacking > 0.0), need, 0.0), np.nan)
+
+
+def dollar_spot_chance(five_day_temp_c: ArrayLike, five_day_humidity_pct: ArrayLike) -> Array:
+    """Chance of dollar spot, from the weather of five days.
+
+    Parameters   five_day_temp_c : array. Mean of the daily mean air temperatures. [degC]
+                 five_day_humidity_pct : array. Mean of the daily mean relative humidities. [%]
+    Returns      array, broadcast shape. [0-1]
+    Valid for    10 to 35 degC (from memory) and 0 to 105 %; outside that NaN
+    Missing      NaN in, NaN out
+    Differs      none
+    Source       smith-2018 (abstract read; coefficients second-hand)
+    Check        tests/indices/test_disease.py::test_dollar_spot_table
+    """
+    temp, humidity = within(five_day_temp_c, 10.0, 35.0), within(five_day_humidity_pct, 0.0, 105.0)
+    return 1.0 / (1.0 + np.exp(11.4041 - 0.0894 * humidity - 0.1932 * temp))
+
+
+def brown_patch_index(day_min_c: ArrayLike, day_humidity_pct: ArrayLike) -> Array:
+    """Brown patch index E2 of a day; its paper warns from 6.
+
+    Parameters   day_min_c : array. Lowest air temperature of the day. [degC]
+                 day_humidity_pct : array. Mean relative humidity of the day. [%]
+    Returns      array, broadcast shape.
+    Valid for    -10 to 35 degC, 0 to 105 %; outside that NaN. Made on perennial ryegrass in summer.
+    Missing      NaN in, NaN out
+    Differs      none
+    Source       fidanza-1996 (abstract)
+    Check        tests/indices/test_disease.py::test_brown_patch_table
+    """
+    low, humidity = within(day_min_c, -10.0, 35.0), within(day_humidity_pct, 0.0, 105.0)
+    return -21.5 + 0.15 * humidity + 1.4 * low - 0.033 * low * low
+
+
+def pythium_risk(day_max_c: ArrayLike, humid_hours: ArrayLike, day_min_c: ArrayLike) -> Array:
+    """Whether a noon-to-noon day allows pythium blight.
+
+    Parameters   day_max_c, day_min_c : arrays. [degC]
+                 humid_hours : array. Hours with more than 90 % relative humidity. [h]
+    Returns      array, broadcast shape. 1 risk, 0 none.
+    Valid for    noon-to-noon spans
+    Missing      NaN in, NaN out
+    Differs      none
+    Source       nutter-1983 (abstract)
+    Check        tests/indices/test_disease.py::test_pythium_needs_heat_then_a_warm_humid_night
+    """
+    high, hours, low = (np.asarray(a, dtype=np.float64) for a in (day_max_c, humid_hours, day_min_c))
+    known = ~np.isnan(high + hours + low)
+    return flag(known & (high > 30.0) & (hours >= 14.0) & (low > 20.0), known)

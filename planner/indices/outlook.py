@@ -2,74 +2,150 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
+from typing import TypedDict, cast
 
 import numpy as np
 
 from planner.indices import sun
-from planner.indices.frame import LocalDays, Quantities
 from planner.indices.frost import off_frost
-from planner.indices.rows_sky import night_lowest
-from planner.weather import NEEDED, Array
+from planner.indices.quantities import LocalDays, Quantities
+from planner.indices.table_leaf import night_lowest
+from planner.weather import NEEDED, Array, mean_of_members
 
 #: Ends of the wash band over ensemble members.
 _LOW_SHARE, _HIGH_SHARE = 0.1, 0.9
 
 
-def day_rows(quantities: Quantities) -> list[dict[str, Any]]:
-    """A row for each local day of the hours, oldest first, for one surface.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayFigures:
+    """A local day of one surface in figures; None where a figure is not known."""
 
-    Temperatures in C, rain and water in mm. `date` is ISO text; `sunrise`, `sunset` and `off_frost_at` are
-    aware moments. What is not known is None; figures of a cut day hold for the hours that are there. Members
-    are averaged; the wash band is then their 10th and 90th percentile. Frost is that of the night which ends
-    on the day. Raises NotKnown for quantities of the sky alone.
+    date: date
+    hours_known: int
+    air_min_c: float | None
+    air_max_c: float | None
+    rain_mm: float | None
+    rain_hour_max_mm: float | None
+    wind_2m_max_kmh: float | None
+    growth_potential: float | None = None
+    rain_wash_risk: float | None = None
+    wash_low: float | None = None
+    wash_high: float | None = None
+    wash_chance: float | None = None
+    soil_temp_c: float | None
+    et0_mm: float | None
+    storage_pct_fc: float | None = None
+    dli_mol: float | None = None
+    degree_days: float | None = None
+    frost_risk: float | None
+    air_frost_risk: float | None
+    surface_min_c: float | None
+    off_frost_at: datetime | None
+    sunrise: datetime | None
+    sunset: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Night:
+    frost_risk: float | None = None
+    air_frost_risk: float | None = None
+    surface_min_c: float | None = None
+    off_frost_at: datetime | None = None
+
+
+def day_figures(surfaces: Mapping[str, Quantities]) -> dict[str, list[DayFigures]]:
+    """The figures of each local day of the hours, oldest first, for every surface of a site by its name.
+
+    Temperatures in C, rain and water in mm. `sunrise`, `sunset` and `off_frost_at` are aware moments. What is not
+    known is None; figures of a cut day hold for the hours that are there. Members are averaged; the wash band is
+    then their 10th and 90th percentile. Frost is that of the night which ends on the day. Raises NotKnown for
+    quantities of the sky alone.
     """
-    days = quantities.days
-    columns = _columns(quantities, days)
-    nights = _night_columns(quantities)
-    known = _hours_known(quantities, days)
-    rows = []
+    found: dict[str, list[DayFigures]] = {}
+    sky: list[DayFigures] | None = None
+    for name, quantities in surfaces.items():
+        # All surfaces of a site lie under one sky.
+        sky = _sky_days(quantities) if sky is None else sky
+        found[name] = [
+            replace(day, **figures) for day, figures in zip(sky, _surface_days(quantities), strict=True)
+        ]
+    return found
+
+
+def _sky_days(q: Quantities) -> list[DayFigures]:
+    """The figures that the sky alone decides; those of the surface are left open."""
+    days, rain = q.days, q["rain_mm"]
+    nights, known = _night_columns(q), _hours_known(q, q.days)
+    air_min = mean_of_members(days.lowest(q["air_temp_c"]))
+    air_max = mean_of_members(days.highest(q["air_temp_c"]))
+    rain_sum, rain_most = mean_of_members(days.total(rain)), mean_of_members(days.highest(rain))
+    wind = mean_of_members(days.highest(q["wind_2m_kmh"]))
+    soil, et0 = mean_of_members(days.mean(q["soil_temp_c"])), mean_of_members(days.total(q["et0_hour_mm"]))
+    found: list[DayFigures] = []
     for number, day in enumerate(days.dates):
-        row: dict[str, Any] = {"date": day.isoformat(), "hours_known": int(known[number])}
-        row |= {name: _figure(values[number]) for name, values in columns.items()}
-        row |= nights.get(day, dict.fromkeys(_NIGHT_NAMES))
-        row |= _sun_times(quantities, day)
-        rows.append(row)
-    return rows
-
-
-_NIGHT_NAMES = ("frost_risk", "air_frost_risk", "surface_min_c", "off_frost_at")
+        night = nights.get(day, _Night())
+        sunrise, sunset = _sun_times(q, day)
+        found.append(
+            DayFigures(
+                date=day,
+                hours_known=int(known[number]),
+                air_min_c=_figure(air_min[number]),
+                air_max_c=_figure(air_max[number]),
+                rain_mm=_figure(rain_sum[number]),
+                rain_hour_max_mm=_figure(rain_most[number]),
+                wind_2m_max_kmh=_figure(wind[number]),
+                soil_temp_c=_figure(soil[number]),
+                et0_mm=_figure(et0[number]),
+                frost_risk=night.frost_risk,
+                air_frost_risk=night.air_frost_risk,
+                surface_min_c=night.surface_min_c,
+                off_frost_at=night.off_frost_at,
+                sunrise=sunrise,
+                sunset=sunset,
+            )
+        )
+    return found
 
 
 def _figure(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _columns(q: Quantities, days: LocalDays) -> dict[str, Array]:
-    rain, water = q["rain_mm"], q["storage_pct_fc"]
-    whole = q.weather.members > 1
+class _SurfaceDay(TypedDict):
+    growth_potential: float | None
+    rain_wash_risk: float | None
+    wash_low: float | None
+    wash_high: float | None
+    wash_chance: float | None
+    storage_pct_fc: float | None
+    dli_mol: float | None
+    degree_days: float | None
+
+
+def _surface_days(q: Quantities) -> list[_SurfaceDay]:
+    """The figures of every day that the surface decides."""
+    days = q.days
     risk = days.highest(q["wash_risk"])
-    columns = {
-        "air_min_c": _mean(days.lowest(q["air_temp_c"])),
-        "air_max_c": _mean(days.highest(q["air_temp_c"])),
-        "rain_mm": _mean(days.total(rain)),
-        "rain_hour_max_mm": _mean(days.highest(rain)),
-        "wind_2m_max_kmh": _mean(days.highest(q["wind_2m_kmh"])),
-        "growth_potential": _mean(days.mean(q["growth_potential"])),
-        "rain_wash_risk": _mean(risk),
-        "wash_low": _share(days.highest(q["wash_low"]), _LOW_SHARE),
-        "wash_high": _share(days.highest(q["wash_high"]), _HIGH_SHARE),
-        "soil_temp_c": _mean(days.mean(q["soil_temp_c"])),
-        "et0_mm": _mean(days.total(q["et0_hour_mm"])),
-        "storage_pct_fc": _mean(days.mean(water)),
-        "dli_mol": _mean(days.mean(q["light_dli_mol"])),
-        "degree_days": _mean(_degree_days(q, days)),
-    }
     known = ~np.isnan(risk)
     over = (risk > 0.5).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-    columns["wash_chance"] = np.where(known.any(axis=0) & whole, over, np.nan)
-    return columns
+    columns = (
+        mean_of_members(days.mean(q["growth_potential"])),
+        mean_of_members(risk),
+        _share(days.highest(q["wash_low"]), _LOW_SHARE),
+        _share(days.highest(q["wash_high"]), _HIGH_SHARE),
+        np.where(known.any(axis=0) & (q.weather.members > 1), over, np.nan),
+        mean_of_members(days.mean(q["storage_pct_fc"])),
+        mean_of_members(days.mean(q["light_dli_mol"])),
+        mean_of_members(_degree_days(q, days)),
+    )
+    names = _SurfaceDay.__annotations__
+    return [
+        cast(_SurfaceDay, dict(zip(names, map(_figure, figures), strict=True)))
+        for figures in zip(*columns, strict=True)
+    ]
 
 
 def _degree_days(q: Quantities, days: LocalDays) -> Array:
@@ -79,14 +155,6 @@ def _degree_days(q: Quantities, days: LocalDays) -> Array:
     steps = np.diff(sums, axis=-1, append=np.nan)
     steps[:, -1] = steps[:, -2] if q.weather.hours - firsts[-1] > 1 else np.nan
     return np.asarray(sums[:, lasts] + steps[:, lasts] - sums[:, firsts])
-
-
-def _mean(daily: Array) -> Array:
-    """Mean over the members that know the day, shape (days,); NaN where none does."""
-    known = ~np.isnan(daily)
-    count = known.sum(axis=0)
-    sums = np.where(known, daily, 0.0).sum(axis=0)
-    return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
 
 
 def _share(daily: Array, share: float) -> Array:
@@ -100,27 +168,27 @@ def _share(daily: Array, share: float) -> Array:
     return out
 
 
-def _night_columns(q: Quantities) -> dict[date, dict[str, Any]]:
+def _night_columns(q: Quantities) -> dict[date, _Night]:
     """Frost figures of each night, under the date of its morning."""
     nights = q.nights
     ground, air = q["frost_chance_ground"], q["frost_chance_air"]
     firsts = list(nights.first_hour)
-    ground_chance, air_chance = _mean(ground[:, firsts]), _mean(air[:, firsts])
-    lowest = _mean(night_lowest(q, "surface_temp_c"))
-    surface = _mean(q["surface_temp_c"])
+    ground_chance, air_chance = mean_of_members(ground[:, firsts]), mean_of_members(air[:, firsts])
+    lowest = mean_of_members(night_lowest(q, "surface_temp_c"))
+    surface = mean_of_members(q["surface_temp_c"])
     bounds = [*firsts, q.weather.hours]
-    rows: dict[date, dict[str, Any]] = {}
+    rows: dict[date, _Night] = {}
     for number, evening in enumerate(nights.dates):
         off = None
         hours = surface[bounds[number] : bounds[number + 1]]
         if not np.isnan(lowest[number]) and not np.isnan(hours).all():
             off = off_frost(q, after=q.weather.time(bounds[number] + int(np.nanargmin(hours))))
-        rows[evening + timedelta(days=1)] = {
-            "frost_risk": _figure(ground_chance[number]),
-            "air_frost_risk": _figure(air_chance[number]),
-            "surface_min_c": _figure(lowest[number]),
-            "off_frost_at": off,
-        }
+        rows[evening + timedelta(days=1)] = _Night(
+            frost_risk=_figure(ground_chance[number]),
+            air_frost_risk=_figure(air_chance[number]),
+            surface_min_c=_figure(lowest[number]),
+            off_frost_at=off,
+        )
     return rows
 
 
@@ -131,7 +199,7 @@ def _hours_known(q: Quantities, days: LocalDays) -> Array:
     return np.asarray(days.total(known.astype(np.float64))[0])
 
 
-def _sun_times(q: Quantities, day: date) -> dict[str, datetime | None]:
+def _sun_times(q: Quantities, day: date) -> tuple[datetime | None, datetime | None]:
     zone = q.site.zone
     start = datetime.combine(day, time(0), zone).timestamp()
     end = datetime.combine(day + timedelta(days=1), time(0), zone).timestamp()
@@ -139,4 +207,4 @@ def _sun_times(q: Quantities, day: date) -> dict[str, datetime | None]:
     rise, fall = (
         None if at is None else datetime.fromtimestamp(round(at), UTC).astimezone(zone) for at in moments
     )
-    return {"sunrise": rise, "sunset": fall}
+    return rise, fall

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.weather import Array, within
 
 #: Less than this in six hours parts two events (RUSLE).
 PARTING_MM = 1.27
@@ -16,10 +15,10 @@ PARTING_H = 6
 #: Rain of an hour counts from here, the detection floor of a forecast.
 _WET_MM = 1e-9
 
-Numbers = np.ndarray[Any, np.dtype[np.int64]]
+Numbers = NDArray[np.int64]
 
 
-def rain_energy_mj_ha_mm(intensity_mm_h: Any) -> Array:
+def rain_energy_mj_ha_mm(intensity_mm_h: ArrayLike) -> Array:
     """Kinetic energy of a millimetre of rain.
 
     Parameters   intensity_mm_h : array. [mm/h]
@@ -31,34 +30,7 @@ def rain_energy_mj_ha_mm(intensity_mm_h: Any) -> Array:
     Check        tests/indices/test_rain_energy.py::test_energy_of_the_worked_storm
     """
     rate = within(intensity_mm_h, 0.0, 300.0)
-    out: Array = 0.29 * (1.0 - 0.72 * np.exp(-0.05 * rate))
-    return out
-
-
-def erosivity_mj_mm_ha_h(depths_mm: Any, step_h: float, *, axis: int = -1) -> Array:
-    """EI30 of one event: its energy times its greatest half-hour intensity.
-
-    Parameters   depths_mm : array. Rain of each step of the event. [mm]
-                 step_h : float. Length of a step, an hour or a whole part of half an hour. [h]
-    Returns      array without the axis. [MJ mm/ha/h]
-    Valid for    steps of 1 h, or that divide 0.5 h, else ValueError. Hourly steps give 1/1.73 of the truth.
-    Missing      NaN in, NaN out
-    Differs      with hourly steps the hour's own intensity stands for that of the half hour
-    Source       rusle-1997, chapter 2
-    Check        tests/indices/test_rain_energy.py::test_energy_of_the_worked_storm
-    """
-    depths = np.moveaxis(within(depths_mm, 0.0, 300.0), axis, -1)
-    energy = (rain_energy_mj_ha_mm(depths / step_h) * depths).sum(axis=-1)
-    if step_h == 1.0:
-        return np.asarray(energy * depths.max(axis=-1))
-    per_half = round(0.5 / step_h)
-    if per_half < 1 or abs(per_half * step_h - 0.5) > 1e-9:
-        raise ValueError(
-            f"a step of {step_h} h does not divide half an hour: give 1 h, 0.5 h, 1/6 h or 1/12 h."
-        )
-    padded = np.concatenate([np.zeros((*depths.shape[:-1], per_half - 1)), depths], axis=-1)
-    halves = np.lib.stride_tricks.sliding_window_view(padded, per_half, axis=-1).sum(axis=-1)
-    return np.asarray(energy * halves.max(axis=-1) * 2.0)
+    return 0.29 * (1.0 - 0.72 * np.exp(-0.05 * rate))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +44,8 @@ class RainEvents:
     last: Numbers
 
     def on_hours(self, per_event: Array, outside: float = 0.0) -> Array:
-        """A value of each event laid on its hours, `outside` elsewhere."""
-        out: Array = np.concatenate([[outside], per_event])[self.number]
-        return out
+        """A value of each event at each of its hours, `outside` elsewhere."""
+        return np.concatenate([[outside], per_event])[self.number]
 
     def packed(self) -> tuple[Numbers, Numbers, Numbers]:
         """The hours of events alone: their places in the flattened hours, each event's start among them, and
@@ -94,8 +65,7 @@ class RainEvents:
         if not self.first.size:
             return np.zeros(0)
         bounds = np.column_stack([self.first, self.last + 1]).ravel()
-        out: Array = np.maximum.reduceat(np.append(hourly.ravel(), -np.inf), bounds)[::2]
-        return out
+        return np.maximum.reduceat(np.append(hourly.ravel(), -np.inf), bounds)[::2]
 
     def so_far(self, hourly: Array) -> Array:
         """Sum from each event's start up to and including each hour; outside events not to be used."""
@@ -105,7 +75,7 @@ class RainEvents:
 
 
 def events_from_number(number: Array) -> RainEvents:
-    """The events again from the numbers laid on the hours by `RainEvents.number`, shape (members, hours)."""
+    """The events again from the numbers at the hours, as in `RainEvents.number`, shape (members, hours)."""
     whole = number.astype(np.int64)
     flat = whole.ravel()
     places = np.flatnonzero(flat)

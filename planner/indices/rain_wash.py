@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from planner.errors import NotKnown
 from planner.indices.rain_energy import RainEvents, rain_energy_mj_ha_mm, rain_events
@@ -56,15 +56,6 @@ class WashConstants:
 
 
 WASH = WashConstants()
-#: What the index cannot know, in words for people.
-CANNOT_KNOW: tuple[str, ...] = (
-    "Rain falls in bursts; an hour's sum hides them. The band shows by how much that can matter.",
-    "How much shear or runoff moves turf seed has not been measured; the thresholds are derived from sand.",
-    "Cover and tackifier are taken from soil loss. Seed is lighter than soil.",
-    "Crusts, hollows, wheel marks and water that runs on from outside the surface are not seen.",
-    "Snow that lay before the first hour is not known, nor where a drift melts.",
-    "It is an index between 0 and 1, not a chance. Keep a log of what washed and what stayed.",
-)
 #: Constants that are one number.
 WASH_NAMES: tuple[str, ...] = tuple(
     item.name for item in fields(WashConstants) if isinstance(getattr(WASH, item.name), float)
@@ -74,17 +65,17 @@ _PER_SOIL: Mapping[str, str] = MappingProxyType(
 )
 
 
-def wash_constants(given: Mapping[str, float]) -> WashConstants:
+def wash_constants(own: Mapping[str, float]) -> WashConstants:
     """The constants with those of a site put in.
 
     Keys are names of fields, or `curve_number_<soil>` and `sinks_in_mm_h_<soil>`. NotKnown
     names a key that is none of these.
     """
-    if not given:
+    if not own:
         return WASH
-    plain = {name: float(value) for name, value in given.items() if name in WASH_NAMES}
+    plain = {name: float(value) for name, value in own.items() if name in WASH_NAMES}
     by_soil = {part: dict(getattr(WASH, attribute)) for part, attribute in _PER_SOIL.items()}
-    for name, value in given.items():
+    for name, value in own.items():
         part = next((part for part in _PER_SOIL if name.startswith(f"{part}_")), None)
         soil = name[len(part) + 1 :] if part else ""
         if name not in plain and (part is None or soil not in _BARE_CURVE_NUMBERS):
@@ -102,12 +93,12 @@ def wash_index(
     slope_length_m: float,
     curve_number: float,
     sinks_in_mm_h: float | None = None,
-    exposure: Any = 1.0,
+    exposure: ArrayLike = 1.0,
     constants: WashConstants = WASH,
     end: str = "middle",
     events: RainEvents | None = None,
     melt_mm: Array | None = None,
-    frozen: Any = False,
+    frozen: ArrayLike = False,
 ) -> Array:
     """Index W of the rain event that holds each hour.
 
@@ -139,32 +130,31 @@ def wash_index(
     }[end]
     index = np.zeros(parted.number.shape)
     places, starts, lengths = parted.packed()
-    if places.size:
-        rain, water_in = (np.broadcast_to(a, index.shape).ravel()[places] for a in (depth, flow))
-        energy = np.add.reduceat(rain_energy_mj_ha_mm(rain) * rain, starts)
-        factor = ei_factor * slope_length_factor(slope_pct, slope_length_m)
-        erosivity = energy * np.maximum.reduceat(rain, starts) * factor
-        broken = erosivity / (erosivity + constants.ei50)
+    rain, water_in = (np.broadcast_to(a, index.shape).ravel()[places] for a in (depth, flow))
+    energy = np.add.reduceat(rain_energy_mj_ha_mm(rain) * rain, starts)
+    factor = ei_factor * slope_length_factor(slope_pct, slope_length_m)
+    erosivity = energy * np.maximum.reduceat(rain, starts) * factor
+    broken = erosivity / (erosivity + constants.ei50)
 
-        number = sloped_curve_number(curve_number, slope_pct)
-        running = np.cumsum(water_in)
-        so_far = running - np.repeat(running[starts] - water_in[starts], lengths)
-        excess = runoff_mm(so_far, number) - runoff_mm(np.maximum(so_far - water_in, 0.0), number)
-        if sinks_in_mm_h is not None:
-            excess = np.maximum(excess, constants.half_hour_peak * water_in - sinks_in_mm_h)
-        if np.any(frozen):
-            shut = np.broadcast_to(np.asarray(frozen, dtype=bool), index.shape).ravel()[places]
-            excess = np.where(shut, water_in, excess)
-        peak = np.maximum.reduceat(np.maximum(excess, 0.0), starts)
-        pull = sheet_shear_pa(peak, slope_pct, slope_length_m, constants.roughness) / critical
-        carried = pull * pull / (1.0 + pull * pull)
-        index.ravel()[places] = np.repeat(1.0 - (1.0 - broken) * (1.0 - carried), lengths)
-    out: Array = np.where(np.isnan(water), np.nan, index) * exposure
-    return out
+    number = sloped_curve_number(curve_number, slope_pct)
+    running = np.cumsum(water_in)
+    so_far = running - np.repeat(running[starts] - water_in[starts], lengths)
+    excess = runoff_mm(so_far, number) - runoff_mm(np.maximum(so_far - water_in, 0.0), number)
+    if sinks_in_mm_h is not None:
+        excess = np.maximum(excess, constants.half_hour_peak * water_in - sinks_in_mm_h)
+    if np.any(frozen):
+        shut = np.broadcast_to(np.asarray(frozen, dtype=bool), index.shape).ravel()[places]
+        excess = np.where(shut, water_in, excess)
+    peak = np.maximum.reduceat(np.maximum(excess, 0.0), starts)
+    pull = sheet_shear_pa(peak, slope_pct, slope_length_m, constants.roughness) / critical
+    carried = pull * pull / (1.0 + pull * pull)
+    index.ravel()[places] = np.repeat(1.0 - (1.0 - broken) * (1.0 - carried), lengths)
+    share = np.asarray(exposure, dtype=np.float64)
+    return np.asarray(np.where(np.isnan(water), np.nan, index) * share)
 
 
 def seed_exposure(
-    cover_pct: float, tackifier: bool, established: Any, *, constants: WashConstants = WASH
+    cover_pct: float, tackifier: bool, established: ArrayLike, *, constants: WashConstants = WASH
 ) -> Array:
     """Share of the seed that rain can still take.
 

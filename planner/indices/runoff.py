@@ -1,17 +1,16 @@
-"""Rain that does not sink in."""
+"""Rain that does not sink in, and the snow that holds it back until it melts."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.weather import Array, within
 
 
-def runoff_mm(rain_mm: Any, curve_number: float) -> Array:
+def runoff_mm(rain_mm: ArrayLike, curve_number: float) -> Array:
     """Runoff of an event by the curve-number method.
 
     Parameters   rain_mm : array. Rain since the event began. [mm]
@@ -29,8 +28,7 @@ def runoff_mm(rain_mm: Any, curve_number: float) -> Array:
     if store == 0.0:
         return rain
     above = np.maximum(rain - 0.2 * store, 0.0)
-    out: Array = above * above / (above + store)
-    return out
+    return above * above / (above + store)
 
 
 def wet_curve_number(curve_number: float) -> float:
@@ -84,7 +82,9 @@ def slope_length_factor(slope_pct: float, length_m: float) -> float:
     return float((length / 22.13) ** (beta / (1.0 + beta)) * steep)
 
 
-def sheet_shear_pa(excess_mm_h: Any, slope_pct: float, length_m: float, roughness: float = 0.05) -> Array:
+def sheet_shear_pa(
+    excess_mm_h: ArrayLike, slope_pct: float, length_m: float, roughness: float = 0.05
+) -> Array:
     """Shear of sheet flow at the foot of a slope.
 
     Parameters   excess_mm_h : array. Rain that does not sink in. [mm/h]
@@ -100,4 +100,37 @@ def sheet_shear_pa(excess_mm_h: Any, slope_pct: float, length_m: float, roughnes
     flow = within(excess_mm_h, 0.0, 300.0) / 3.6e6 * float(within(length_m, 0.0, 300.0))
     slope = float(within(slope_pct, 0.0, 100.0)) / 100.0
     out: Array = 1000.0 * 9.81 * (flow * roughness) ** 0.6 * slope**0.7
+    return out
+
+
+#: Water that melts for each degree above freezing (handbooks give 1.6 to 6, from memory). [mm/K/d]
+MELT_MM_K_D = 2.74
+
+
+def snow_melt_mm(
+    snow_mm: ArrayLike, temp_c: ArrayLike, *, melt_mm_k_d: float = MELT_MM_K_D, lying_mm: float = 0.0
+) -> Array:
+    """Water that the snow on the ground gives up in each hour, by degree days.
+
+    Parameters   snow_mm : array (members, hours). Snow that falls, as water. [mm]
+                 temp_c : array (members, hours). Air. [degC]
+                 melt_mm_k_d : float. [mm/K/d]
+                 lying_mm : float. Water in the snow that lies before the first hour. [mm]
+    Returns      array (members, hours), 0 or more. [mm]
+    Valid for    thin snow over turf; rain on snow, wind and sun are left out
+    Missing      NaN from the first hour on whose snow is not known; with snow lying, NaN for an hour whose
+                 temperature is not known, and none is taken to melt in it
+    Differs      no cold to be overcome first, and nothing is held back as slush
+    Source       neh-630-11 (from memory)
+    Check        tests/indices/test_snow.py::test_snow_melts_by_the_degree_and_no_more_than_there_is
+    """
+    snow, temp = np.broadcast_arrays(within(snow_mm, 0.0, 200.0), within(temp_c, -60.0, 60.0))
+    ready = np.nan_to_num(np.maximum(temp, 0.0)) * (melt_mm_k_d / 24.0)
+    out = np.zeros(snow.shape)
+    lying = np.full(snow.shape[0], float(lying_mm))
+    for hour in range(snow.shape[1]):
+        lying = lying + snow[:, hour]
+        out[:, hour] = np.minimum(ready[:, hour], lying)
+        out[:, hour] = np.where(np.isnan(temp[:, hour]) & (lying > 0.0), np.nan, out[:, hour])
+        lying = lying - np.nan_to_num(out[:, hour])
     return out

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.weather import Array, within
 
 #: Diffusivity of moist soil and length of the day.
 _DIFFUSIVITY_M2S = 0.5e-6
@@ -16,7 +15,7 @@ _DAY_S = 86400.0
 
 
 def smoothed_soil_temp_c(
-    air_temp_c: Any, start_c: Any, *, steps_per_day: int = 1, alpha: float = 0.25
+    air_temp_c: ArrayLike, start_c: ArrayLike, *, steps_per_day: int = 1, alpha: float = 0.25
 ) -> Array:
     """Mean soil temperature near 10 cm: air temperature, smoothed over days.
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from planner.errors import NotKnown
 from planner.weather import Array
@@ -56,7 +56,7 @@ def soil_named(name: str, soils: Mapping[str, Soil] = SOILS) -> Soil:
     return soils[soil_key(name, soils)]
 
 
-def readily_available_mm(total_mm: Any, day_use_mm: Any, share: float) -> Array:
+def readily_available_mm(total_mm: ArrayLike, day_use_mm: ArrayLike, share: float) -> Array:
     """Water that roots take up without stress.
 
     Parameters   total_mm : array. Water between field capacity and wilting point. [mm]
@@ -70,58 +70,7 @@ def readily_available_mm(total_mm: Any, day_use_mm: Any, share: float) -> Array:
     Check        tests/indices/test_soil_water.py::test_stress_in_the_worked_sand
     """
     part = np.clip(share + 0.04 * (5.0 - np.asarray(day_use_mm, dtype=np.float64)), 0.1, 0.8)
-    return np.asarray(total_mm * part)
-
-
-def stress_factor(depletion_mm: Any, total_mm: Any, ready_mm: Any) -> Array:
-    """Share of its need that turf can still draw from a dry root zone.
-
-    Parameters   depletion_mm, total_mm, ready_mm : arrays. [mm]
-    Returns      array, broadcast shape. [0-1]
-    Valid for    ready below total
-    Missing      NaN in, NaN out
-    Differs      none
-    Source       fao-56, equation 84
-    Check        tests/indices/test_soil_water.py::test_stress_in_the_worked_sand
-    """
-    left = np.asarray(total_mm) - np.asarray(depletion_mm)
-    return np.asarray(np.clip(left / (np.asarray(total_mm) - np.asarray(ready_mm)), 0.0, 1.0))
-
-
-def water_over_capacity_mm(
-    rain_mm: Array,
-    use_mm: Array,
-    ready_mm: Array,
-    *,
-    soil: Soil,
-    root_depth_m: float,
-    start_mm: Array,
-    measured_mm: Array | None = None,
-) -> Array:
-    """Water of the root zone over field capacity at the start of each hour; below it negative.
-
-    Parameters   rain_mm, use_mm : arrays (members, hours). Rain, and need of unstressed turf. [mm]
-                 ready_mm : array (members or 1, hours). Readily available water. [mm]
-                 soil, root_depth_m : the root zone. [m]
-                 start_mm : array (members or 1). State at the first hour. [mm]
-                 measured_mm : array (members or 1, hours). Taken up again where the state was lost. [mm]
-    Returns      array (members, hours). [mm]
-    Valid for    level turf that takes all rain until it is full; what is more runs off
-    Missing      after an unknown hour of rain or use NaN, until a measured hour or until the driest and the
-                 fullest it can be lie within 5 % of field capacity; from then on the middle of the two
-    Differs      surplus over field capacity drains in the soil's own time, FAO-56 lets it go at once
-    Source       fao-56, equation 85; own-drainage (judgement)
-    Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
-    """
-    rain, use, ready = np.broadcast_arrays(rain_mm, use_mm, ready_mm)
-    members, hours = rain.shape
-    total = np.full(members, 1000.0 * (soil.field_capacity - soil.wilting_point) * root_depth_m)
-    surplus = np.full(members, 1000.0 * (soil.saturated - soil.field_capacity) * root_depth_m)
-    kept = np.full(members, np.exp(-1.0 / soil.drains_h))
-    resume = None if measured_mm is None else np.broadcast_to(measured_mm, (members, hours))
-    start = np.broadcast_to(np.asarray(start_mm, dtype=np.float64), (members,))
-    near = MEETS_SHARE * 1000.0 * soil.field_capacity * root_depth_m
-    return run_buckets(rain, use, ready, total, surplus, kept, start, resume, near)
+    return np.asarray(np.asarray(total_mm, dtype=np.float64) * part)
 
 
 def run_buckets(
@@ -133,9 +82,9 @@ def run_buckets(
     kept: Array,
     start_mm: Array,
     measured_mm: Array | None,
-    meet_mm: Any = 0.0,
+    meet_mm: ArrayLike = 0.0,
 ) -> Array:
-    """Water of many root zones over field capacity, one zone and member a row, hour by hour.
+    """Water of many root zones over field capacity at the start of each hour, negative below; a zone and member a row.
 
     Parameters   rain_mm, use_mm, ready_mm : arrays (rows, hours). [mm]
                  total_mm, surplus_mm : arrays (rows,). Available water; water held above field capacity. [mm]
@@ -144,10 +93,10 @@ def run_buckets(
                  measured_mm : array (rows, hours) or None. Taken up again where the state was lost. [mm]
                  meet_mm : array (rows,) or float. Bounds as near as this count as one. [mm]
     Returns      array (rows, hours). [mm]
-    Valid for    as water_over_capacity_mm
+    Valid for    level turf that takes all rain until it is full; what is more runs off
     Missing      after an unknown hour of rain or use the row is NaN until a measured hour, or until the
                  driest and the fullest it can be lie within `meet_mm`; from then on the middle of the two
-    Differs      as water_over_capacity_mm
+    Differs      surplus over field capacity drains in the soil's own time, FAO-56 lets it go at once
     Source       fao-56, equation 85; own-drainage (judgement)
     Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
     """

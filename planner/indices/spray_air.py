@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import flag, within
-from planner.weather import Array
+from planner.weather import Array, flag, within
 
 #: Edges between the wind rows of the table. [m/s]
 _WIND_EDGES_MS = (0.75, 1.85, 2.85, 3.35, 3.85, 4.85, 5.45, 5.95)
@@ -33,7 +31,11 @@ HIGH_CEILING_FT = 16000.0
 
 
 def stability_class(
-    wind_10m_ms: Any, cloud_fraction: Any, sun_altitude_deg: Any, night: Any, ceiling_ft: float | None = None
+    wind_10m_ms: ArrayLike,
+    cloud_fraction: ArrayLike,
+    sun_altitude_deg: ArrayLike,
+    night: ArrayLike,
+    ceiling_ft: float | None = None,
 ) -> Array:
     """Stability class of the air by Turner's table: 1 very unstable, 4 neutral, 7 very stable.
 
@@ -69,13 +71,13 @@ def stability_class(
 
 
 def inversion_likely(
-    stability: Any,
-    wind_10m_ms: Any,
-    cloud_fraction: Any,
-    sun_altitude_deg: Any,
-    night: Any,
-    surface_below_air_k: Any,
-    warmer_aloft_k: Any = np.nan,
+    stability: ArrayLike,
+    wind_10m_ms: ArrayLike,
+    cloud_fraction: ArrayLike,
+    sun_altitude_deg: ArrayLike,
+    night: ArrayLike,
+    surface_below_air_k: ArrayLike,
+    warmer_aloft_k: ArrayLike = np.nan,
 ) -> Array:
     """Whether the air near the ground is likely layered, so that fine drops hang and drift.
 
@@ -132,7 +134,10 @@ CALM_MS = 0.5
 
 
 def drift_towards(
-    wind_dir_deg: Any, bearing_deg: Any, spread_deg: Any = 0.0, wind_10m_ms: Any = np.inf
+    wind_dir_deg: ArrayLike,
+    bearing_deg: ArrayLike,
+    spread_deg: ArrayLike = 0.0,
+    wind_10m_ms: ArrayLike = np.inf,
 ) -> Array:
     """Whether the air moves from a surface towards something that lies beside it.
 
@@ -154,7 +159,7 @@ def drift_towards(
     return flag(calm | (away <= allowed), ~np.isnan(away + allowed))
 
 
-def drop_life_s(delta_t_k: Any, diameter_um: float = 100.0) -> Array:
+def drop_life_s(delta_t_k: ArrayLike, diameter_um: float = 100.0) -> Array:
     """Time in which a drop of plain water dries up in the air.
 
     Parameters   delta_t_k : array. Air less wet bulb. [K]
@@ -169,5 +174,4 @@ def drop_life_s(delta_t_k: Any, diameter_um: float = 100.0) -> Array:
     size = float(within(diameter_um, 20.0, 500.0))
     with np.errstate(divide="ignore", over="ignore"):
         life = size * size / (80.0 * within(delta_t_k, 0.0, 40.0))
-    out: Array = np.minimum(life, 3600.0)
-    return out
+    return np.minimum(life, 3600.0)

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import within
-from planner.weather import Array
+from planner.weather import Array, within
 
 #: Altitude of the sun's centre at sunrise and sunset: refraction 34', half its disc 16'.
 RISE_DEG = -0.833
 
 
-def sun_position_deg(epoch_s: Any, latitude_deg: float, longitude_deg: float) -> tuple[Array, Array]:
+def sun_position_deg(epoch_s: ArrayLike, latitude_deg: float, longitude_deg: float) -> tuple[Array, Array]:
     """Altitude and azimuth of the sun's centre, without refraction.
 
     Parameters   epoch_s : array of any shape. Seconds since 1970, UTC.
@@ -72,7 +70,7 @@ def rise_and_set_s(
     return (float(rising[0]) if rising.size else None, float(setting[-1]) if setting.size else None)
 
 
-def clear_sky_wm2(sun_altitude_deg: Any) -> Array:
+def clear_sky_wm2(sun_altitude_deg: ArrayLike) -> Array:
     """Sunlight on the level under a clear sky.
 
     Parameters   sun_altitude_deg : array. [degrees]
@@ -84,11 +82,10 @@ def clear_sky_wm2(sun_altitude_deg: Any) -> Array:
     Check        tests/indices/test_sun.py::test_cloud_takes_three_quarters
     """
     sine = np.sin(np.radians(within(sun_altitude_deg, -90.0, 90.0)))
-    out: Array = np.maximum(910.0 * sine - 30.0, 0.0)
-    return out
+    return np.maximum(910.0 * sine - 30.0, 0.0)
 
 
-def cloudy_sky_wm2(sun_altitude_deg: Any, cloud_fraction: Any) -> Array:
+def cloudy_sky_wm2(sun_altitude_deg: ArrayLike, cloud_fraction: ArrayLike) -> Array:
     """Sunlight on the level under a sky with cloud: an estimate where none is forecast.
 
     Parameters   sun_altitude_deg : array. [degrees]
@@ -101,11 +98,10 @@ def cloudy_sky_wm2(sun_altitude_deg: Any, cloud_fraction: Any) -> Array:
     Check        tests/indices/test_sun.py::test_cloud_takes_three_quarters
     """
     cloud = np.minimum(within(cloud_fraction, 0.0, 1.13), 1.0)
-    out: Array = clear_sky_wm2(sun_altitude_deg) * (1.0 - 0.75 * cloud**3.4)
-    return out
+    return clear_sky_wm2(sun_altitude_deg) * (1.0 - 0.75 * cloud**3.4)
 
 
-def daily_light_mol_m2(sunlight_mj_m2: Any) -> Array:
+def daily_light_mol_m2(sunlight_mj_m2: ArrayLike) -> Array:
     """Light that plants can use, from the day's sunlight.
 
     Parameters   sunlight_mj_m2 : array. [MJ/m2/d]

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.indices.validity import within
 from planner.units import WIND_2M_PER_10M
-from planner.weather import Array
+from planner.weather import Array, within
 
 STEFAN_BOLTZMANN = 5.670374e-8
 KELVIN = 273.15
@@ -37,7 +36,7 @@ class SurfaceConstants:
 GRASS_SURFACE = SurfaceConstants()
 
 
-def longwave_down_wm2(temp_c: Any, rel_humidity_pct: Any, cloud_fraction: Any) -> Array:
+def longwave_down_wm2(temp_c: ArrayLike, rel_humidity_pct: ArrayLike, cloud_fraction: ArrayLike) -> Array:
     """Longwave radiation of the sky: clear-sky form of Brutsaert, cloud by Unsworth and Monteith.
 
     Parameters   temp_c, rel_humidity_pct : arrays. Air at screen height. [degC, %]
@@ -55,21 +54,20 @@ def longwave_down_wm2(temp_c: Any, rel_humidity_pct: Any, cloud_fraction: Any) -
     share = np.maximum(within(rel_humidity_pct, 0.0, 105.0), 0.1) / 100.0
     log_vapour = np.log(_ES * share) + _EB * temp / (_EC + temp)
     clear = 1.24 * np.exp((log_vapour - np.log(kelvin)) / 7.0)
-    out: Array = (cloud + (1.0 - cloud) * clear) * STEFAN_BOLTZMANN * np.square(np.square(kelvin))
-    return out
+    return (cloud + (1.0 - cloud) * clear) * STEFAN_BOLTZMANN * np.square(np.square(kelvin))
 
 
 def surface_temp_c(
-    temp_c: Any,
-    rel_humidity_pct: Any,
-    wind_10m_ms: Any,
-    cloud_fraction: Any,
-    ground_temp_c: Any,
-    pressure_hpa: Any = 1013.25,
-    shortwave_wm2: Any = 0.0,
+    temp_c: ArrayLike,
+    rel_humidity_pct: ArrayLike,
+    wind_10m_ms: ArrayLike,
+    cloud_fraction: ArrayLike,
+    ground_temp_c: ArrayLike,
+    pressure_hpa: ArrayLike = 1013.25,
+    shortwave_wm2: ArrayLike = 0.0,
     *,
     constants: SurfaceConstants = GRASS_SURFACE,
-    longwave_wm2: Any = None,
+    longwave_wm2: ArrayLike | None = None,
 ) -> Array:
     """Temperature of a short grass surface, by clipped Newton steps on its heat balance.
 
@@ -127,12 +125,15 @@ def surface_temp_c(
         surface = surface + step
         if not (np.abs(step) > 0.1).any():
             break
-    out: Array = np.maximum(surface, temp - constants.deepest_below_air_k)
-    return out
+    return np.maximum(surface, temp - constants.deepest_below_air_k)
 
 
 def dew_mm_per_h(
-    temp_c: Any, rel_humidity_pct: Any, wind_10m_ms: Any, surface_c: Any, pressure_hpa: Any = 1013.25
+    temp_c: ArrayLike,
+    rel_humidity_pct: ArrayLike,
+    wind_10m_ms: ArrayLike,
+    surface_c: ArrayLike,
+    pressure_hpa: ArrayLike = 1013.25,
 ) -> Array:
     """Water that condenses on the grass in an hour.
 
@@ -152,5 +153,4 @@ def dew_mm_per_h(
     surface = within(surface_c, -60.0, 80.0)
     vapour = within(rel_humidity_pct, 0.0, 105.0) / 100.0 * _ES * np.exp(_EB * temp / (_EC + temp))
     full = _ES * np.exp(_EB * surface / (_EC + surface))
-    out: Array = np.clip((vapour - full) * density * 0.622 / pressure * conductance * 3600.0, 0.0, 0.1)
-    return out
+    return np.clip((vapour - full) * density * 0.622 / pressure * conductance * 3600.0, 0.0, 0.1)

@@ -73,51 +73,6 @@ def catch_can(caught_ml: Sequence[float | None], seconds: float, new_lmin: float
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrayTest:
-    """What a spreader puts down, against what is wanted."""
-
-    measured_gm2: float
-    wanted_gm2: float
-
-    @property
-    def off_pct(self) -> float:
-        """Percent too much (above 0) or too little."""
-        return 100.0 * (self.measured_gm2 / self.wanted_gm2 - 1.0)
-
-    def says(self) -> str:
-        """What to do with the setting."""
-        figures = f"{self.measured_gm2:.1f} g/m2 put down, {self.wanted_gm2:.1f} wanted"
-        if abs(self.off_pct) <= OFF_LIMIT_PCT:
-            return f"{figures}: keep the setting."
-        act = "close" if self.off_pct > 0 else "open"
-        return f"{figures}: {act} the setting and test again."
-
-
-def tray_test(caught_g: float, area_m2: float, wanted_gm2: float) -> TrayTest:
-    """From the grams caught in a tray, or put out over a measured strip (swath times distance)."""
-    caught = positive(caught_g, "what was caught in g")
-    return TrayTest(
-        measured_gm2=caught / positive(area_m2, "the area of tray or strip in m2"),
-        wanted_gm2=positive(wanted_gm2, "the rate wanted in g/m2"),
-    )
-
-
-def effective_swath_m(places_m: Sequence[float], caught_g: Sequence[float]) -> float:
-    """Distance between the two places where a single pass puts down half of what falls in the middle.
-
-    Places are metres left (below 0) and right of the spreader's path, in order, with one at 0. Between trays
-    the catch is taken as a straight line.
-    """
-    if len(places_m) != len(caught_g) or sorted(places_m) != list(places_m) or 0.0 not in places_m:
-        raise InputError("Give one catch for each tray, trays from left to right, one of them at 0 m.")
-    middle = list(places_m).index(0.0)
-    half = positive(caught_g[middle], "the catch in the middle tray in g") / 2.0
-    right = _falls_to(half, list(zip(places_m, caught_g, strict=True))[middle:])
-    left = _falls_to(half, list(zip(places_m, caught_g, strict=True))[middle::-1])
-    return right - left
-
-
 def _falls_to(half: float, trays: list[tuple[float, float]]) -> float:
     for (near, more), (far, less) in zip(trays, trays[1:], strict=False):
         if less <= half:

@@ -60,14 +60,6 @@ def speed_for_volume_kmh(wanted_lha: float, flow_lmin: float, spacing_m: float) 
     return MINUTE_HECTARES * positive(flow_lmin, "the flow of a nozzle in L/min") / (wanted_lha * spacing_m)
 
 
-def strip_volume_lha(used_l: float, swath_m: float, distance_m: float) -> float:
-    """Spray volume in L/ha from the litres used over a measured strip (knapsack or boom)."""
-    positive(used_l, "the volume used in L")
-    return (
-        used_l * M2_PER_HA / (positive(swath_m, "the swath in m") * positive(distance_m, "the distance in m"))
-    )
-
-
 def speed_kmh(distance_m: float, seconds: float) -> float:
     """Speed from a timed distance."""
     return 3.6 * positive(distance_m, "the distance in m") / positive(seconds, "the time in s")
@@ -76,11 +68,6 @@ def speed_kmh(distance_m: float, seconds: float) -> float:
 def amount_for_area(per_ha: float, area_m2: float) -> float:
     """Litres or kilograms for an area, from a rate per hectare."""
     return positive(per_ha, "the rate per hectare") * positive(area_m2, "the area in m2") / M2_PER_HA
-
-
-def area_covered_m2(amount: float, per_ha: float) -> float:
-    """The area that an amount covers at a rate per hectare."""
-    return positive(amount, "the amount") * M2_PER_HA / positive(per_ha, "the rate per hectare")
 
 
 def loads_of(total: float, capacity: float) -> tuple[float, ...]:

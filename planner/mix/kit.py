@@ -177,10 +177,32 @@ class Material:
             positive(self.density_kgl, f"the density of {self.name} in kg/L")
         if self.most_per_ha is not None and self.rate_per_ha > positive(self.most_per_ha, "the highest rate"):
             raise InputError(
-                f"The rate of {self.name} is {self.rate_per_ha:g} {self.unit}/ha, above the label's "
-                "highest of "
-                f"{self.most_per_ha:g}. Lower it."
+                f"The rate of {self.name} is {self.rate_per_ha:g} {self.unit}/ha, above the label's highest "
+                f"of {self.most_per_ha:g}. Lower it."
             )
         for nutrient, percent in self.analysis_pct.items():
             if not 0.0 <= percent <= 100.0:
                 raise InputError(f"{self.name} holds {percent} % {nutrient}; 0 to 100 is possible.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stocked:
+    """One material of the materials file. What its label does not say is None."""
+
+    material: Material
+    jobs: tuple[str, ...] = ()
+    """Jobs it is used for; the first material of a job is the one taken when none is named."""
+    product: str = ""
+    """The name exactly as on the label; empty when not written down."""
+    registration: str = ""
+    rainfast_h: float | None = None
+    """Dry hours from the end of the work until rain takes nothing off any more."""
+    reentry_h: float | None = None
+    air_temp_c: Range = field(default_factory=Range)
+    lasts_degree_days: float | None = None
+    """For a growth regulator: warmth over the grass's base after which it is due again."""
+
+    @property
+    def name(self) -> str:
+        """Its name in commands and in the diary."""
+        return self.material.name

@@ -40,12 +40,3 @@ def nutrients_gm2(material: Material, per_ha: float | None = None) -> dict[str, 
             element, share = _ELEMENT[nutrient]
             brings[element] = brings.get(element, 0.0) + grams * share
     return brings
-
-
-def rate_for_nutrient_per_ha(material: Material, nutrient: str, wanted_gm2: float) -> float:
-    """Product per hectare, in its own unit, that brings the grams per square metre wanted."""
-    positive(wanted_gm2, f"the {nutrient} wanted in g/m2")
-    each = nutrients_gm2(material, 1.0).get(nutrient, 0.0)
-    if each <= 0.0:
-        raise InputError(f"{material.name} holds no {nutrient}. Choose another material.")
-    return wanted_gm2 / each

@@ -1,4 +1,4 @@
-"""The sentences of a mix sheet: order of mixing, cautions, amounts."""
+"""The sentences of a mix plan: order of mixing, cautions, amounts."""
 
 from __future__ import annotations
 
@@ -19,16 +19,15 @@ MIXING_ORDER: tuple[tuple[str, str], ...] = (
 )
 GRANULAR = "granular"
 
-LABEL_FIRST = "The label and local law come first; if they and this sheet differ, they win."
+LABEL_FIRST = "The label and local law come first; if they and this plan differ, they win."
 SPRAY_CAUTIONS: tuple[str, ...] = (
     LABEL_FIRST,
-    "This sheet does not approve a spray. Measure wind, temperature and humidity on the spot; stop "
+    "This plan does not approve a spray. Measure wind, temperature and humidity where you stand; stop "
     "when they turn.",
     "Wear what the label asks for. Mix outdoors, your face upwind, away from drains, wells and food; "
     "keep clean water at hand.",
-    "Keep the label's untreated strip beside water, drains and other people's plants; spray only "
-    "with the air "
-    "moving away from them, with coarse drops and the nozzles low.",
+    "Keep the label's untreated strip beside water, drains and other people's plants; spray only with the "
+    "air moving away from them, with coarse drops and the nozzles low.",
     "Keep people and animals off until the re-entry time has passed and the leaf is dry.",
     "Left-over mix and rinse water go on a labelled area within the rate, never down a drain; do not "
     "store a mix.",
@@ -36,17 +35,15 @@ SPRAY_CAUTIONS: tuple[str, ...] = (
 SPREAD_CAUTIONS: tuple[str, ...] = (
     LABEL_FIRST,
     "Wear what the label asks for; fill the hopper on a hard floor or a sheet, not on the turf.",
-    "Keep granules off hard ground and out of water; sweep up what falls there. Some places ban "
-    "feeding by date, "
-    "by phosphorus, or near water.",
+    "Keep granules off hard ground and out of water; sweep up what falls there. Some places ban feeding by "
+    "date, by phosphorus, or near water.",
     "Never on frozen or soaked ground.",
     "What is left goes back into its own bag, closed and dry.",
 )
 LICENCE = "Buying or using this may need training or a licence where you are; write its number in the diary."
 JAR_TEST = (
-    "More than one product in the tank: ask each label whether it allows that, then try the mix in a "
-    "jar in the "
-    "same order and shares; if it curdles, warms or settles, do not mix it."
+    "More than one product in the tank: ask each label whether it allows that, then try the mix in a jar in "
+    "the same order and shares; if it curdles, warms or settles, do not mix it."
 )
 
 

@@ -7,7 +7,7 @@ import json
 import re
 import ssl
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from planner.outputs.base import Message, OutputFailed, OutputUnsure
 
@@ -32,7 +32,7 @@ class Broker:
     ca_file: str | None = None
     timeout_s: float = 10.0
 
-    def client(self, **options: Any) -> aiomqtt.Client:
+    def client(self, will: aiomqtt.Will | None = None) -> aiomqtt.Client:
         """A client of that broker, not yet connected; OutputFailed when the package is not there."""
         try:
             import aiomqtt
@@ -47,38 +47,18 @@ class Broker:
             password=self.password,
             timeout=self.timeout_s,
             tls_context=ssl.create_default_context(cafile=self.ca_file) if self.tls else None,
-            **options,
+            will=will,
         )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MqttOutput:
+class MqttOutput(Broker):
     """Publishes each warning, retained, at `haysel/NODE/warning/KIND/SURFACE`."""
 
-    host: str
     name: str = "mqtt"
-    port: int = 1883
-    user: str | None = None
-    password: str | None = field(default=None, repr=False)
-    tls: bool = False
-    ca_file: str | None = None
     node: str = "haysel"
     """This site among others on the broker."""
-    timeout_s: float = 10.0
     idempotent: bool = True
-
-    @property
-    def broker(self) -> Broker:
-        """The broker it publishes to."""
-        return Broker(
-            host=self.host,
-            port=self.port,
-            user=self.user,
-            password=self.password,
-            tls=self.tls,
-            ca_file=self.ca_file,
-            timeout_s=self.timeout_s,
-        )
 
     def topic(self, message: Message) -> str:
         """Where the message is published."""
@@ -89,7 +69,7 @@ class MqttOutput:
         asyncio.run(self._publish(self.topic(message), json.dumps(message.as_dict())))
 
     async def _publish(self, topic: str, payload: str) -> None:
-        client = self.broker.client()
+        client = self.client()
         import aiomqtt
 
         connected = False

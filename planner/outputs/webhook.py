@@ -1,10 +1,12 @@
-"""Posts warnings as JSON to an address of your own."""
+"""Posts warnings as JSON to an address of your own, or through the optional Apprise library."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
+from types import ModuleType
 
 from planner.errors import InputError
 from planner.outputs.base import Message, OutputFailed, OutputUnsure
@@ -76,3 +78,30 @@ def _seconds(retry_after: str | None) -> float | None:
     except ValueError:
         return None
     return seconds if math.isfinite(seconds) and seconds >= 0.0 else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AppriseOutput:
+    """One address of the apprise package. Give each address its own output: then each gets a message once."""
+
+    url: str = field(repr=False)
+    name: str = "apprise"
+    idempotent: bool = False
+
+    def send(self, message: Message) -> None:
+        """Taken when the package reports success; it does not say why it failed."""
+        sender = _package().Apprise()
+        if not sender.add(self.url):
+            raise OutputFailed(f"The output {self.name} has an address that apprise cannot read. Correct it.")
+        text = message.body if message.url is None else f"{message.body}\n{message.url}"
+        if not sender.notify(title=message.title, body=text):
+            raise OutputFailed(f"The output {self.name} could not send. Check its address and the network.")
+
+
+def _package() -> ModuleType:
+    try:
+        return import_module("apprise")
+    except ModuleNotFoundError as error:
+        raise OutputFailed(
+            'The apprise package is not installed. Install it with: pip install "haysel[notify]".'
+        ) from error

@@ -1,14 +1,10 @@
-"""The pages: answers in, HTML out. Nothing is read, fetched or reckoned here, and no clock is looked at."""
+"""The pages: a report in, HTML out. Nothing is read, fetched or computed here, and no clock is looked at."""
 
 from __future__ import annotations
 
-from planner.page.addresses import addresses
-from planner.page.day import day
-from planner.page.frame import CONTENT_POLICY, HTML, edition, empty
-from planner.page.help import help_page
-from planner.page.home import home
-from planner.page.job import job
-from planner.page.sheet import sheet
+from planner.page.details import addresses, day, help_page, job
+from planner.page.home import home, week_sheet
+from planner.page.layout import CONTENT_POLICY, HTML, edition, empty, write
 
 __all__ = [
     "CONTENT_POLICY",
@@ -20,5 +16,6 @@ __all__ = [
     "help_page",
     "home",
     "job",
-    "sheet",
+    "week_sheet",
+    "write",
 ]

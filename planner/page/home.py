@@ -1,107 +1,182 @@
-"""The page a keeper opens in the morning."""
+"""The page a keeper opens in the morning, and the sheet of the week."""
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass
+from datetime import date
 
 from planner.page.chart import chart
-from planner.page.frame import Answers, clock, write
+from planner.page.layout import clock_of, write
 from planner.page.ribbon import Scale
-from planner.page.rows import blocks, by_kind, cautions, days, underfoot
+from planner.page.rows import SiteClock, Underfoot, blocks, by_kind, cautions, days, hours, place, underfoot
+from planner.reports.headline import headline
+from planner.reports.rows import LeftRow, Report, RibbonRow, WarningRow, WindowRow, WorkRow
+from planner.reports.surface_rows import SeedRow, SurfaceRow
 
 #: Days on the ribbons and on the wide chart; the narrow chart shows the nearest.
 RIBBON_DAYS, NARROW_DAYS = 7, 3
+#: Placed or waiting sprays on the first screen.
+_SPRAYS = 2
+
+Seeds = list[tuple[str, SeedRow]]
 
 
-def home(answers: Answers) -> bytes:
-    """The whole of it: sentence, warnings, next windows, ribbons, days, weather, seed, forecast, cautions."""
-    now = clock(answers)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SprayHours:
+    """When to spray: what is due in its hour of the week, or why it has none; else what could be done."""
+
+    placed: list[WorkRow]
+    left: list[LeftRow]
+    could: WindowRow | None
+    could_labels: list[str]
+    is_set_up: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstLight:
+    """The morning's three questions: when to spray, what threatens the seed, may I walk on it."""
+
+    spray: SprayHours
+    wash: list[WarningRow]
+    seed: Seeds
+    wash_not_read: str | None
+    underfoot: list[Underfoot]
+    frost: WarningRow | None
+
+
+def home(report: Report) -> bytes:
+    """The whole of it: sentence, warnings, windows, ribbons, days, weather, seed, forecast, cautions."""
+    now = clock_of(report)
     seven = Scale.days(now.now.date(), RIBBON_DAYS, now.zone)
     near = Scale.days(now.now.date(), NARROW_DAYS, now.zone)
-    hours, windows = answers["hours"], answers["windows"]["windows"]
-    told = blocks(answers, seven)
+    coming = hours(report, report.hours.first, seven.end)
     return write(
         "home.html.j2",
-        answers,
-        headline=answers["now"]["headline"],
-        warnings=answers["warnings"]["warnings"],
-        not_read=not_read(answers),
-        answers_of_three=three(answers),
-        kinds=by_kind(told),
+        report,
+        headline=headline(report),
+        warnings=report.warnings,
+        not_read=report.not_read,
+        first_light=first_light(report),
+        kinds=by_kind(blocks(report, seven)),
         ticks=seven.ticks(),
-        days=days(answers, now),
+        days=days(report, now),
         charts=[
-            ("wide", chart(hours, windows, seven, width=1040)),
-            ("slim", chart(hours, windows, near, width=360)),
+            ("wide", chart(coming, report.windows, seven, width=1040)),
+            ("slim", chart(coming, report.windows, near, width=360)),
         ],
-        rows=[row for row in hours[::3] if now.at(row["time"]) < seven.end],
-        seed=seed(answers),
-        due=due(answers),
-        week=week(answers),
-        standing=standing(answers),
-        cautions=cautions(answers["ribbons"]["ribbons"]),
+        rows=coming[::3],
+        seed=seeds(report),
+        due=report.due,
+        week=report.week,
+        surfaces=_with_records(report),
+        cautions=cautions(report.ribbons),
     )
 
 
-def three(answers: Answers) -> dict[str, Any]:
-    """The morning's three questions: when to spray, what threatens the seed, may I walk on it."""
-    now = clock(answers)
-    found = answers["warnings"]["warnings"]
-    return {
-        "spray": spray(answers),
-        "wash": [row for row in found if row["kind"] == "wash"],
-        "seed": seed(answers),
-        "wash_not_read": next((row["says"] for row in not_read(answers) if row["kind"] == "wash"), None),
-        "underfoot": underfoot(answers, now),
-        "frost": next((row for row in found if row["kind"] == "frost"), None),
-    }
+def first_light(report: Report) -> FirstLight:
+    """What is asked first."""
+    return FirstLight(
+        spray=spray_hours(report),
+        wash=[row for row in report.warnings if row.kind == "wash"],
+        seed=seeds(report),
+        wash_not_read=next((row.says for row in report.not_read if row.kind == "wash"), None),
+        underfoot=underfoot(report, clock_of(report)),
+        frost=next((row for row in report.warnings if row.kind == "frost"), None),
+    )
 
 
-def spray(answers: Answers) -> dict[str, Any]:
-    """When to spray: what is due in its hour of the week, or why it has none; else what could be done."""
-    now, told = clock(answers), week(answers)
-    placed = [row for row in told["work"] if row["kind"] == "spraying" and now.at(row["end"]) > now.now]
-    left = [row for row in told["left"] if row.get("kind") == "spraying"]
+def spray_hours(report: Report) -> SprayHours:
+    """When to spray."""
+    placed = [row for row in report.week.work if row.kind == "spraying" and row.end > report.as_of]
+    left = [row for row in report.week.left if row.kind == "spraying"]
     could = sorted(
-        (row for row in answers["windows"]["windows"] if row["kind"] == "spraying"),
-        key=lambda row: (row["state"] != "steady", now.at(row["start"]), row["rank"]),
+        (row for row in report.windows if row.kind == "spraying"),
+        key=lambda row: (row.state != "steady", row.start, row.rank),
     )
-    hours: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for row in could:
-        labels = hours.setdefault((row["start"], row["end"], row["state"]), {**row, "labels": []})["labels"]
-        if row["label"] not in labels:
-            labels.append(row["label"])
-    return {
-        "placed": placed[:2],
-        "left": left[: max(0, 2 - len(placed))],
-        "could": [] if placed else list(hours.values())[:1],
-        "is_set_up": any(row["kind"] == "spraying" for row in answers["ribbons"]["ribbons"]),
-    }
+    first = could[0] if could and not placed else None
+    labels = [
+        row.label
+        for row in could
+        if first is not None and (row.start, row.end, row.state) == (first.start, first.end, first.state)
+    ]
+    return SprayHours(
+        placed=placed[:_SPRAYS],
+        left=left[: max(0, _SPRAYS - len(placed))],
+        could=first,
+        could_labels=list(dict.fromkeys(labels)),
+        is_set_up=any(row.kind == "spraying" for row in report.ribbons),
+    )
 
 
-def not_read(answers: Answers) -> list[dict[str, Any]]:
-    """Kinds of warning that cannot be read; none when a pass of an older version does not tell it."""
-    return list(answers["warnings"].get("not_read", []))
-
-
-def seed(answers: Answers) -> list[dict[str, Any]]:
+def seeds(report: Report) -> Seeds:
     """Every sowing with its surface."""
-    rows = answers["ground"]["surfaces"]
-    return [{"surface": row["surface"], **sowing} for row in rows for sowing in row["seed"]]
+    return [(row.surface, seed) for row in report.ground for seed in row.seed]
 
 
-def due(answers: Answers) -> list[dict[str, Any]]:
-    """What waits to be done; nothing when a pass of an older version does not tell it."""
-    return list(answers["due"]["due"]) if "due" in answers else []
-
-
-def week(answers: Answers) -> dict[str, Any]:
-    """The week's work in order; empty when a pass of an older version does not tell it."""
-    nothing: dict[str, Any] = {"work": [], "left": [], "planned": [], "says": ""}
-    return {**nothing, **answers.get("week", {})}
-
-
-def standing(answers: Answers) -> list[dict[str, Any]]:
+def _with_records(report: Report) -> list[SurfaceRow]:
     """Surfaces of which a cut or a feed is known."""
-    rows = answers["due"]["surfaces"] if "due" in answers else []
-    return [row for row in rows if row["leaf"] or (row["nitrogen"]["month"] or {}).get("given_g_m2")]
+    return [
+        row
+        for row in report.surfaces
+        if row.leaf is not None or (row.nitrogen.month is not None and row.nitrogen.month.given_g_m2)
+    ]
+
+
+_DAYS = 7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A job on the surfaces where its windows are the same: a cell of windows for each day."""
+
+    label: str
+    surfaces: list[str]
+    cells: list[list[WindowRow]]
+
+
+def week_sheet(report: Report) -> bytes:
+    """Days across, jobs down: the windows, the warnings, and room to write."""
+    now = clock_of(report)
+    cards = days(report, now)[:_DAYS]
+    dates = [card.date for card in cards]
+    lines: dict[tuple[object, ...], Line] = {}
+    without: dict[str, list[str]] = {}
+    for ribbon in sorted(report.ribbons, key=lambda row: place(row.kind)):
+        cells = _cells(report, ribbon, dates, now)
+        if not any(cells):
+            without.setdefault(ribbon.label, []).append(ribbon.surface)
+            continue
+        key = (ribbon.job, *((row.start, row.end, row.state) for cell in cells for row in cell))
+        line = lines.setdefault(key, Line(label=ribbon.label, surfaces=[], cells=cells))
+        line.surfaces.append(ribbon.surface)
+    return write(
+        "week_sheet.html.j2",
+        report,
+        days=cards,
+        lines=list(lines.values()),
+        in_order=_in_order(report, dates, now),
+        left=report.week.left,
+        without=[f"{label} ({', '.join(names)})" for label, names in without.items()],
+        warnings=report.warnings,
+        due=report.due,
+        cautions=cautions(row for row in report.ribbons if row.kind == "spraying")[:2],
+    )
+
+
+def _cells(report: Report, ribbon: RibbonRow, dates: list[date], now: SiteClock) -> list[list[WindowRow]]:
+    """For each day the windows of the job that begin on it, in order of time."""
+    pair = (ribbon.job, ribbon.surface)
+    mine = sorted(
+        (row for row in report.windows if (row.job, row.surface) == pair), key=lambda row: row.start
+    )
+    return [[row for row in mine if now.at(row.start).date() == day] for day in dates]
+
+
+def _in_order(report: Report, dates: list[date], now: SiteClock) -> list[list[WorkRow]]:
+    """For each day what the week places on it, in order of time; empty when it places nothing."""
+    week = report.week
+    rows = sorted(
+        (row for row in (*week.work, *week.planned) if row.end > now.now), key=lambda row: row.start
+    )
+    by_day = [[row for row in rows if now.at(row.start).date() == day] for day in dates]
+    return by_day if any(by_day) else []

@@ -1,151 +1,288 @@
-"""Rows of the answers put together the way a page tells them."""
+"""Rows of a report put together the way a page shows them, and times as it says them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from datetime import datetime
-from typing import Any
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
-from planner.page.frame import Answers
-from planner.page.ribbon import Scale, alike, drawn, pieces
-from planner.page.times import Clock
+from planner.page.ribbon import Piece, Scale, alike, drawn, pieces
+from planner.reports.rows import BarredRow, DayRow, Report, RibbonRow, WindowRow, WorkRow
+from planner.reports.surface_rows import UnderfootRow
+from planner.terms import KINDS_OF_JOB
 
-#: Order of the kinds of job; any other follows by name.
-KINDS = ("spraying", "seeding", "fertilising", "mowing")
 #: Days from the pass up to which a day counts as near, and as likely; beyond it is faint. Judgement.
 NEAR_DAYS, LIKELY_DAYS = 2, 5
 
-Row = Mapping[str, Any]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hour:
+    """An hour of weather: its figures by name, None where one is unknown or the forecast lacks the column."""
+
+    time: datetime
+    figures: dict[str, float | None]
+
+    def __getitem__(self, name: str) -> float | None:
+        return self.figures.get(name)
 
 
-def blocks(answers: Answers, scale: Scale, job: str | None = None) -> list[dict[str, Any]]:
+def hours(report: Report, start: datetime, end: datetime) -> list[Hour]:
+    """The hours of the report that begin from `start` up to `end`."""
+    table = report.hours
+    found = []
+    for number in range(table.count):
+        time = table.first + timedelta(hours=number)
+        if start <= time < end:
+            figures = {name: values[number] for name, values in table.columns.items()}
+            found.append(Hour(time=time, figures=figures))
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A job and the surfaces on which its hours are the same."""
+
+    ribbon: RibbonRow
+    surfaces: list[str]
+    first: WindowRow | None
+    best: WindowRow | None
+    """The window of best rank, where it says more than the first."""
+    windows: list[WindowRow]
+    placed: list[WorkRow]
+    barred: BarredRow | None
+    drawn: list[Piece]
+    listed: list[Piece]
+
+    @property
+    def id(self) -> str:
+        """What a link on the page jumps to."""
+        return f"{self.ribbon.job}-{'-'.join(self.surfaces)}".replace(" ", "_")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WindowGroup:
+    """Windows that differ only in their surface."""
+
+    row: WindowRow
+    surfaces: list[str]
+
+
+@dataclass(slots=True, kw_only=True)
+class DayCard:
+    """A day: the sky once, growth as it spreads over the surfaces, wash where it is worst."""
+
+    date: date
+    row: DayRow
+    sureness: str
+    surfaces: list[DayRow] = field(default_factory=list)
+    windows: list[WindowGroup] = field(default_factory=list)
+
+    @property
+    def growth(self) -> float | None:
+        """The growth potential of the surface that grows most."""
+        known = [row.growth_potential for row in self.surfaces if row.growth_potential is not None]
+        return max(known, default=None)
+
+    @property
+    def worst(self) -> DayRow | None:
+        """The row of the surface most at risk of wash."""
+        known = [row for row in self.surfaces if row.rain_wash_risk is not None]
+        return max(known, key=lambda row: row.rain_wash_risk or 0.0, default=None)
+
+
+def blocks(report: Report, scale: Scale, job: str | None = None) -> list[Block]:
     """One block for each job and the surfaces on which its hours are the same, sorted by kind."""
-    windows, barred = answers["windows"]["windows"], answers["windows"]["barred"]
-    made = []
-    groups = [pair for pair in alike(answers["ribbons"]["ribbons"]) if job is None or pair[0]["job"] == job]
-    for ribbon, surfaces in (pair for group in groups for pair in _told_alike(*group, windows)):
-        mine = [row for row in windows if (row["job"], row["surface"]) == (ribbon["job"], surfaces[0])]
-        by_time = sorted(mine, key=lambda row: str(row["start"]))
-        first = by_time[0] if by_time else None
-        best = mine[0] if mine and mine[0] is not first else None
-        laid = pieces(ribbon["runs"], scale)
-        made.append(
-            {
-                "ribbon": ribbon,
-                "surfaces": surfaces,
-                "first": first,
-                "best": best if best is not None and (first is None or better(best, first)) else None,
-                "windows": by_time,
-                "placed": [
-                    row
-                    for row in (answers["week"]["work"] if "week" in answers else [])
-                    if row["job"] == ribbon["job"] and row["surface"] in surfaces
-                ],
-                "barred": next(
-                    (r for r in barred if (r["job"], r["surface"]) == (ribbon["job"], surfaces[0])), None
-                ),
-                "drawn": drawn(laid),
-                "told": [piece for piece in laid if not piece.is_frame],
-                "id": f"{ribbon['job']}-{'-'.join(surfaces)}".replace(" ", "_"),
-            }
-        )
-    return sorted(made, key=lambda block: place(block["ribbon"]["kind"]))
+    groups = [pair for pair in alike(report.ribbons) if job is None or pair[0].job == job]
+    pairs = [pair for group in groups for pair in _alike_windows(*group, report.windows)]
+    return sorted(
+        (_block(ribbon, surfaces, report, scale) for ribbon, surfaces in pairs),
+        key=lambda block: place(block.ribbon.kind),
+    )
 
 
-def _told_alike(ribbon: Row, surfaces: list[str], windows: list[Row]) -> list[tuple[Row, list[str]]]:
+def _block(ribbon: RibbonRow, surfaces: list[str], report: Report, scale: Scale) -> Block:
+    pair = (ribbon.job, surfaces[0])
+    mine = [row for row in report.windows if (row.job, row.surface) == pair]
+    by_time = sorted(mine, key=lambda row: row.start)
+    first = by_time[0] if by_time else None
+    best = mine[0] if mine and mine[0] is not first else None
+    found = pieces(ribbon.runs, scale)
+    return Block(
+        ribbon=ribbon,
+        surfaces=surfaces,
+        first=first,
+        best=best if best is not None and (first is None or _better(best, first)) else None,
+        windows=by_time,
+        placed=[row for row in report.week.work if row.job == ribbon.job and row.surface in surfaces],
+        barred=next((row for row in report.barred if (row.job, row.surface) == pair), None),
+        drawn=drawn(found),
+        listed=[piece for piece in found if not piece.is_calendar],
+    )
+
+
+def _alike_windows(
+    ribbon: RibbonRow, surfaces: list[str], windows: Iterable[WindowRow]
+) -> list[tuple[RibbonRow, list[str]]]:
     """The surfaces of one ribbon, apart where their windows say different things."""
-    groups: dict[tuple[Any, ...], list[str]] = {}
+    groups: dict[tuple[object, ...], list[str]] = {}
     for surface in surfaces:
-        mine = [row for row in windows if (row["job"], row["surface"]) == (ribbon["job"], surface)]
-        groups.setdefault(tuple((row["start"], *told(row)) for row in mine), []).append(surface)
+        mine = [row for row in windows if (row.job, row.surface) == (ribbon.job, surface)]
+        groups.setdefault(tuple((row.start, *_words(row)) for row in mine), []).append(surface)
     return [(ribbon, names) for names in groups.values()]
 
 
-def told(row: Row) -> tuple[str, ...]:
+def _words(row: WindowRow) -> tuple[object, ...]:
     """What is said of a window beside its hours."""
-    chance = "" if row["chance"] is None else str(row["chance"])
-    return (row["limiting"]["says"], chance, str(row["next_start"]), *row["not_read"], *row["tasks"])
+    return (row.limiting.says, row.share, row.next_start, row.not_read, row.tasks)
 
 
-def better(best: Row, first: Row) -> bool:
+def _better(best: WindowRow, first: WindowRow) -> bool:
     """Whether the best window says more than the soonest: it is steady where the soonest is not."""
-    return bool(best["state"] == "steady" and first["state"] != "steady")
+    return best.state == "steady" and first.state != "steady"
 
 
 def place(kind: str) -> tuple[int, str]:
     """Where a kind of job stands on the page."""
-    return (KINDS.index(kind) if kind in KINDS else len(KINDS), kind)
+    return (KINDS_OF_JOB.index(kind) if kind in KINDS_OF_JOB else len(KINDS_OF_JOB), kind)
 
 
-def by_kind(found: Iterable[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:
+def by_kind(found: Iterable[Block]) -> list[tuple[str, list[Block]]]:
     """Blocks under the kind of their job."""
-    kinds: dict[str, list[dict[str, Any]]] = {}
+    kinds: dict[str, list[Block]] = {}
     for block in found:
-        kinds.setdefault(block["ribbon"]["kind"], []).append(block)
+        kinds.setdefault(block.ribbon.kind, []).append(block)
     return list(kinds.items())
 
 
-def days(answers: Answers, clock: Clock) -> list[dict[str, Any]]:
-    """One card a day: the sky once, growth as it spreads over the surfaces, wash where it is worst."""
-    cards: dict[str, dict[str, Any]] = {}
+def days(report: Report, clock: SiteClock) -> list[DayCard]:
+    """One card a day, from today on."""
+    cards: dict[str, DayCard] = {}
     today = clock.now.date()
-    for row in answers["days"]["days"]:
-        if row["date"] < today.isoformat():
+    for row in report.days:
+        day = date.fromisoformat(row.date)
+        if day < today:
             continue
-        ahead = (datetime.fromisoformat(row["date"]).date() - today).days
-        card = cards.setdefault(
-            row["date"],
-            {
-                **row,
-                "growth": [],
-                "wash_surface": None,
-                "wash": None,
-                "surfaces": [],
-                "sureness": "near" if ahead < NEAR_DAYS else "likely" if ahead < LIKELY_DAYS else "faint",
-            },
-        )
-        card["surfaces"].append(row)
-        if row["growth_potential"] is not None:
-            card["growth"].append(row["growth_potential"])
-        wash = row["rain_wash_risk"]
-        if wash is not None and (card["wash"] is None or wash > card["wash"]):
-            card["wash"], card["wash_surface"] = wash, row["surface"]
-    for date, card in cards.items():
-        card["windows"] = on_day(answers, date, clock)
+        ahead = (day - today).days
+        sureness = "near" if ahead < NEAR_DAYS else "likely" if ahead < LIKELY_DAYS else "faint"
+        card = cards.setdefault(row.date, DayCard(date=day, row=row, sureness=sureness))
+        card.surfaces.append(row)
+    for card in cards.values():
+        card.windows = _on_day(report, card.date, clock)
     return list(cards.values())
 
 
-def on_day(answers: Answers, date: str, clock: Clock) -> list[dict[str, Any]]:
+def _on_day(report: Report, day: date, clock: SiteClock) -> list[WindowGroup]:
     """Windows that begin on the day, in order of time, alike surfaces together."""
-    rows = [row for row in answers["windows"]["windows"] if clock.at(row["start"]).date().isoformat() == date]
-    return together(sorted(rows, key=lambda row: (place(row["kind"]), str(row["start"]))))
+    rows = [row for row in report.windows if clock.at(row.start).date() == day]
+    return together(sorted(rows, key=lambda row: (place(row.kind), row.start)))
 
 
-def together(rows: Iterable[Row]) -> list[dict[str, Any]]:
-    """Windows that differ only in their surface, as one row with `surfaces`."""
-    groups: dict[tuple[str, ...], dict[str, Any]] = {}
+def together(rows: Iterable[WindowRow]) -> list[WindowGroup]:
+    """Windows that differ only in their surface, as one."""
+    groups: dict[tuple[object, ...], WindowGroup] = {}
     for row in rows:
-        hours = tuple(str(row[name]) for name in ("job", "start", "end", "state", "latest_start"))
-        key = (*hours, *told(row))
-        groups.setdefault(key, {**row, "surfaces": []})["surfaces"].append(row["surface"])
+        key = (row.job, row.start, row.end, row.state, row.latest_start, *_words(row))
+        groups.setdefault(key, WindowGroup(row=row, surfaces=[])).surfaces.append(row.surface)
     return list(groups.values())
 
 
-def cautions(ribbons: Iterable[Row]) -> list[str]:
+def cautions(ribbons: Iterable[RibbonRow]) -> list[str]:
     """Every caution of the jobs, once."""
-    return list(dict.fromkeys(caution for row in ribbons for caution in row["cautions"]))
+    return list(dict.fromkeys(caution for row in ribbons for caution in row.cautions))
 
 
-def underfoot(answers: Answers, clock: Clock) -> list[dict[str, Any]]:
-    """How the ground bears feet now and what comes next, alike surfaces together."""
-    groups: dict[tuple[str, ...], dict[str, Any]] = {}
-    for row in answers["ground"]["surfaces"]:
-        runs = [run for run in row["underfoot"] if clock.at(run["end"]) > clock.now]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Underfoot:
+    """How the ground bears feet now and what comes next, on surfaces that are alike."""
+
+    here: UnderfootRow
+    after: UnderfootRow | None
+    surfaces: list[str]
+
+
+def underfoot(report: Report, clock: SiteClock) -> list[Underfoot]:
+    """The ground now, the worst first, alike surfaces together."""
+    groups: dict[tuple[object, ...], Underfoot] = {}
+    for row in report.ground:
+        runs = [run for run in row.underfoot if run.end > clock.now]
         if not runs:
             continue
         here, after = runs[0], runs[1] if len(runs) > 1 else None
-        key = (here["state"], here["says"], here["end"], str(after and after["says"]))
-        found = groups.setdefault(key, {"here": here, "after": after, "surfaces": []})
-        found["surfaces"].append(row["surface"])
+        key = (here.state, here.says, here.end, after and after.says)
+        groups.setdefault(key, Underfoot(here=here, after=after, surfaces=[])).surfaces.append(row.surface)
     order = ("barred", "narrow", "unread", "steady")
-    return sorted(groups.values(), key=lambda row: order.index(row["here"]["state"]))
+    return sorted(groups.values(), key=lambda found: order.index(found.here.state))
+
+
+class SiteClock:
+    """Writes moments for one site at the moment that the page is true of."""
+
+    def __init__(self, zone: ZoneInfo, now: datetime) -> None:
+        self.zone = zone
+        self.now = now.astimezone(zone)
+
+    def at(self, moment: datetime) -> datetime:
+        """The moment on the site's clock."""
+        return moment.astimezone(self.zone)
+
+    def _date(self, moment: datetime | date) -> date:
+        return self.at(moment).date() if isinstance(moment, datetime) else moment
+
+    def hm(self, moment: datetime) -> str:
+        """07:30"""
+        return f"{self.at(moment):%H:%M}"
+
+    def day(self, moment: datetime | date) -> str:
+        """Thu 7 May; also of a plain date."""
+        found = self._date(moment)
+        return f"{found:%a} {found.day} {found:%b}"
+
+    def long_day(self, moment: datetime | date) -> str:
+        """Thursday 7 May; also of a plain date."""
+        found = self._date(moment)
+        return f"{found:%A} {found.day} {found:%B}"
+
+    def near_day(self, moment: datetime | date) -> str:
+        """today, tomorrow, or Sat 9 May"""
+        ahead = (self._date(moment) - self.now.date()).days
+        return {0: "today", 1: "tomorrow"}.get(ahead, self.day(moment))
+
+    def when(self, moment: datetime) -> str:
+        """today 07:30"""
+        return f"{self.near_day(moment)} {self.hm(moment)}"
+
+    def span(self, start: datetime, end: datetime) -> str:
+        """today 07:00–12:00; the second day is named where it is another one."""
+        first, last = self.at(start), self.at(end)
+        # Midnight still belongs to the day before.
+        same = first.date() == (last - timedelta(seconds=1)).date()
+        until = ("24:00" if last.date() != first.date() else f"{last:%H:%M}") if same else self.when(end)
+        return f"{self.when(start)}–{until}"
+
+    def hours(self, start: datetime, end: datetime) -> str:
+        """07:00–12:00, or Thu 21:00–Fri 02:00"""
+        first, last = self.at(start), self.at(end)
+        if first.date() == (last - timedelta(seconds=1)).date():
+            until = "24:00" if last.date() != first.date() else f"{last:%H:%M}"
+            return f"{first:%H:%M}–{until}"
+        return f"{first:%a %H:%M}–{last:%a %H:%M}"
+
+    @staticmethod
+    def age(hours: float | None) -> str:
+        """40 min, 5 h, 3 days; or that it is not known"""
+        if hours is None:
+            return "age not known"
+        if hours < 1:
+            return f"{hours * 60:.0f} min"
+        return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
+
+
+def figure(value: float | None, digits: int = 0, unit: str = "") -> str:
+    """A figure for people; a dash where it is unknown."""
+    if value is None:
+        return "–"
+    text = f"{value:.{digits}f}"
+    if text.startswith("-") and float(text) == 0:
+        text = text[1:]
+    return f"{text} {unit}".strip().replace("-", "−")

@@ -1,49 +1,41 @@
 """What all kinds of need share: limits, comfort, the figure held against them, and the words for it.
 
-A need gives every start hour a figure. Held against its limits the figure has a *room*: 1 and more inside the
-comfortable range, 0 at the hard limit, below 0 beyond it, straight between. Clipped to 0..1 the room is the
-desirability of Derringer & Suich (1980, one- and two-sided, exponent 1; from memory). The need with the least
-room limits the hour, and its own words say why.
+A need gives every start hour a figure, and the figure has a margin to its limits (see `planner.margin`). The
+need with the least margin limits the hour, and its own words say why.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cached_property
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, NamedTuple
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
-from planner.rules.spans import Spans
+from planner.margin import EPS, MOST_MARGIN, YES_NO, lower_margin, upper_margin
+from planner.rules.figures import Figure, Figures, Summary
 from planner.site import WorkDone
-from planner.weather import Array
-from planner.words import YES_NO
+from planner.weather import Array, Mask
 
 if TYPE_CHECKING:
-    from planner.indices.frame import Quantities
+    from planner.indices.quantities import Quantities
 
-#: Room of a figure outside a comfortable range that has no hard limit behind it: judgement.
-SOFT_ROOM = 0.5
-#: Room of a need that cannot press: a yes or a no that holds, a clock that is open.
-MOST_ROOM = 9.0
-_EPS = 1e-7
-#: A start told to the minute may miss a limit by the rounding of that minute.
-_SHUT_EPS = 2e-6
-Mask = np.ndarray[Any, np.dtype[np.bool_]]
+#: True or false as TOML writes them: `"no"` in quotes would else be taken for a yes or a no by its letters.
+YesNo = Annotated[bool, Strict()]
+#: A start given to the minute may miss a limit by the rounding of that minute.
+_CLOSED_EPS = 2e-6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Trial:
-    """One job tried on one surface at every start hour of the forecast, all starts shifted by `offset_h`."""
+class ResultKey(NamedTuple):
+    """All that the result of a need rests on, by value: equal keys have equal results."""
 
-    quantities: Quantities
-    duration_h: float
-    offset_h: float = 0.0
-    done: tuple[WorkDone, ...] = ()
-    planned: tuple[WorkDone, ...] = ()
-    spans: Spans = field(default_factory=Spans)
+    kind: str
+    figures: tuple[Figure, ...] = ()
+    limits: tuple[float | None, ...] = ()
+    settings: tuple[float | str, ...] = ()
+    moments_h: tuple[float, ...] = ()
+    """Times of other work, in hours since 1970."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,45 +50,59 @@ class Reading:
     high: Array
 
 
-class Assay:
-    """A need held against its limits: its figures, the room of the first member, and what holds where.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NeedResult:
+    """A need held against its limits under the plain forecast, the first member."""
 
-    `members` gives holds and seen of all members where the figures are those of the first alone.
-    """
+    reading: Reading
+    margin: Array
+    """Shape (hours,)."""
+    closed: Mask
+    """Shape (hours,): a hard limit is broken, or the figure is needed and unknown."""
 
-    def __init__(
-        self, need: Need, reading: Reading, members: Callable[[], tuple[Mask, Mask]] | None = None
-    ) -> None:
-        self._need = need
-        self._members = members
-        self.reading = reading
-        #: Shape (hours,), of the first member.
-        self.room: Array = need.room(reading, member=0)
-        #: Shape (hours,), of the first member: a hard limit is broken, or the figure is needed and unknown.
-        self.shut: Mask = np.where(np.isnan(self.room), not need.optional, self.room < -_SHUT_EPS)
 
-    @cached_property
-    def holds(self) -> Mask:
-        """Shape (members or 1, hours): whether the hard limits hold."""
-        return self._of_members[0] if self._members else self._need.holds(self.reading)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MemberResult:
+    """Whether a need holds in each member, shape (members or 1, hours)."""
 
-    @cached_property
-    def _of_members(self) -> tuple[Mask, Mask]:
-        assert self._members is not None
-        return self._members()
+    holds: Mask
+    known: Mask
+    is_whole: bool
+    """Whether every figure is known."""
 
-    @cached_property
-    def seen(self) -> Mask:
-        """Shape (members or 1, hours): whether the figure is known."""
-        if self._members:
-            return self._of_members[1]
-        seen = ~np.isnan(self.reading.low)
-        return seen if self.reading.high is self.reading.low else seen & ~np.isnan(self.reading.high)
 
-    @cached_property
-    def whole(self) -> bool:
-        """Whether every figure is known."""
-        return bool(self.seen.all())
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What the jobs and surfaces of one site share under one forecast, each computed once."""
+
+    figures: Figures = field(default_factory=Figures)
+    results: dict[ResultKey, NeedResult] = field(default_factory=dict)
+    members: dict[ResultKey, MemberResult] = field(default_factory=dict)
+    known: dict[Figure, Mask] = field(default_factory=dict)
+    """Whether a quantity is known in all hours of a span."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt:
+    """One job attempted on one surface at every start hour of the forecast, all starts shifted by `offset_h`."""
+
+    quantities: Quantities
+    duration_h: float
+    offset_h: float = 0.0
+    done: tuple[WorkDone, ...] = ()
+    planned: tuple[WorkDone, ...] = ()
+    shared: Shared = field(default_factory=Shared)
+
+    def compute(self, figures: Iterable[Figure]) -> None:
+        """Compute those of the figures that no job or surface has needed before."""
+        self.shared.figures.compute(figures, self.quantities)
+
+    def figure(self, quantity: str, hours: tuple[int, int], summary: Summary) -> Figure:
+        """The figure of a quantity of the surface over a span of hours, by value."""
+        first, last = hours
+        # Over a single hour all summaries are the same figure.
+        how: Summary = "lowest" if first == last else summary
+        return Figure(quantity, self.quantities.owner_of(quantity), first, last, how)
 
 
 class Need(BaseModel):
@@ -122,29 +128,26 @@ class Need(BaseModel):
     confidence: Literal["A", "B", "C"] = Field(
         default="C", description="A regulator, extension or paper read; B one study or second-hand; C guess."
     )
-    optional: bool = Field(
+    optional: YesNo = Field(
         default=False, description="An unknown figure is named but does not close the hour."
     )
-    from_label: bool = Field(default=False, description="The product label sets this; yours overrides it.")
+    from_label: YesNo = Field(default=False, description="The product label sets this; yours overrides it.")
     surfaces: tuple[str, ...] = Field(default=(), description="Only on these surfaces (names or kinds).")
     except_surfaces: tuple[str, ...] = Field(
         default=(), description="Not on these surfaces (names or kinds)."
     )
     soils: tuple[str, ...] = Field(default=(), description="Only on these root zones: sand, loam, clay.")
 
-    #: Whether the need looks at hours after the work, so that its failure breaks rather than bars.
-    looks_ahead: ClassVar[bool] = False
-
     @model_validator(mode="after")
     def _limits_in_order(self) -> Need:
-        given = [
+        limits = [
             (name, value)
             for name in ("hard_min", "best_from", "best_to", "hard_max")
             if (value := getattr(self, name)) is not None
         ]
-        if not given and self._needs_limits():
+        if not limits and self._needs_limits():
             raise ValueError("has no limit at all: give hard_min, best_from, best_to or hard_max")
-        for (name, value), (after, above) in zip(given, given[1:], strict=False):
+        for (name, value), (after, above) in zip(limits, limits[1:], strict=False):
             if value > above:
                 raise ValueError(f"{name} {value:g} lies above {after} {above:g}")
         return self
@@ -152,35 +155,81 @@ class Need(BaseModel):
     def _needs_limits(self) -> bool:
         return True
 
-    def reading(self, trial: Trial) -> Reading:
-        """Figures at every start hour."""
+    def key(self, attempt: Attempt) -> ResultKey:
+        """All that the result rests on, by value."""
         raise NotImplementedError
 
-    def assay(self, trial: Trial) -> Assay:
-        """Figures held against the limits, at every start hour."""
-        return Assay(self, self.reading(trial))
+    def key_at(self, attempt: Attempt, before: ResultKey) -> ResultKey:
+        """The key at another moment of the hour, from the one of a moment before."""
+        return self.key(attempt)
 
-    def edges_h(self, trial: Trial) -> tuple[float, ...]:
-        """Hours from the start at which the verdict may change when the start moves within its hour."""
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
+        """The figures at every start hour, from those that the key names."""
+        raise NotImplementedError
+
+    def result(self, attempt: Attempt, key: ResultKey | None = None) -> NeedResult:
+        """The need held against its limits under the plain forecast; needs that are alike by value share it."""
+        key = key or self.key(attempt)
+        held = attempt.shared.results.get(key)
+        if held is None:
+            attempt.compute(key.figures)
+            reading = self.reading(attempt, key)
+            margin = self.margin(reading)[0]
+            closed = np.where(np.isnan(margin), not self.optional, margin < -_CLOSED_EPS)
+            held = NeedResult(reading=reading, margin=margin, closed=closed)
+            attempt.shared.results[key] = held
+        return held
+
+    def member_result(self, attempt: Attempt, key: ResultKey | None = None) -> MemberResult:
+        """Whether it holds in each member; needs that are alike by value share it."""
+        key = key or self.key(attempt)
+        held = attempt.shared.members.get(key)
+        if held is None:
+            held = self._of_members(attempt, key)
+            attempt.shared.members[key] = held
+        return held
+
+    def member_figures(self, attempt: Attempt, key: ResultKey) -> tuple[Figure, ...]:
+        """The figures of all members that `member_result` rests on."""
+        return tuple(figure._replace(of_members=True) for figure in key.figures)
+
+    def _of_members(self, attempt: Attempt, key: ResultKey) -> MemberResult:
+        figures = self.member_figures(attempt, key)
+        attempt.compute(figures)
+        reading = self.reading(attempt, key._replace(figures=figures))
+        known = ~np.isnan(reading.low)
+        if reading.high is not reading.low:
+            known &= ~np.isnan(reading.high)
+        return MemberResult(holds=self.holds(reading), known=known, is_whole=bool(known.all()))
+
+    def _limits(self) -> tuple[float | None, ...]:
+        """What decides the result of a figure: the limits, what unknown means, and whether it is a yes or a no."""
+        return (
+            self.hard_min,
+            self.best_from,
+            self.best_to,
+            self.hard_max,
+            self.optional,
+            self.unit == YES_NO,
+        )
+
+    def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
+        """Hours from the start at which the result may change when the start moves within its hour."""
         return ()
 
-    def opens_h(self, trial: Trial) -> tuple[float, ...]:
+    def opens_h(self, attempt: Attempt) -> tuple[float, ...]:
         """Moments, in hours (only the part within the hour counts), at which it may begin to hold."""
         return ()
 
-    def shifts(self, trial: Trial, offset_h: float) -> bool:
-        """Whether a start later by `offset_h` can read another figure than one on the full hour."""
-        return bool(self.edges_h(trial))
-
     @property
-    def is_frame(self) -> bool:
+    def is_calendar(self) -> bool:
         """Whether it only says when such work is done at all: the clock, the season, the light."""
         return self.id == "light"
 
     @property
     def is_after(self) -> bool:
         """Whether a failure breaks the job after its start instead of barring it."""
-        return type(self).looks_ahead
+        return False
 
     def fits(self, surface_name: str, surface_kind: str, soil: str) -> bool:
         """Whether the need is meant for that surface."""
@@ -191,50 +240,27 @@ class Need(BaseModel):
             return False
         return not self.soils or soil in self.soils
 
-    def room(self, reading: Reading, member: int | None = None) -> Array:
-        """Room of each start hour: 1 at the edge of comfort, 0 at the hard limit, negative beyond; NaN unknown."""
-        both = np.minimum(*self.sides(reading, member))
+    def margin(self, reading: Reading) -> Array:
+        """Margin of each start hour: 1 at the edge of comfort, 0 at the hard limit, negative beyond; NaN unknown."""
+        both = np.minimum(*self.sides(reading))
         # A yes or a no that holds is never the tightest.
-        return np.where(both >= 1.0, MOST_ROOM, both) if self.unit == YES_NO else both
+        return np.where(both >= 1.0, MOST_MARGIN, both) if self.unit == YES_NO else both
 
-    def sides(self, reading: Reading, member: int | None = None) -> tuple[Array, Array]:
-        """Room toward the lower limit and toward the upper one, each by itself."""
-        rows: Any = slice(None) if member is None else min(member, reading.low.shape[0] - 1)
-        low = _side(reading.low[rows], self.hard_min, self.best_from, 1.0)
-        upper = slice(None) if member is None else min(member, reading.high.shape[0] - 1)
-        high = _side(reading.high[upper], self.hard_max, self.best_to, -1.0)
-        if self.best_to == 0.0:
-            # Nothing at all is the most room there can be: no rain is never what presses.
-            high = np.where(high >= 1.0 - _EPS, MOST_ROOM, high)
-        return low, high
+    def presses_low(self, low: float, high: float) -> bool:
+        """Whether of the two figures of a span the lower one has less margin."""
+        return lower_margin(low, self) < upper_margin(high, self)
+
+    def sides(self, reading: Reading) -> tuple[Array, Array]:
+        """Margin toward the lower limit and toward the upper one, each by itself."""
+        return lower_margin(reading.low, self, np.minimum), upper_margin(reading.high, self, np.minimum)
 
     def holds(self, reading: Reading) -> Mask:
         """Whether the hard limits hold, for all members; False where unknown."""
         # Comparing with an unknown figure gives False, which is what is wanted.
         if self.hard_min is not None and self.hard_max is not None:
-            return (reading.low >= self.hard_min - _EPS) & (reading.high <= self.hard_max + _EPS)
+            return (reading.low >= self.hard_min - EPS) & (reading.high <= self.hard_max + EPS)
         if self.hard_min is not None:
-            return np.asarray(reading.low >= self.hard_min - _EPS)
+            return np.asarray(reading.low >= self.hard_min - EPS)
         if self.hard_max is not None:
-            return np.asarray(reading.high <= self.hard_max + _EPS)
+            return np.asarray(reading.high <= self.hard_max + EPS)
         return ~np.isnan(reading.low)
-
-
-def _side(value: Array, hard: float | None, best: float | None, sign: float) -> Array:
-    """Room on one side; `sign` 1 for a lower limit, -1 for an upper one. Inside comfort it goes on above 1."""
-    if hard is None and best is None:
-        return np.where(np.isnan(value), np.nan, MOST_ROOM)
-    if hard is None:
-        assert best is not None
-        inside = sign * (value - best)
-        room = np.where(inside >= -_EPS, 1.0 + inside / max(1.0, abs(best)), SOFT_ROOM)
-        return np.minimum(np.where(np.isnan(value), np.nan, room), MOST_ROOM)
-    beyond = sign * (value - hard)
-    width = sign * (best - hard) if best is not None else 0.0
-    if width > 0:
-        room = beyond / width
-    else:
-        # A limit without a ramp: full room inside, and outside a distance in units of the limit itself.
-        far = beyond / max(1.0, abs(hard))
-        room = np.where(beyond >= -_EPS, 1.0 + far, far)
-    return np.minimum(np.where(np.abs(beyond) < _EPS, np.maximum(room, 0.0), room), MOST_ROOM)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import Field, field_validator
+from pydantic import AfterValidator, Field, field_validator
 
-from planner.rules.base import MOST_ROOM, Mask, Need, Reading, Trial
-from planner.weather import Array
+from planner.margin import MOST_MARGIN
+from planner.rules.base import Attempt, Need, Reading, ResultKey
+from planner.terms import WEEKDAYS
+from planner.weather import Array, Mask
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 NEVER = "never"
 
 
@@ -25,6 +26,14 @@ def clock_minutes(text: str) -> int:
     raise ValueError(f'"{text}" is not a time of day: write "07:30"')
 
 
+def _is_time(text: str) -> str:
+    clock_minutes(text)
+    return text
+
+
+TimeOfDay = Annotated[str, AfterValidator(_is_time)]
+
+
 class Clock(Need):
     """The whole job must lie between two local times of the day; days of the week may have their own."""
 
@@ -32,8 +41,8 @@ class Clock(Need):
     id: str = "allowed_hours"
     label: str = "allowed hours"
     unit: str = "h"
-    opens: str = Field(default="00:00", description='Local time from which the job may run, "07:30".')
-    closes: str = Field(default="24:00", description="Local time by which it must be finished.")
+    opens: TimeOfDay = Field(default="00:00", description='Local time from which the job may run, "07:30".')
+    closes: TimeOfDay = Field(default="24:00", description="Local time by which it must be finished.")
     days: dict[str, tuple[str, str]] = Field(
         default={},
         description='Other hours on a weekday: sun = ["10:00", "16:00"]; ["never", "never"] bars it.',
@@ -41,14 +50,8 @@ class Clock(Need):
     low: str = "outside the hours allowed for this work"
 
     @property
-    def is_frame(self) -> bool:
+    def is_calendar(self) -> bool:
         return True
-
-    @field_validator("opens", "closes")
-    @classmethod
-    def _is_time(cls, text: str) -> str:
-        clock_minutes(text)
-        return text
 
     @field_validator("days")
     @classmethod
@@ -64,39 +67,44 @@ class Clock(Need):
     def _needs_limits(self) -> bool:
         return False
 
-    def edges_h(self, trial: Trial) -> tuple[float, ...]:
+    def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
         closing = [self.closes, *(span[1] for span in self.days.values() if span[1] != NEVER)]
         # Some clocks stand half or three quarters of an hour off the full hour of UTC.
-        beside = _parts_of_hours(trial)
-        edges = [trial.duration_h - clock_minutes(text) / 60.0 for text in closing]
+        beside = attempt.quantities.parts_of_hours
+        edges = [attempt.duration_h - clock_minutes(text) / 60.0 for text in closing]
         return tuple(edge + part for edge in edges for part in beside)
 
-    def opens_h(self, trial: Trial) -> tuple[float, ...]:
+    def opens_h(self, attempt: Attempt) -> tuple[float, ...]:
         opening = [self.opens, *(span[0] for span in self.days.values() if span[0] != NEVER)]
-        beside = _parts_of_hours(trial)
+        beside = attempt.quantities.parts_of_hours
         return tuple(clock_minutes(text) / 60.0 - part for text in opening for part in beside)
 
-    def reading(self, trial: Trial) -> Reading:
+    def key(self, attempt: Attempt) -> ResultKey:
+        days: list[str] = [part for day, span in self.days.items() for part in (day, *span)]
+        settings: tuple[float | str, ...] = (self.opens, self.closes, *days, self.optional)
+        settings += (attempt.duration_h, attempt.offset_h)
+        return ResultKey(self.kind, settings=settings)
+
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
         """Hours inside the allowed span; negative outside. Elapsed hours, so clock-change days work."""
-        key = ("clock", self.opens, self.closes, tuple(self.days.items()), trial.duration_h, trial.offset_h)
-        figure = trial.spans.recall(key, lambda: self._inside(trial))
+        figure = self._inside(attempt)
         return Reading(low=figure, high=figure)
 
-    def _inside(self, trial: Trial) -> Array:
+    def _inside(self, attempt: Attempt) -> Array:
         """Hours to the nearer end of the allowed span; each end of the job is read on the clock of its own hour."""
-        weather = trial.quantities.weather
-        offsets = trial.quantities.local_offset_h
-        starts = weather.epoch_s / 3600.0 + trial.offset_h
+        weather = attempt.quantities.weather
+        offsets = attempt.quantities.local_offset_h
+        starts = weather.epoch_s / 3600.0 + attempt.offset_h
         ends = np.minimum(
-            (np.arange(weather.hours) + trial.offset_h + trial.duration_h).astype(int), weather.hours - 1
+            (np.arange(weather.hours) + attempt.offset_h + attempt.duration_h).astype(int), weather.hours - 1
         )
-        begun, done = starts + offsets, starts + trial.duration_h + offsets[ends]
+        begun, done = starts + offsets, starts + attempt.duration_h + offsets[ends]
         day = np.floor(begun / 24.0)
-        today = self._room_of_day(begun, done, day)
+        today = self._margin_of_day(begun, done, day)
         # A span that closes after midnight still holds the small hours of the day after.
-        return np.atleast_2d(np.maximum(today, self._room_of_day(begun, done, day - 1.0)))
+        return np.atleast_2d(np.maximum(today, self._margin_of_day(begun, done, day - 1.0)))
 
-    def _room_of_day(self, begun: Array, done: Array, day: Array) -> Array:
+    def _margin_of_day(self, begun: Array, done: Array, day: Array) -> Array:
         """Hours to the nearer end of the span that opens on each given day (days since 1970, local)."""
         # 1 January 1970 was a Thursday.
         weekday = ((day + 3) % 7).astype(int)
@@ -108,13 +116,12 @@ class Clock(Need):
             np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
         )
 
-    def room(self, reading: Reading, member: int | None = None) -> Array:
-        figure = reading.low if member is None else reading.low[0]
-        return np.where(figure >= -1e-9, MOST_ROOM, np.maximum(figure, -24.0) / 24.0 - 1.0)
+    def margin(self, reading: Reading) -> Array:
+        figure = reading.low
+        return np.where(figure >= -1e-9, MOST_MARGIN, np.maximum(figure, -24.0) / 24.0 - 1.0)
 
     def holds(self, reading: Reading) -> Mask:
-        held: Mask = reading.low >= -1e-9
-        return held
+        return reading.low >= -1e-9
 
 
 class Season(Need):
@@ -127,7 +134,7 @@ class Season(Need):
     low: str = "out of season"
 
     @property
-    def is_frame(self) -> bool:
+    def is_calendar(self) -> bool:
         return True
 
     @field_validator("barred_from", "barred_to")
@@ -143,8 +150,11 @@ class Season(Need):
     def _needs_limits(self) -> bool:
         return False
 
-    def reading(self, trial: Trial) -> Reading:
-        days = trial.quantities.days
+    def key(self, attempt: Attempt) -> ResultKey:
+        return ResultKey(self.kind, settings=(self.barred_from, self.barred_to))
+
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
+        days = attempt.quantities.days
         barred = [self._bars(day) for day in days.dates]
         figure = np.atleast_2d(np.where(np.array(barred)[days.of_hour], -1.0, 1.0))
         return Reading(low=figure, high=figure)
@@ -155,19 +165,11 @@ class Season(Need):
             return self.barred_from <= today <= self.barred_to
         return today >= self.barred_from or today <= self.barred_to
 
-    def room(self, reading: Reading, member: int | None = None) -> Array:
-        figure = reading.low if member is None else reading.low[0]
-        return np.where(figure > 0, MOST_ROOM, -1.0)
+    def margin(self, reading: Reading) -> Array:
+        return np.where(reading.low > 0, MOST_MARGIN, -1.0)
 
     def holds(self, reading: Reading) -> Mask:
-        held: Mask = reading.low > 0
-        return held
-
-
-def _parts_of_hours(trial: Trial) -> frozenset[float]:
-    """How far the site's clock stands off the full hours of UTC, in hours."""
-    offsets = trial.quantities.local_offset_h
-    return trial.spans.recall("parts of hours", lambda: frozenset(np.unique(offsets % 1.0).tolist()))
+        return reading.low > 0
 
 
 def _hours(text: str, never: float) -> float:

@@ -1,15 +1,13 @@
-"""A need on the time between this job and another one on the same surface."""
+"""Needs on other work on the same surface: the time between, and how often it was done lately."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Literal
 
 import numpy as np
 from pydantic import Field
 
-from planner.rules.base import Assay, Need, Reading, Trial
-from planner.site import WorkDone
+from planner.rules.base import Attempt, Need, Reading, ResultKey
 from planner.weather import Array
 
 UNITS_H = {"h": 1.0, "d": 24.0}
@@ -27,53 +25,43 @@ class Gap(Need):
     other: tuple[str, ...] = Field(description="Jobs or kinds of job that count.")
     unit: str = Field(default="h", pattern="^(h|d)$", description="h or d.")
 
-    @property
-    def is_after(self) -> bool:
-        return False
-
-    def edges_h(self, trial: Trial) -> tuple[float, ...]:
+    def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
         """Where a limit is crossed as the start moves within its hour, and where a moment enters the job."""
-        moments = [work.at.timestamp() / 3600.0 for work in self.matches((*trial.done, *trial.planned))]
+        moments = _moments_h(self.other, attempt)
         unit_h = UNITS_H[self.unit]
         waits = [limit * unit_h for limit in (self.hard_min, self.hard_max) if limit is not None]
         if self.direction == "since":
-            # The start at which `wait` hours have gone by is moment + wait; an edge is told as its negative.
+            # The start at which `wait` hours have gone by is moment + wait; its edge is the negative of that.
             return tuple(-(moment + wait) for moment in moments for wait in (0.0, *waits))
-        return tuple(trial.duration_h + wait - moment for moment in moments for wait in (0.0, *waits))
+        return tuple(attempt.duration_h + wait - moment for moment in moments for wait in (0.0, *waits))
 
-    def is_idle(self, trial: Trial) -> bool:
+    def is_idle(self, attempt: Attempt) -> bool:
         """Whether it holds for want of anything on record: a mere minimum without such work."""
         if self.hard_max is not None or self.best_to is not None:
             return False
-        return not (trial.done or trial.planned) or not self.matches((*trial.done, *trial.planned))
+        return not _moments_h(self.other, attempt)
 
-    def opens_h(self, trial: Trial) -> tuple[float, ...]:
+    def opens_h(self, attempt: Attempt) -> tuple[float, ...]:
         if self.direction == "until" or self.hard_min is None:
             return ()
         wait = self.hard_min * UNITS_H[self.unit]
-        return tuple(
-            work.at.timestamp() / 3600.0 + wait for work in self.matches((*trial.done, *trial.planned))
-        )
+        return tuple(moment + wait for moment in _moments_h(self.other, attempt))
 
-    def matches(self, work: Iterable[WorkDone]) -> list[WorkDone]:
-        """The work that counts, in order of time."""
-        return sorted((w for w in work if w.job in self.other or w.kind in self.other), key=lambda w: w.at)
+    def key(self, attempt: Attempt) -> ResultKey:
+        moments = _moments_h(self.other, attempt)
+        if not moments:
+            # Without such work on record all gaps of these limits are alike.
+            return ResultKey(self.kind, limits=self._limits(), settings=(self.unit,))
+        settings = (self.unit, self.direction, attempt.duration_h, attempt.offset_h)
+        return ResultKey(self.kind, limits=self._limits(), settings=settings, moments_h=moments)
 
-    def assay(self, trial: Trial) -> Assay:
-        if self.matches((*trial.done, *trial.planned)):
-            return super().assay(trial)
-        # Nothing on record reads the same for every such need.
-        limits = (self.hard_min, self.best_from, self.best_to, self.hard_max, self.unit, self.optional)
-        return trial.spans.recall(("no record", *limits), lambda: super(Gap, self).assay(trial))
-
-    def reading(self, trial: Trial) -> Reading:
-        weather = trial.quantities.weather
-        starts = weather.epoch_s / 3600.0 + trial.offset_h
-        moments = [w.at.timestamp() / 3600.0 for w in self.matches((*trial.done, *trial.planned))]
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
+        starts = attempt.quantities.weather.epoch_s / 3600.0 + attempt.offset_h
+        moments = key.moments_h
         hours = (
             _since(starts, moments)
             if self.direction == "since"
-            else _until(starts, trial.duration_h, moments)
+            else _until(starts, attempt.duration_h, moments)
         )
         # With no such work on record a mere minimum holds; a maximum cannot be read.
         unlimited_above = self.hard_max is None and self.best_to is None
@@ -82,14 +70,43 @@ class Gap(Need):
         return Reading(low=figure, high=figure)
 
 
-def _since(starts: Array, moments: list[float]) -> Array:
+class Count(Need):
+    """How many times other work was finished on the surface in the days before the start."""
+
+    kind: Literal["count"] = "count"
+    other: tuple[str, ...] = Field(description="Jobs or kinds of job that count.")
+    days: float = Field(gt=0, le=400, description="How far back is counted.")
+    unit: str = "times"
+
+    def key(self, attempt: Attempt) -> ResultKey:
+        moments = _moments_h(self.other, attempt)
+        settings = (self.days, attempt.offset_h) if moments else ()
+        return ResultKey(self.kind, limits=self._limits(), settings=settings, moments_h=moments)
+
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
+        starts = attempt.quantities.weather.epoch_s / 3600.0 + attempt.offset_h
+        figure = np.zeros(starts.shape)
+        for moment in key.moments_h:
+            ago = starts - moment
+            figure += (ago >= 0) & (ago < self.days * 24.0)
+        figure = np.atleast_2d(figure)
+        return Reading(low=figure, high=figure)
+
+
+def _moments_h(other: tuple[str, ...], attempt: Attempt) -> tuple[float, ...]:
+    """Times of the work that counts, in hours since 1970 and in order."""
+    work = (each for each in (*attempt.done, *attempt.planned) if each.job in other or each.kind in other)
+    return tuple(sorted(each.at.timestamp() / 3600.0 for each in work))
+
+
+def _since(starts: Array, moments: tuple[float, ...]) -> Array:
     since = np.full(starts.shape, np.inf)
     for moment in moments:
         since = np.where(starts >= moment - 1e-9, np.maximum(starts - moment, 0.0), since)
     return since
 
 
-def _until(starts: Array, duration_h: float, moments: list[float]) -> Array:
+def _until(starts: Array, duration_h: float, moments: tuple[float, ...]) -> Array:
     finishes = starts + duration_h
     until = np.full(finishes.shape, np.inf)
     for moment in reversed(moments):

@@ -1,19 +1,46 @@
-"""A job of the keeper: where, how long, and what it needs."""
+"""A job of the keeper: where, how long, and what it needs. A new kind of need is a class and a row here."""
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field
+from typing import Annotated
 
-from planner.rules import AnyNeed
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
+
 from planner.rules.base import Need
+from planner.rules.clock import Clock, Season
+from planner.rules.gap import Count, Gap
+from planner.rules.limit import Limit, Slope
 from planner.site import Site, Surface
 
-#: The four kinds that every keeper has; any other word is allowed as well.
-KINDS_OF_JOB = ("spraying", "seeding", "fertilising", "mowing")
+#: The table of kinds. A need without `kind` is a limit on a quantity.
+KINDS = {
+    "limit": Limit,
+    "gap": Gap,
+    "clock": Clock,
+    "season": Season,
+    "count": Count,
+    "slope": Slope,
+}
+
+
+def _kind_of(raw: object) -> str:
+    kind = raw.get("kind", "limit") if isinstance(raw, dict) else getattr(raw, "kind", "limit")
+    return str(kind)
+
+
+AnyNeed = Annotated[
+    Annotated[Limit, Tag("limit")]
+    | Annotated[Gap, Tag("gap")]
+    | Annotated[Clock, Tag("clock")]
+    | Annotated[Season, Tag("season")]
+    | Annotated[Count, Tag("count")]
+    | Annotated[Slope, Tag("slope")],
+    Discriminator(_kind_of),
+]
 
 
 class Job(BaseModel):
-    """A job as the rules file tells it, with all its needs gathered."""
+    """A job of the rules file with all its needs."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 

@@ -1,16 +1,17 @@
-"""A need on a quantity of weather or ground, summed up over hours before, during or after the work."""
+"""Needs on quantities of weather or ground, at the start or over hours before, during or after the work."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
 from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 from pydantic import Field, model_validator
 
-from planner.rules.base import MOST_ROOM, Assay, Mask, Need, Reading, Trial
-from planner.rules.spans import always, touched
+from planner.margin import MOST_MARGIN, lower_margin
+from planner.rules.base import Attempt, MemberResult, Need, Reading, ResultKey
+from planner.rules.figures import Figure, Summary, always, touched
 from planner.weather import Array
 
 
@@ -55,97 +56,94 @@ class Limit(Need):
         """The span in hours from the start."""
         return _span_of(self.when, self.hours, duration_h)
 
-    def edges_h(self, trial: Trial) -> tuple[float, ...]:
-        return () if self.when == "start" else self.span_h(trial.duration_h)
+    def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
+        return () if self.when == "start" else self.span_h(attempt.duration_h)
 
-    def shifts(self, trial: Trial, offset_h: float) -> bool:
-        return self.when != "start" and self._hours(trial, offset_h) != self._hours(trial, 0.0)
-
-    def _hours(self, trial: Trial, offset_h: float) -> tuple[int, int]:
+    def _hours(self, attempt: Attempt) -> tuple[int, int]:
         """First and last hour that count, from the start hour."""
-        return _hours_of(self.when, self.hours, trial.duration_h, offset_h)
+        return _hours_of(self.when, self.hours, attempt.duration_h, attempt.offset_h)
 
-    def assay(self, trial: Trial) -> Assay:
-        column = trial.quantities[self.quantity]
-        key = (id(column), self._hours(trial, trial.offset_h), self._alike)
-        return trial.spans.recall(key, lambda: self._held(trial, column))
+    def key(self, attempt: Attempt) -> ResultKey:
+        hours = self._hours(attempt)
+        summaries = self._worst if self.sum_up == "every" else (self.sum_up,)
+        figures = tuple(attempt.figure(self.quantity, hours, summary) for summary in summaries)
+        hose = (self.hose_mm, self.sum_up) if self.hose_mm else ()
+        return ResultKey(self.kind, figures, self._limits(), hose)
 
-    def _held(self, trial: Trial, column: Array) -> Assay:
-        one_sided = self.hard_max is None if self.sum_up == "lowest" else self.hard_min is None
-        by_hour = self.sum_up == "every" or (self.sum_up in ("lowest", "highest") and one_sided)
-        if column.shape[0] == 1 or not by_hour:
-            return Assay(self, self.reading(trial))
+    def key_at(self, attempt: Attempt, before: ResultKey) -> ResultKey:
+        first, last = self._hours(attempt)
+        if (before.figures[0].first, before.figures[0].last) == (first, last):
+            return before
+        return self.key(attempt)
+
+    @property
+    def _worst(self) -> tuple[Summary, ...]:
+        """What shows the hour that is worst, on each side that has limits."""
+        if self.hard_min is None and self.best_from is None:
+            return ("highest",)
+        return ("lowest",) if self.hard_max is None and self.best_to is None else ("lowest", "highest")
+
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
+        held = attempt.shared.figures
+        low, high = held[key.figures[0]], held[key.figures[-1]]
+        return Reading(low=low if self.sum_up == "every" else self._hosed(low), high=high)
+
+    def member_figures(self, attempt: Attempt, key: ResultKey) -> tuple[Figure, ...]:
+        return () if self._is_by_hour(attempt) else super().member_figures(attempt, key)
+
+    def _is_by_hour(self, attempt: Attempt) -> bool:
+        """Whether there are members, and each of their hours must hold by itself."""
+        is_one_sided = self.hard_max is None if self.sum_up == "lowest" else self.hard_min is None
+        is_by_hour = self.sum_up == "every" or (self.sum_up in ("lowest", "highest") and is_one_sided)
+        return is_by_hour and attempt.quantities[self.quantity].shape[0] > 1
+
+    def _of_members(self, attempt: Attempt, key: ResultKey) -> MemberResult:
+        if not self._is_by_hour(attempt):
+            return super()._of_members(attempt, key)
+        column = attempt.quantities[self.quantity]
         # A limit that holds for a span holds in each of its hours. So members need no figures of their own, only
         # a yes or no an hour, which slides many times faster.
-        control = replace(trial, quantities=trial.quantities.control())
-        low, high = self._hours(trial, trial.offset_h)
-
-        def members() -> tuple[Mask, Mask]:
-            _, known = trial.spans.recall(("known", id(column)), lambda: (column, ~np.isnan(column)))
-            holds = self.holds(Reading(low=column, high=column))
-            return always(holds, low, high), always(known, low, high)
-
-        return Assay(self, self.reading(control), members)
+        first, last = self._hours(attempt)
+        every_hour = key.figures[0]._replace(summary="lowest", of_members=True)
+        known = attempt.shared.known.get(every_hour)
+        if known is None:
+            known = attempt.shared.known[every_hour] = always(~np.isnan(column), first, last)
+        holds = always(self.holds(Reading(low=column, high=column)), first, last)
+        return MemberResult(holds=holds, known=known, is_whole=bool(known.all()))
 
     def _hosed(self, figure: Array) -> Array:
         """What rain and hose come to: the hose gives no more than comfort asks, and nothing where rain does."""
         if not self.hose_mm:
             return figure
         wanted = self.best_from if self.best_from is not None else self.hard_min
-        given = np.clip((wanted or 0.0) - figure, 0.0, self.hose_mm)
-        return np.asarray(figure + given)
+        return np.asarray(figure + np.clip((wanted or 0.0) - figure, 0.0, self.hose_mm))
 
-    def sides(self, reading: Reading, member: int | None = None) -> tuple[Array, Array]:
-        low, high = super().sides(reading, member)
+    def presses_low(self, low: float, high: float) -> bool:
         # What the hose makes up is a task, not what presses.
-        return (np.where(low >= 1.0, MOST_ROOM, low) if self.hose_mm else low), high
+        made_up = self.hose_mm > 0 and lower_margin(low, self) >= 1.0
+        return not made_up and super().presses_low(low, high)
 
-    @property
-    def _alike(self) -> tuple[object, ...]:
-        """What two needs must share to be held against the same figures with the same outcome."""
-        return (
-            self.sum_up,
-            self.hose_mm,
-            self.hard_min,
-            self.best_from,
-            self.best_to,
-            self.hard_max,
-            self.unit,
-            self.optional,
-        )
+    def sides(self, reading: Reading) -> tuple[Array, Array]:
+        low, high = super().sides(reading)
+        # What the hose makes up is a task, not what presses.
+        return (np.where(low >= 1.0, MOST_MARGIN, low) if self.hose_mm else low), high
 
-    def reading(self, trial: Trial) -> Reading:
-        column = trial.quantities[self.quantity]
-        low, high = self._hours(trial, trial.offset_h)
-        bounded_below = self.hard_min is not None or self.best_from is not None
-        bounded_above = self.hard_max is not None or self.best_to is not None
-        key = (
-            "reading",
-            id(column),
-            low,
-            high,
-            self.sum_up,
-            self.hose_mm,
-            bounded_below,
-            bounded_above,
-            self.best_from,
-        )
-        return trial.spans.recall(
-            key, lambda: self._read(trial, column, low, high, bounded_below, bounded_above)
-        )
 
-    def _read(
-        self, trial: Trial, column: Array, low: int, high: int, bounded_below: bool, bounded_above: bool
-    ) -> Reading:
-        spans = trial.spans
-        if self.sum_up != "every":
-            figure = spans.over(column, low, high, self.sum_up)
-            return Reading(low=self._hosed(figure), high=figure)
-        if bounded_below and bounded_above:
-            return Reading(
-                low=spans.over(column, low, high, "lowest"), high=spans.over(column, low, high, "highest")
-            )
-        figure = spans.over(column, low, high, "lowest" if bounded_below else "highest")
+class Slope(Need):
+    """Angle of the ground while the leaf is wet; nought while it is dry, unknown where wetness is."""
+
+    kind: Literal["slope"] = "slope"
+    label: str = "slope while the leaf is wet"
+    unit: str = "degrees"
+
+    def key(self, attempt: Attempt) -> ResultKey:
+        wet = attempt.figure("leaf_wet", (0, 0), "lowest")
+        return ResultKey(self.kind, (wet,), self._limits(), (attempt.quantities.surface_here.slope_pct,))
+
+    def reading(self, attempt: Attempt, key: ResultKey) -> Reading:
+        angle = math.degrees(math.atan(attempt.quantities.surface_here.slope_pct / 100.0))
+        # Wetness is a nought or a one, unknown where it is not known.
+        figure = attempt.shared.figures[key.figures[0]] * angle
         return Reading(low=figure, high=figure)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime, timedelta
-from typing import Any
 
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse
@@ -13,13 +12,11 @@ from fastapi.responses import JSONResponse
 from planner import __version__
 from planner.page import HTML, addresses
 from planner.service import problems
-from planner.service.events import events
-from planner.service.front import Front
-from planner.service.pages import pages
-from planner.service.passes import Passes
-from planner.service.routes import reads
-from planner.service.sending import send
-from planner.service.shelf import Shelf, item
+from planner.service.cache import ReportCache, item, send
+from planner.service.pages import events, pages
+from planner.service.passes import PassRunner
+from planner.service.problems import Health
+from planner.service.routes import describe_rows, reads
 
 #: How often the service looks whether its config has changed.
 LOOK_EVERY_S = 5.0
@@ -28,9 +25,13 @@ _INTERVALS = 2
 
 
 def create_app(
-    shelf: Shelf, *, clock: Callable[[], datetime], passes: Passes | None = None, every_minutes: float = 60
+    cache: ReportCache,
+    *,
+    clock: Callable[[], datetime],
+    passes: PassRunner | None = None,
+    every_minutes: float = 60,
 ) -> FastAPI:
-    """The service. With `passes` it makes them on a schedule; without, it shows what lies on the shelf."""
+    """The service. With `passes` it makes them on a schedule; without, it shows what the cache holds."""
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
@@ -39,7 +40,7 @@ def create_app(
             return
         from anyio import to_thread
 
-        from planner.schedule import make_scheduler
+        from planner.service.passes import make_scheduler
 
         if passes.is_due:
             await to_thread.run_sync(passes.run)
@@ -62,38 +63,40 @@ def create_app(
         redoc_url=None,
     )
     problems.attach(app)
-    app.add_middleware(Front, shelf=shelf)
-    app.include_router(reads(shelf, clock))
-    app.include_router(events(shelf))
-    app.include_router(pages(shelf, clock))
+    app.include_router(reads(cache, clock))
+    describe_rows(app)
+    app.include_router(events(cache))
+    app.include_router(pages(cache, clock))
 
     @app.get("/docs", include_in_schema=False)
     async def docs(request: Request) -> Response:
         return send(request, item(HTML, addresses(app.openapi())))
 
-    @app.get("/health", tags=["reads"], summary="Age of the last good pass; 503 when it is too old")
+    @app.get(
+        "/health",
+        tags=["reads"],
+        summary="Age of the last good pass; 503 when it is too old",
+        response_model=Health,
+        responses={503: {"model": Health, "description": "Too old, or no pass yet"}},
+    )
     def health() -> JSONResponse:
-        body, healthy = _health(shelf, clock(), passes, every_minutes)
-        return JSONResponse(body, 200 if healthy else 503)
+        found = _health(cache, clock(), passes, every_minutes)
+        return JSONResponse(found.model_dump(), 200 if found.healthy else 503)
 
     return app
 
 
-def _health(
-    shelf: Shelf, now: datetime, passes: Passes | None, every_minutes: float
-) -> tuple[dict[str, Any], bool]:
+def _health(cache: ReportCache, now: datetime, passes: PassRunner | None, every_minutes: float) -> Health:
     limit = timedelta(minutes=every_minutes * _INTERVALS)
-    age = None if shelf.made_at is None else now - shelf.made_at
-    healthy = age is not None and (passes is None or age <= limit)
-    stale = shelf.stale_at is not None and now >= shelf.stale_at
-    return {
-        "healthy": healthy,
-        "last_good_pass": None if shelf.made_at is None else shelf.made_at.isoformat(),
-        "age_minutes": None if age is None else round(age / timedelta(minutes=1), 1),
-        "unhealthy_after_minutes": limit / timedelta(minutes=1),
-        "forecast_stale": stale,
-        "last_fault": None if passes is None else passes.last_fault,
-        "config_fault": None if passes is None else passes.config_fault,
-        "messages": {} if passes is None else passes.messages(),
-        "version": __version__,
-    }, healthy
+    age = None if cache.made_at is None else now - cache.made_at
+    return Health(
+        healthy=age is not None and (passes is None or age <= limit),
+        last_good_pass=None if cache.made_at is None else cache.made_at.isoformat(),
+        age_minutes=None if age is None else round(age / timedelta(minutes=1), 1),
+        unhealthy_after_minutes=limit / timedelta(minutes=1),
+        forecast_stale=cache.stale_at is not None and now >= cache.stale_at,
+        last_fault=None if passes is None else passes.last_fault,
+        config_fault=None if passes is None else passes.config_fault,
+        messages={} if passes is None else passes.messages(),
+        version=__version__,
+    )

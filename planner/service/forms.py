@@ -1,11 +1,10 @@
-"""The tank sheet and the diary as pages with forms. They work without script; a write still needs the token."""
+"""The tank mix and the diary as pages with forms. They work without script; a write still needs the token."""
 
 from __future__ import annotations
 
 import hmac
 from collections.abc import Mapping
 from datetime import timedelta
-from typing import Any
 from urllib.parse import parse_qs
 from uuid import UUID, uuid4
 
@@ -13,18 +12,14 @@ from fastapi import APIRouter, BackgroundTasks, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse
 
-from planner import page, writing
-from planner.diary.showing import as_json
+from planner import page
+from planner.actions import record_work
+from planner.actions.mix_plan import stock_of, tank_mix
+from planner.diary.showing import entry_row
 from planner.errors import InputError
-from planner.page.forms import diary as diary_page
-from planner.page.forms import tank as tank_page
-from planner.service.desk import Desk
-from planner.service.listening import is_loopback
-from planner.service.sending import send
-from planner.service.shelf import item
-from planner.store.faults import KeyReused
-from planner.tank import sheet as mix_of
-from planner.tank import shelf_of
+from planner.service.cache import item, send
+from planner.service.context import Context, is_loopback
+from planner.store.records import KeyReused
 
 #: A form longer than this is none of ours.
 _LONGEST_FORM = 64_000
@@ -36,41 +31,43 @@ _TEXTS = ("job", "surface", "finished", "target", "operator", "notes")
 _DIARY_FIELDS = (*_TEXTS, *_NUMBERS, *_MEASURED, "material", "amount")
 
 
-def forms(desk: Desk) -> APIRouter:
+def forms(context: Context) -> APIRouter:
     """The routes `/tank` and `/diary`."""
     router = APIRouter()
 
     @router.get("/tank", include_in_schema=False)
     def tank(request: Request) -> Response:
         asked = {name: request.query_params.get(name, "") for name in _TANK_FIELDS}
-        config, sheet, fault = desk.config(), None, ""
+        config, mix, fault = context.config(), None, ""
         if asked["job"]:
             try:
-                sheet = mix_of(
+                mix = tank_mix(
                     config,
                     asked["job"],
                     surface=asked["surface"] or None,
                     materials=[asked["material"]] if asked["material"] else [],
                     kit=asked["kit"] or None,
                     litres=_number(asked["litres"], "the litres"),
-                    on=desk.clock().astimezone(config.site.zone).date(),
+                    on=context.clock().astimezone(config.site.zone).date(),
                 )
             except InputError as error:
                 fault = str(error)
-        shelf = shelf_of(config)
-        body = tank_page(
-            _answers(desk),
+        stock = stock_of(config)
+        body = page.write(
+            "tank.html.j2",
+            context.cache.snapshot().report,
             pairs=[
                 {"job": job.name, "label": job.label, "surfaces": [one.name for one in places]}
                 for job in config.jobs
                 if (places := job.surfaces_of(config.site))
-                and any(job.name in row["jobs"] for row in shelf["materials"])
+                and any(job.name in row.jobs for row in stock.materials)
             ],
-            kits=[*shelf["sprayers"], *shelf["spreaders"]],
-            materials=shelf["materials"],
+            kits=[*stock.sprayers, *stock.spreaders],
+            materials=stock.materials,
             asked=asked,
-            sheet=sheet,
-            fault=fault,
+            mix=mix,
+            says=fault,
+            reload=False,
         )
         return _sent(request, body, 400 if fault else 200)
 
@@ -85,57 +82,57 @@ def forms(desk: Desk) -> APIRouter:
             return await run_in_threadpool(
                 shown, request, dict.fromkeys(_DIARY_FIELDS, ""), fault="The form is too long.", status=413
             )
-        given = {name: values[0].strip() for name, values in parse_qs(raw, keep_blank_values=True).items()}
-        return await run_in_threadpool(kept, request, given, later)
+        sent = {name: values[0].strip() for name, values in parse_qs(raw, keep_blank_values=True).items()}
+        return await run_in_threadpool(kept, request, sent, later)
 
-    def kept(request: Request, given: Mapping[str, str], later: BackgroundTasks) -> Response:
-        told = {name: given.get(name, "") for name in _DIARY_FIELDS}
-        if not desk.token:
-            return shown(request, told, status=403)
-        if not hmac.compare_digest(given.get("token", "").encode(), desk.token.encode()):
-            return shown(request, told, fault="That is not the token of this service.", status=401)
+    def kept(request: Request, sent: Mapping[str, str], later: BackgroundTasks) -> Response:
+        filled = {name: sent.get(name, "") for name in _DIARY_FIELDS}
+        if not context.token:
+            return shown(request, filled, status=403)
+        if not hmac.compare_digest(sent.get("token", "").encode(), context.token.encode()):
+            return shown(request, filled, fault="That is not the token of this service.", status=401)
         try:
-            key = str(UUID(given.get("key", "")))
+            key = str(UUID(sent.get("key", "")))
         except ValueError:
-            return shown(request, told, fault="The form has lost its key. Send this one.", status=400)
+            return shown(request, filled, fault="The form has lost its key. Send this one.", status=400)
         try:
-            stored = writing.add(_fields(told), desk.config(), desk.store, desk.clock(), key=key)
+            stored = record_work.add(
+                _fields(filled), context.config(), context.store(), context.clock(), key=key
+            )
         except KeyReused:
             says = "This form was sent before with other words. Look below whether it stands there."
-            return shown(request, told, fault=says, status=409)
+            return shown(request, filled, fault=says, status=409)
         except InputError as error:
-            return shown(request, told, fault=str(error), status=400)
-        later.add_task(desk.renewed)
+            return shown(request, filled, fault=str(error), status=400)
+        later.add_task(context.renewed)
         return RedirectResponse(f"/diary?written={stored.uuid}", 303, background=later)
 
     def shown(
-        request: Request, told: Mapping[str, str], *, fault: str = "", status: int = 200, written: str = ""
+        request: Request, filled: Mapping[str, str], *, fault: str = "", status: int = 200, written: str = ""
     ) -> Response:
-        config = desk.config()
+        config = context.config()
         may_read = request.client is not None and is_loopback(request.client.host)
         zone = config.site.zone
-        rows = desk.store.entries(desk.clock() - _LATELY, None) if may_read else ()
-        entries = [as_json(row, zone) for row in reversed(rows)]
-        body = diary_page(
-            _answers(desk),
+        rows = context.store().entries(context.clock() - _LATELY, None) if may_read else ()
+        entries = [entry_row(row, zone) for row in reversed(rows)]
+        body = page.write(
+            "diary.html.j2",
+            context.cache.snapshot().report,
             entries=entries,
             may_read=may_read,
-            can_write=bool(desk.token),
+            can_write=bool(context.token),
             token_name=config.service.token_env,
             surfaces=[surface.name for surface in config.site.surfaces],
-            materials=shelf_of(config)["materials"],
-            told=told,
+            materials=stock_of(config).materials,
+            filled=filled,
             key=str(uuid4()),
             written=next((row for row in entries if row["uuid"] == written), None),
-            fault=fault,
+            says=fault,
+            reload=False,
         )
         return _sent(request, body, status)
 
     return router
-
-
-def _answers(desk: Desk) -> dict[str, Any]:
-    return {name: desk.shelf.parsed(name) for name in ("now", "windows", "ribbons")}
 
 
 def _sent(request: Request, body: bytes, status: int) -> Response:
@@ -157,19 +154,19 @@ async def _body(request: Request) -> str | None:
     return got.decode("utf-8", "replace")
 
 
-def _fields(told: Mapping[str, str]) -> dict[str, Any]:
+def _fields(filled: Mapping[str, str]) -> dict[str, object]:
     """The entry as the diary takes it; what was left empty is left out."""
-    fields: dict[str, Any] = {name: told[name] for name in _TEXTS if told[name]}
+    fields: dict[str, object] = {name: filled[name] for name in _TEXTS if filled[name]}
     for name in _NUMBERS:
-        if told[name]:
-            fields[name] = _number(told[name], name)
-    measured = {name: _number(told[name], name) for name in _MEASURED if told[name]}
+        if filled[name]:
+            fields[name] = _number(filled[name], name)
+    measured = {name: _number(filled[name], name) for name in _MEASURED if filled[name]}
     if measured:
         fields["measured"] = measured
-    if told["material"]:
-        material: dict[str, Any] = {"name": told["material"]}
-        if told["amount"]:
-            material["amount"] = _number(told["amount"], "the amount")
+    if filled["material"]:
+        material: dict[str, object] = {"name": filled["material"]}
+        if filled["amount"]:
+            material["amount"] = _number(filled["amount"], "the amount")
         fields["materials"] = [material]
     return fields
 

@@ -1,87 +1,174 @@
-"""The pages, the calendar and the gauges over HTTP."""
+"""The pages, the calendar, the metrics and the events over HTTP."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import suppress
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated
+from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Depends, HTTPException, Path, Request, Response
+from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from planner import page
-from planner.answers.gauges import METRICS, gauges
 from planner.errors import NoPassYet, NotKnown
+from planner.outputs.calendar import CALENDAR, calendar
+from planner.outputs.metrics import METRICS, metrics
+from planner.page import edition
+from planner.reports.rows import Report
+from planner.reports.sentences import read_day
+from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
-from planner.service.sending import send
-from planner.service.shelf import NotLaid, Shelf, item
-from planner.when import read_day
-
-_CALENDAR: dict[int | str, dict[str, Any]] = {200: {"content": {"text/calendar": {}}}}
-_TEXT: dict[int | str, dict[str, Any]] = {200: {"content": {"text/plain": {}}}}
+from planner.service.routes import may_answer
 
 
-def pages(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
+class CalendarFeed:
+    """The calendar feed. It remembers the feed before, so that an event that has not changed stays as it was."""
+
+    def __init__(self) -> None:
+        self._before: bytes | None = None
+
+    def draw(self, report: Report) -> bytes:
+        """The feed of a report."""
+        self._before = calendar(report, self._before)
+        return self._before
+
+    def of(self, snapshot: Snapshot) -> Item:
+        """The feed of a snapshot."""
+        return snapshot.item(("calendar.ics",), CALENDAR, self.draw)
+
+
+def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The routes outside /api."""
     router = APIRouter()
+    feed = CalendarFeed()
 
     @router.get("/", include_in_schema=False)
     async def home(request: Request) -> Response:
-        return _page(request, shelf, "page")
+        return _shown(request, cache, page.home, "home")
 
     @router.get("/sheet", include_in_schema=False)
     async def sheet(request: Request) -> Response:
-        return _page(request, shelf, "page/sheet")
+        return _shown(request, cache, page.week_sheet, "sheet")
 
     @router.get("/day/{day}", include_in_schema=False)
     async def day(request: Request, day: Annotated[str, Path()]) -> Response:
-        chosen = day
-        if shelf.made_at is not None:
-            chosen = read_day(day, clock(), _zone(shelf)).isoformat()
-        return _page(request, shelf, f"page/day/{chosen}")
+        snapshot = _snapshot(cache)
+        if isinstance(snapshot, Response):
+            return snapshot
+        report = snapshot.report
+        chosen = read_day(day, clock(), ZoneInfo(report.site.timezone)).isoformat()
+        dates = list(dict.fromkeys(row.date for row in report.days))
+        if chosen not in dates:
+            return _missing(request, NotKnown("day", chosen, dates))
+        return send(request, snapshot.item(("day", chosen), page.HTML, lambda found: page.day(found, chosen)))
 
     @router.get("/job/{job}", include_in_schema=False)
     async def job(request: Request, job: Annotated[str, Path()]) -> Response:
-        return _page(request, shelf, f"page/job/{job}")
+        snapshot = _snapshot(cache)
+        if isinstance(snapshot, Response):
+            return snapshot
+        names = list(dict.fromkeys(row.job for row in snapshot.report.ribbons))
+        if job not in names:
+            return _missing(request, NotKnown("job", job, names))
+        workings = snapshot.workings
+        return send(
+            request, snapshot.item(("job", job), page.HTML, lambda found: page.job(found, workings, job))
+        )
 
     @router.get("/help", include_in_schema=False)
     async def help_page(request: Request) -> Response:
-        try:
-            answers = {name: shelf.parsed(name) for name in ("now", "windows", "ribbons")}
-        except NoPassYet as error:
-            return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
         base = str(request.base_url).rstrip("/")
-        return send(request, item(page.HTML, page.help_page(answers, base)))
+        return _shown(request, cache, lambda found: page.help_page(found, base), "help", base)
 
     @router.get(
-        "/calendar.ics", tags=["reads"], summary="Windows and warnings as a calendar", responses=_CALENDAR
+        "/calendar.ics",
+        tags=["reads"],
+        summary="Windows and warnings as a calendar",
+        responses=may_answer(content={"text/calendar": {"schema": {"type": "string"}}}),
+        response_class=Response,
     )
-    async def calendar(request: Request) -> Response:
-        return send(request, shelf.get("calendar.ics"))
+    async def calendar_feed(request: Request) -> Response:
+        return send(request, feed.of(cache.snapshot()))
 
-    @router.get("/metrics", tags=["reads"], summary="Gauges in the Prometheus text format", responses=_TEXT)
-    async def metrics(request: Request) -> Response:
-        windows, warnings, ribbons = (shelf.parsed(name) for name in ("windows", "warnings", "ribbons"))
-        return send(request, item(METRICS, gauges(windows, warnings, ribbons, clock())))
+    @router.get(
+        "/metrics",
+        tags=["reads"],
+        summary="Gauges in the Prometheus text format",
+        responses=may_answer(content={"text/plain": {"schema": {"type": "string"}}}),
+        response_class=Response,
+    )
+    async def gauges(request: Request) -> Response:
+        return send(request, item(METRICS, metrics(cache.snapshot().report, clock())))
 
     return router
 
 
-def _zone(shelf: Shelf) -> Any:
-    from zoneinfo import ZoneInfo
+def draw_at_once(snapshot: Snapshot) -> None:
+    """The pages that most readers open, drawn in the thread of the pass."""
+    snapshot.item(("home",), page.HTML, page.home)
+    snapshot.item(("sheet",), page.HTML, page.week_sheet)
 
-    return ZoneInfo(shelf.parsed("windows")["site"]["timezone"])
+
+def _shown(request: Request, cache: ReportCache, draw: Draw, *key: str) -> Response:
+    """A page of the newest report; one that says why where there is none."""
+    found = _snapshot(cache)
+    return found if isinstance(found, Response) else send(request, found.item(key, page.HTML, draw))
 
 
-def _page(request: Request, shelf: Shelf, name: str) -> Response:
-    """A stored page; a page that says why where there is none."""
+def _snapshot(cache: ReportCache) -> Snapshot | Response:
+    """The report as it reads now, or the page that says why there is none."""
     try:
-        return send(request, shelf.get(name))
+        return cache.snapshot()
     except NoPassYet as error:
-        if not isinstance(error, NotLaid) or name.count("/") < 2:
-            return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
-    _, sort, key = name.split("/", 2)
-    known = [one.split("/", 2)[2] for one in shelf.names() if one.startswith(f"page/{sort}/")]
-    fault = NotKnown(sort, key, known)
+        return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
+
+
+def _missing(request: Request, fault: NotKnown) -> Response:
+    """A page for people, a problem document for programs."""
     if "text/html" not in request.headers.get("accept", ""):
         return problem(404, str(fault), "NotKnown")
     return Response(page.empty(str(fault)), 404, media_type=page.HTML)
+
+
+#: After a break the browser tries again after this long.
+RETRY_MS = 5000
+#: Open streams at a time; a site has a handful of screens.
+MOST_OPEN = 64
+
+
+def events(cache: ReportCache) -> APIRouter:
+    """The route of the events."""
+    router = APIRouter(prefix="/api/v1", tags=["reads"])
+    streams: set[int] = set()
+
+    def has_room() -> None:
+        if len(streams) >= MOST_OPEN:
+            raise HTTPException(503, f"{MOST_OPEN} pages listen already. Close some, or read without.")
+
+    @router.get(
+        "/events",
+        summary="Server-sent events: one when there is something new to read",
+        response_class=EventSourceResponse,
+        dependencies=[Depends(has_room)],
+    )
+    async def stream() -> AsyncIterator[ServerSentEvent]:
+        loop, landed = asyncio.get_running_loop(), asyncio.Event()
+        stop = cache.listen(lambda: loop.call_soon_threadsafe(landed.set))
+        streams.add(id(landed))
+        try:
+            # The first one says what there is now, for a page that was opened before a break.
+            landed.set()
+            while True:
+                await landed.wait()
+                landed.clear()
+                with suppress(NoPassYet):
+                    text = edition(cache.snapshot().report)
+                    yield ServerSentEvent(event="pass", raw_data=text, retry=RETRY_MS)
+        finally:
+            streams.discard(id(landed))
+            stop()
+
+    return router

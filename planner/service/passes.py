@@ -1,55 +1,66 @@
-"""Passes made by the service: on a schedule, once at a time, the last good answers kept when one fails."""
+"""Passes made by the service: on a schedule, once at a time, the last good report kept when one fails."""
 
 from __future__ import annotations
 
-import json
 import logging
-from collections.abc import Callable, Mapping
-from datetime import datetime, timedelta
-from typing import Any
+import threading
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime, timedelta
 
-from planner.answers import JSON, encode, render
-from planner.config.load import Config
-from planner.config.watch import Watched
-from planner.cycle import Passed, again, run
-from planner.errors import PlannerError
-from planner.headline import cut
-from planner.service.shelf import Shelf
-from planner.store import Store
+from apscheduler.schedulers.asyncio import AsyncIOScheduler  # type: ignore[import-untyped]
+from apscheduler.triggers.interval import IntervalTrigger  # type: ignore[import-untyped]
+from msgspec.structs import replace
 
-Answers = Mapping[str, tuple[str, bytes]]
-#: When the pass was made, when its forecast counts as stale, and its answers.
-Laid = tuple[datetime, datetime, Answers]
+from planner.actions.one_pass import Passed, again, run
+from planner.actions.stored import stored_pass
+from planner.config.load import Config, Watched
+from planner.errors import InputError, OtherSchema, PlannerError
+from planner.reports.rows import SCHEMA, Report
+from planner.reports.workings import Workings
+from planner.service.cache import ReportCache
+from planner.store.store import Store
+from planner.terms import place_of
 
 log = logging.getLogger("planner.passes")
 #: A pass that takes longer than this is taken for dead, and another process may make it.
 _LEASE_S = 600.0
 
 
-class Passes:
-    """Makes passes and lays their answers on the shelf."""
+class PassRunner:
+    """Makes passes and puts their reports into the cache."""
 
-    def __init__(self, config: Config, store: Store, shelf: Shelf, clock: Callable[[], datetime]) -> None:
+    def __init__(
+        self, config: Config, store: Store, cache: ReportCache, clock: Callable[[], datetime]
+    ) -> None:
         self._watched = Watched(config)
         self._known = config
-        self._told_fault: str | None = None
+        self._noted_fault: str | None = None
         self._store = store
-        self._shelf = shelf
+        self._showing = threading.Lock()
+        self._cache = cache
         self._clock = clock
         self.last_fault: str | None = None
         self.last_good: datetime | None = None
-        self._laid: Laid | None = None
-        self._load_stored()
+        self._shown: tuple[Report, Workings] | None = None
+        self._load_stored(config)
 
     @property
     def config(self) -> Config:
         """The config in force."""
         return self._watched.current()
 
+    @property
+    def store(self) -> Store:
+        """The store, bound to the site and place of the config in force."""
+        return self._store_of(self.config)
+
+    def _store_of(self, config: Config) -> Store:
+        return self._store.bound_to(config.site.key, config.site.place)
+
     def messages(self) -> dict[str, dict[str, int]]:
         """How many messages of each output stand where: due, sent, unsure, given up."""
         counts: dict[str, dict[str, int]] = {}
-        for one in self._store.outbox_counts():
+        for one in self.store.outbox_counts():
             counts.setdefault(one.output, {})[one.state] = one.messages
         return counts
 
@@ -65,100 +76,127 @@ class Passes:
         return self.last_good is None or self._clock() - self.last_good >= every
 
     def run(self) -> None:
-        """One pass, unless another process makes it. A fault is told in the log and in health, not raised."""
+        """One pass, unless another process makes it. A fault goes to the log and to health, and is not raised."""
         self._run(self.config, "")
 
     def look(self) -> None:
-        """Look whether the config has changed: a good change is worked with at once, a fault told at once."""
-        config, told = self.config, self._told_fault
-        self._told_fault = self._watched.fault
+        """Look whether the config has changed: work with a good change at once, note a fault at once."""
+        config, noted = self.config, self._noted_fault
+        self._noted_fault = self._watched.fault
         if config is not self._known:
             self._run(config, f"-changed-{self._clock().timestamp():.0f}")
-        elif self._told_fault != told and self._laid is not None:
-            self._put(*noted(self._laid, told, self._told_fault))
+        elif self._noted_fault != noted:
+            # Held, so that a pass that lands meanwhile is shown after this and not before it.
+            with self._showing:
+                if self._shown is not None:
+                    report, workings = self._shown
+                    self._put(with_fault(report, noted, self._noted_fault), workings)
 
     def renew(self) -> None:
         """A pass from the kept forecast, asking nobody: for when the diary has changed."""
         config = self.config
-        self._told_fault = self._watched.fault
-        extra = (self._told_fault,) if self._told_fault else ()
-        passed = again(config, self._store, now=self._clock(), extra_faults=extra)
+        passed = again(config, self._store_of(config), now=self._clock(), extra_faults=self._config_faults())
         if passed is not None:
-            self._lay(passed)
+            self._take(passed)
+
+    def _config_faults(self) -> tuple[str, ...]:
+        self._noted_fault = self._watched.fault
+        return (self._noted_fault,) if self._noted_fault else ()
 
     def _run(self, config: Config, mark: str) -> None:
         self._known = config
-        now = self._clock()
+        self._drop_other_place(config)
+        now, store = self._clock(), self._store_of(config)
         every_s = config.forecast.every_minutes * 60
-        slot = f"{int(now.timestamp() // every_s)}{mark}"
-        if not self._store.claim("pass", slot, _LEASE_S, now):
-            self._load_stored()
+        # With the place and the schema: a pass of another one is of no use here, and bars none.
+        slot = f"{int(now.timestamp() // every_s)} {store.place} {SCHEMA}{mark}"
+        if not store.claim("pass", slot, _LEASE_S, now):
+            self._load_stored(config)
             return
-        self._told_fault = self._watched.fault
-        extra = (self._told_fault,) if self._told_fault else ()
         try:
-            passed = run(config, self._store, now=now, extra_faults=extra)
+            passed = run(config, store, now=now, extra_faults=self._config_faults())
         except PlannerError as error:
             self.last_fault = str(error)
             log.warning("pass failed: %s", error)
             return
-        self._store.finish("pass", slot, self._clock())
+        store.finish("pass", slot, self._clock())
         self.last_fault = "; ".join(passed.faults) or None
-        self._lay(passed)
+        self._take(passed)
 
-    def _lay(self, passed: Passed) -> None:
-        briefing = passed.briefing
-        self.last_good = briefing.made_at
-        self._put(briefing.made_at, briefing.stale_at, passed.answers)
+    def _take(self, passed: Passed) -> None:
+        with self._showing:
+            if not _is_of(passed.report, self.config):
+                return
+            self.last_good = passed.report.made_at
+            self._put(passed.report, passed.workings)
 
-    def _put(self, made_at: datetime, stale_at: datetime, answers: Answers) -> None:
-        self._laid = (made_at, stale_at, answers)
-        self._shelf.put(made_at, stale_at, answers)
+    def _drop_other_place(self, config: Config) -> None:
+        """A site that has moved shows nothing until there is a report of where it is."""
+        with self._showing:
+            if self._shown is not None and not _is_of(self._shown[0], config):
+                self._shown = self.last_good = None
+                self._cache.clear()
 
-    def _load_stored(self) -> None:
+    def _put(self, report: Report, workings: Workings) -> None:
+        self._shown = (report, workings)
+        self._cache.put(report, workings)
+
+    def _load_stored(self, config: Config) -> None:
         """Take up the newest stored pass, made by an earlier run or by another process."""
-        made_at = self._store.last_pass_at()
-        if made_at is None or (self.last_good is not None and made_at <= self.last_good):
+        try:
+            found = stored_pass(self._store_of(config))
+        except OtherSchema as error:
+            log.info("%s", error)
             return
-        answers = {
-            row.name: (row.content_type, row.body)
-            for row in self._store.answers_like("")
-            if row.made_at == made_at
-        }
-        if "now" not in answers:
-            return
-        self.last_good = made_at
-        self._put(made_at, _stale_at(answers["now"][1]), answers)
+        with self._showing:
+            if found is None or (self.last_good is not None and found[0].made_at <= self.last_good):
+                return
+            self.last_good = found[0].made_at
+            self._put(*found)
 
 
-def noted(laid: Laid, old: str | None, new: str | None) -> Laid:
-    """The answers with one note of the head taken off and another put on."""
-    made_at, stale_at, answers = laid
-    told = {}
-    for name, (kind, body) in answers.items():
-        found: Any = json.loads(body) if kind == JSON else None
-        if isinstance(found, dict) and "forecast" in found:
-            notes = [note for note in found["forecast"]["notes"] if note != old]
-            found["forecast"]["notes"] = [*notes, new] if new else notes
-            body = encode(found)
-        elif name == "now":
-            found["fault"] = _fault(found["fault"], old, new)
-            body = encode(found)
-        told[name] = (kind, body)
-    return made_at, stale_at, told
+def _is_of(report: Report, config: Config) -> bool:
+    """Whether it is a report of that site at its place."""
+    place = place_of(report.place.latitude_deg, report.place.longitude_deg, report.site.timezone)
+    return (report.site.key, place) == (config.site.key, config.site.place)
 
 
-def _fault(told: str | None, old: str | None, new: str | None) -> str | None:
-    """The fault of the flat object without the old one and with the new one."""
-    rest = (told or "").replace(cut(old), "").strip("; ") if old else told
-    return cut("; ".join(part for part in (new, rest) if part)) or None
+def with_fault(report: Report, old: str | None, new: str | None) -> Report:
+    """The report with one note and fault taken off and another put on."""
+    notes = [note for note in report.forecast.notes if note != old]
+    added = [new] if new else []
+    return replace(
+        report,
+        forecast=replace(report.forecast, notes=(*notes, *added)),
+        faults=(*added, *(fault for fault in report.faults if fault != old)),
+    )
 
 
-def _stale_at(body: bytes) -> datetime:
-    flat: dict[str, Any] = json.loads(body)
-    return datetime.fromisoformat(flat["stale_at"])
+#: A pass missed by less than this (the machine slept) is made late; by more, the next one is soon enough.
+MISFIRE_GRACE_S = 3600
+PASS_ID = "pass"
 
 
-def demo_shelf(config: Config, shelf: Shelf, briefing: Any) -> None:
-    """Lay a briefing of the shipped forecast on the shelf."""
-    shelf.put(briefing.made_at, briefing.stale_at, render(briefing))
+def make_scheduler(
+    run_once: Callable[[], object] | Callable[[], Awaitable[object]], every_minutes: float, jitter_s: int = 60
+) -> AsyncIOScheduler:
+    """A scheduler, not yet started, that calls run_once at an interval, in UTC, never twice at a time.
+
+    A plain function runs in the scheduler's own threads, so that it may block. Each time is put off by up to
+    jitter_s seconds, either way, so that not every keeper asks the weather service at the full hour.
+    """
+    if every_minutes <= 0:
+        raise InputError(f"A pass every {every_minutes} minutes cannot be. Write a number above 0.")
+    seconds = max(1, round(every_minutes * 60))
+    # A quarter at most, so that two passes never fall together.
+    trigger = IntervalTrigger(seconds=seconds, timezone=UTC, jitter=min(jitter_s, seconds // 4) or None)
+    scheduler = AsyncIOScheduler(timezone=UTC)
+    scheduler.add_job(
+        run_once,
+        trigger,
+        id=PASS_ID,
+        coalesce=True,
+        max_instances=1,
+        misfire_grace_time=MISFIRE_GRACE_S,
+    )
+    return scheduler

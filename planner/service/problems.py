@@ -1,4 +1,4 @@
-"""Faults as application/problem+json (RFC 9457): what is wrong, where, what to do."""
+"""Faults as application/problem+json (RFC 9457), and schemas of answers that are no rows of a report."""
 
 from __future__ import annotations
 
@@ -7,11 +7,23 @@ from http import HTTPStatus
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
 from planner.errors import ForecastError, InputError, NoPassYet, NotKnown, PlannerError
+from planner.store.records import KeyReused
 
 PROBLEM = "application/problem+json"
+
+
+class Problem(BaseModel):
+    """A fault (RFC 9457)."""
+
+    type: str = Field(description="about:blank: the title says what sort it is.")
+    title: str
+    status: int
+    detail: str = Field(description="What is wrong, where, and what to do.")
+    code: str
 
 
 def problem(status: int, detail: str, code: str) -> Response:
@@ -31,6 +43,8 @@ def status_of(error: PlannerError) -> int:
     """The HTTP status of one of our errors."""
     if isinstance(error, NotKnown):
         return 404
+    if isinstance(error, KeyReused):
+        return 409
     if isinstance(error, InputError):
         return 400
     if isinstance(error, (NoPassYet, ForecastError)):
@@ -54,4 +68,36 @@ def attach(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:
-        return problem(error.status_code, str(error.detail), "Http")
+        made = problem(error.status_code, str(error.detail), "Http")
+        # Allow and WWW-Authenticate are part of the answer.
+        made.headers.update(error.headers or {})
+        return made
+
+
+class Health(BaseModel):
+    """Whether the service is well."""
+
+    healthy: bool
+    last_good_pass: str | None
+    age_minutes: float | None
+    unhealthy_after_minutes: float
+    forecast_stale: bool
+    last_fault: str | None
+    config_fault: str | None
+    messages: dict[str, dict[str, int]]
+    version: str
+
+
+class OutboxRow(BaseModel):
+    """Messages of one output in one state."""
+
+    output: str
+    state: str
+    messages: int
+    note: str
+
+
+class OutboxAnswer(BaseModel):
+    """Messages of every output."""
+
+    outbox: list[OutboxRow]

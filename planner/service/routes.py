@@ -1,125 +1,214 @@
-"""Reads over HTTP: stored bytes with ETag and 304, filtered copies where a query asks for less."""
+"""Reads over HTTP: a part of the newest report each, with ETag and 304."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Mapping
 from datetime import datetime
 from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, FastAPI, Query, Request, Response
+from msgspec.json import schema_components
 
-from planner.answers import encode
-from planner.errors import require_known
-from planner.explaining import explain as read_workings
-from planner.freshness import only
-from planner.service.problems import PROBLEM
-from planner.service.sending import send
-from planner.service.shelf import Shelf, item
-from planner.when import read_day, read_time
+from planner.reports import answers
+from planner.reports.answers import encode
+from planner.reports.explain import Explanation
+from planner.reports.explain import explain as explain_hour
+from planner.reports.now import FIXED_KEYS
+from planner.reports.now import now as flat_now
+from planner.reports.sentences import read_day, read_time
+from planner.service.cache import Draw, ReportCache, send
+from planner.service.problems import PROBLEM, Problem
 
 JSON = "application/json"
-
+CSV = "text/csv; charset=utf-8"
 
 Job = Annotated[
     str | None, Query(description="A job by its name in the rules, or a kind of job.", examples=["mowing"])
 ]
-Place = Annotated[str | None, Query(description="A surface by its name.", examples=["green"])]
+Surface = Annotated[str | None, Query(description="A surface by its name.", examples=["green"])]
 Day = Annotated[
     str | None,
     Query(description="today, tomorrow, a weekday or a date, on the site's clock.", examples=["tomorrow"]),
 ]
+Responses = dict[int | str, dict[str, Any]]
+
+_SAYS = {
+    304: "Not changed since the ETag sent in If-None-Match",
+    400: "A value that cannot be read",
+    404: "No such job or surface; the known ones are listed",
+    422: "A parameter is missing or of the wrong sort",
+    503: "No pass is made yet",
+}
 
 
-def _answers(*codes: int, csv: bool = False) -> dict[int | str, dict[str, Any]]:
-    """What a route may answer, for the description of the service."""
-    told: dict[int | str, dict[str, Any]] = {
-        200: {"content": {JSON: {}, **({"text/csv": {}} if csv else {})}},
-        304: {"description": "Not changed since the ETag sent in If-None-Match"},
-        503: {"description": "No pass is made yet", "content": {PROBLEM: {}}},
-    }
-    says = {
-        400: "A value that cannot be read",
-        404: "No such job or surface; the known ones are listed",
-        422: "A parameter is missing or of the wrong sort",
-    }
-    return told | {code: {"description": says[code], "content": {PROBLEM: {}}} for code in codes}
+_SCHEMAS = "#/components/schemas/"
+#: The answers that are made of rows of a report.
+_ROWS = (
+    answers.Warnings,
+    answers.Week,
+    answers.DueWork,
+    answers.Ground,
+    answers.Days,
+    answers.Windows,
+    answers.Ribbons,
+    Explanation,
+)
+_NOW_VALUE = {"type": ["string", "number", "boolean", "null"], "maxLength": 255}
+#: The flat object: its fixed keys are never missing, null where there is nothing; wanted jobs add their own.
+_NOW: Mapping[str, object] = {
+    "type": "object",
+    "properties": dict.fromkeys(FIXED_KEYS, _NOW_VALUE),
+    "required": list(FIXED_KEYS),
+    "additionalProperties": _NOW_VALUE,
+}
 
 
-def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
+def rows_as(kind: type[object]) -> dict[str, object]:
+    """The description of an answer made of rows; the schema itself is added once, by `describe_rows`."""
+    return {JSON: {"schema": {"$ref": f"{_SCHEMAS}{kind.__name__}"}}}
+
+
+#: Answers that are asked for whole: name, summary, description, and how it is drawn from the report.
+WHOLE: tuple[tuple[str, str, dict[str, object], Draw], ...] = (
+    (
+        "warnings",
+        "What is about to go wrong, what to do",
+        rows_as(answers.Warnings),
+        lambda report: encode(answers.warnings(report)),
+    ),
+    (
+        "week",
+        "The week's order, and what found no hour",
+        rows_as(answers.Week),
+        lambda report: encode(answers.week(report)),
+    ),
+    (
+        "due",
+        "What is due and by when, and how each surface stands",
+        rows_as(answers.DueWork),
+        lambda report: encode(answers.due(report)),
+    ),
+    (
+        "ground",
+        "Whether the ground bears feet; seed in it",
+        rows_as(answers.Ground),
+        lambda report: encode(answers.ground(report)),
+    ),
+    (
+        "now",
+        "One flat object for a dashboard",
+        {JSON: {"schema": _NOW}},
+        lambda report: encode(flat_now(report)),
+    ),
+)
+
+
+def may_answer(*codes: int, **more: dict[str, Any]) -> Responses:
+    """What a route may answer beside its own 200, for the description of the service."""
+    responses: Responses = {304: {"description": _SAYS[304]}}
+    for code in (*codes, 503):
+        responses[code] = {
+            "description": _SAYS[code],
+            "content": {PROBLEM: {"schema": Problem.model_json_schema()}},
+        }
+    return responses | {200: more} if more else responses
+
+
+def describe_rows(app: FastAPI) -> None:
+    """Adds the schemas of all rows to the description of the service."""
+    plain = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        found = plain()
+        _, rows = schema_components(_ROWS, ref_template=_SCHEMAS + "{name}")
+        found["components"]["schemas"] |= rows
+        return found
+
+    app.openapi = openapi  # type: ignore[method-assign]
+
+
+def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The reading routes under /api/v1."""
     router = APIRouter(prefix="/api/v1", tags=["reads"])
 
-    @router.get("/days", summary="Indices per day", responses=_answers(404))
-    async def days(request: Request, surface: Place = None) -> Response:
-        if not surface:
-            return send(request, shelf.get("days"))
-        found = shelf.parsed("days")
-        require_known("surface", surface, [row["surface"] for row in found["days"]])
-        found["days"] = [row for row in found["days"] if row["surface"] == surface]
-        return send(request, item(JSON, encode(found)))
+    def answered(request: Request, *key: str | None, draw: Draw, content_type: str = JSON) -> Response:
+        return send(request, cache.snapshot().item(key, content_type, draw))
+
+    def whole(name: str, draw: Draw) -> Callable[[Request], Awaitable[Response]]:
+        async def answer(request: Request) -> Response:
+            return answered(request, name, draw=draw)
+
+        answer.__name__ = name
+        return answer
+
+    for name, summary, described, draw in WHOLE:
+        router.add_api_route(
+            f"/{name}",
+            whole(name, draw),
+            summary=summary,
+            responses=may_answer(content=described),
+        )
+
+    @router.get(
+        "/days", summary="Indices per day", responses=may_answer(404, 422, content=rows_as(answers.Days))
+    )
+    async def days(request: Request, surface: Surface = None) -> Response:
+        return answered(
+            request, "days", surface, draw=lambda report: encode(answers.days(report, surface=surface))
+        )
 
     @router.get(
         "/windows",
         summary="Ranked windows, and why and until when other jobs are barred",
-        responses=_answers(400, 404),
+        responses=may_answer(400, 404, 422, content=rows_as(answers.Windows)),
     )
-    async def windows(request: Request, job: Job = None, surface: Place = None, day: Day = None) -> Response:
-        job, surface, day = job or None, surface or None, day or None
-        if job is None and surface is None and day is None:
-            return send(request, shelf.get("windows"))
-        found, ribbons = shelf.parsed("windows"), shelf.parsed("ribbons")["ribbons"]
-        if job is not None:
-            require_known("job", job, [*(row["job"] for row in ribbons), *(row["kind"] for row in ribbons)])
-        if surface is not None:
-            require_known("surface", surface, [row["surface"] for row in shelf.parsed("ground")["surfaces"]])
-        chosen = read_day(day, clock(), _zone(found)) if day is not None else None
-        return send(request, item(JSON, encode(only(found, job=job, surface=surface, day=chosen))))
+    async def windows(
+        request: Request, job: Job = None, surface: Surface = None, day: Day = None
+    ) -> Response:
+        zone = ZoneInfo(cache.snapshot().report.site.timezone)
+        chosen = read_day(day, clock(), zone) if day else None
+        return answered(
+            request,
+            "windows",
+            job,
+            surface,
+            None if chosen is None else chosen.isoformat(),
+            draw=lambda report: encode(answers.windows(report, job=job, surface=surface, day=chosen)),
+        )
 
-    @router.get("/warnings", summary="What is about to go wrong, what to do", responses=_answers())
-    async def warnings(request: Request) -> Response:
-        return send(request, shelf.get("warnings"))
-
-    @router.get("/hours", summary="One flat row an hour", responses=_answers(422, csv=True))
+    @router.get(
+        "/hours",
+        summary="One flat row an hour",
+        response_model=list[answers.HourRow],
+        responses=may_answer(422, content={"text/csv": {"schema": {"type": "string"}}}),
+    )
     async def hours(
         request: Request,
         format: Annotated[Literal["json", "csv"], Query(description="json or csv.")] = "json",
     ) -> Response:
-        return send(request, shelf.get("hours" if format == "json" else "hours.csv"))
+        if format == "csv":
+            return answered(request, "hours.csv", draw=answers.hours_csv, content_type=CSV)
+        return answered(request, "hours", draw=lambda report: encode(answers.hours(report)))
 
-    @router.get("/now", summary="One flat object for a dashboard", responses=_answers())
-    async def now(request: Request) -> Response:
-        return send(request, shelf.get("now"))
-
-    @router.get("/ribbons", summary="Every hour's state and cause, in runs", responses=_answers(404))
-    async def ribbons(request: Request, job: Job = None, surface: Place = None) -> Response:
-        job, surface = job or None, surface or None
-        if job is None and surface is None:
-            return send(request, shelf.get("ribbons"))
-        found = shelf.parsed("ribbons")
-        rows = found["ribbons"]
-        if job is not None:
-            require_known("job", job, [*(row["job"] for row in rows), *(row["kind"] for row in rows)])
-        if surface is not None:
-            require_known("surface", surface, [row["surface"] for row in rows])
-        found["ribbons"] = [
-            row
-            for row in rows
-            if (job is None or job in (row["job"], row["kind"])) and surface in (None, row["surface"])
-        ]
-        return send(request, item(JSON, encode(found)))
-
-    @router.get("/week", summary="The week's work in order, and what found no hour", responses=_answers())
-    async def week(request: Request) -> Response:
-        return send(request, shelf.get("week"))
-
-    @router.get("/ground", summary="Whether the ground bears feet; seed in it", responses=_answers())
-    async def ground(request: Request) -> Response:
-        return send(request, shelf.get("ground"))
+    @router.get(
+        "/ribbons",
+        summary="Every hour's state and cause, in runs",
+        responses=may_answer(404, 422, content=rows_as(answers.Ribbons)),
+    )
+    async def ribbons(request: Request, job: Job = None, surface: Surface = None) -> Response:
+        return answered(
+            request,
+            "ribbons",
+            job,
+            surface,
+            draw=lambda report: encode(answers.ribbons(report, job=job, surface=surface)),
+        )
 
     @router.get(
         "/explain",
         summary="Each need of a job at an hour: figure, limits, verdict, source",
-        responses=_answers(400, 404, 422),
+        responses=may_answer(400, 404, 422, content=rows_as(Explanation)),
     )
     async def explain(
         request: Request,
@@ -127,23 +216,19 @@ def reads(shelf: Shelf, clock: Callable[[], datetime]) -> APIRouter:
         time: Annotated[
             str, Query(description="07:30, tomorrow 07:30, or ISO 8601.", examples=["tomorrow 07:30"])
         ],
-        surface: Place = None,
+        surface: Surface = None,
     ) -> Response:
-        pairs = [name.split("/", 2)[1:] for name in shelf.names() if name.startswith("workings/")]
-        if not pairs:
-            shelf.get("now")
-        require_known("job", job, [pair[0] for pair in pairs])
-        surfaces = [pair[1] for pair in pairs if pair[0] == job]
-        chosen = surface or surfaces[0]
-        require_known("surface", chosen, surfaces)
-        found = shelf.parsed(f"workings/{job}/{chosen}")
-        told = read_workings(found, read_time(time, clock(), _zone(found)))
-        return send(request, item(JSON, encode(told)))
+        # One snapshot, so that report and workings are of one pass.
+        shown = cache.snapshot()
+        moment = read_time(time, clock(), ZoneInfo(shown.report.site.timezone))
+        key = ("explain", job, surface, moment.isoformat())
+        return send(
+            request,
+            shown.item(
+                key,
+                JSON,
+                lambda report: encode(explain_hour(report, shown.workings, job, moment, surface)),
+            ),
+        )
 
     return router
-
-
-def _zone(found: dict[str, Any]) -> Any:
-    from zoneinfo import ZoneInfo
-
-    return ZoneInfo(found["site"]["timezone"])

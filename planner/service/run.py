@@ -5,13 +5,18 @@ from __future__ import annotations
 import os
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.config.load import Config
 from planner.errors import InputError
-from planner.service.listening import is_loopback
-from planner.service.shelf import Shelf
+from planner.service.context import Context, is_loopback
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+
+    from planner.service.passes import PassRunner
 
 
 def serve(
@@ -20,13 +25,6 @@ def serve(
     """Run until stopped. Beyond loopback it refuses to start without a write token."""
     import uvicorn
 
-    from planner.service.app import create_app
-    from planner.service.desk import Desk
-    from planner.service.forms import forms
-    from planner.service.views import PageViews
-    from planner.service.writes import writes
-    from planner.store import Store
-
     address, number = host or config.service.host, port or config.service.port
     token = os.environ.get(config.service.token_env, "")
     if not is_loopback(address) and not token:
@@ -34,43 +32,7 @@ def serve(
             f"{address} can be reached from other machines, and no write token is set. Set "
             f"{config.service.token_env} to a long secret, or listen on 127.0.0.1."
         )
-    every = config.forecast.every_minutes
-    if demo is not None:
-        from planner.cycle import assess
-        from planner.forecast.recorded import read_file
-        from planner.service.passes import demo_shelf
-
-        shelf = Shelf(lambda: demo_now, PageViews())
-        forecast = read_file(demo, fetched_at=demo_now)
-        demo_shelf(config, shelf, assess(config, forecast, now=demo_now))
-        app = create_app(shelf, clock=lambda: demo_now, every_minutes=every)
-        # The demo's diary is kept in memory and forgotten; its week stands still.
-        desk = Desk(
-            config=lambda: config,
-            store=Store.open("sqlite://"),
-            shelf=shelf,
-            clock=lambda: demo_now,
-            token=token,
-            renew=lambda: None,
-            tells=False,
-        )
-    else:
-        from planner.service.passes import Passes
-
-        shelf = Shelf(_clock, PageViews())
-        store = Store.open(config.store.url)
-        passes = Passes(config, store, shelf, _clock)
-        app = create_app(shelf, clock=_clock, passes=passes, every_minutes=every)
-        desk = Desk(
-            config=lambda: passes.config,
-            store=store,
-            shelf=shelf,
-            clock=_clock,
-            token=token,
-            renew=passes.renew,
-        )
-    app.include_router(writes(desk))
-    app.include_router(forms(desk))
+    app = site_app(config, token) if demo is None else demo_app(config, demo, demo_now, token)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
     uvicorn.run(
         app,
@@ -78,9 +40,71 @@ def serve(
         port=number,
         log_level="warning",
         access_log=False,
-        # Open event lines never end by themselves.
+        # Open event streams never end by themselves.
         timeout_graceful_shutdown=2,
     )
+
+
+def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> FastAPI:
+    """The service on a forecast file at a fixed clock. Its diary is kept in memory and forgotten."""
+    from planner.actions.one_pass import computed
+    from planner.forecast.recorded import read_file
+    from planner.service.cache import ReportCache
+    from planner.service.pages import draw_at_once
+    from planner.store.store import Store
+
+    def clock() -> datetime:
+        return now
+
+    cache = ReportCache(clock, draw_at_once)
+    cache.put(*computed(config, read_file(forecast, fetched_at=now), now=now))
+    store = Store.open("sqlite://")
+    return _app(
+        Context(
+            config=lambda: config,
+            store=lambda: store,
+            cache=cache,
+            clock=clock,
+            token=token,
+            renew=lambda: None,
+            sends=False,
+        )
+    )
+
+
+def site_app(config: Config, token: str) -> FastAPI:
+    """The service of a site: passes on a schedule, kept in its store."""
+    from planner.service.cache import ReportCache
+    from planner.service.pages import draw_at_once
+    from planner.service.passes import PassRunner
+    from planner.store.store import Store
+
+    cache = ReportCache(_clock, draw_at_once)
+    passes = PassRunner(config, Store.open(config.store.url), cache, _clock)
+    return _app(
+        Context(
+            config=lambda: passes.config,
+            store=lambda: passes.store,
+            cache=cache,
+            clock=_clock,
+            token=token,
+            renew=passes.renew,
+        ),
+        passes,
+    )
+
+
+def _app(context: Context, passes: PassRunner | None = None) -> FastAPI:
+    """Everything the service answers."""
+    from planner.service.app import create_app
+    from planner.service.forms import forms
+    from planner.service.writes import writes
+
+    every = context.config().forecast.every_minutes
+    app = create_app(context.cache, clock=context.clock, passes=passes, every_minutes=every)
+    app.include_router(writes(context))
+    app.include_router(forms(context))
+    return app
 
 
 def _clock() -> datetime:

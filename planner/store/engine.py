@@ -1,37 +1,43 @@
-"""How the database is reached: SQLite in a file by default, PostgreSQL by address."""
+"""How the database is reached, SQLite in a file or PostgreSQL by address, and how its tables are brought up to date."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.pool import QueuePool
 
 from planner.errors import InputError
-from planner.store.faults import StoreError
-from planner.store.reading import sqlite_file
+from planner.store.records import StoreError, sqlite_file, store_error
+from planner.store.tables import HEAD
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+
 
 BUSY_S = 15
 
 
 def address(url_or_path: str | Path) -> URL:
     """The database's address; a bare path means SQLite in that file."""
-    given = str(url_or_path)
-    scheme, _, rest = given.partition("://")
+    named = str(url_or_path)
+    scheme, _, rest = named.partition("://")
     if scheme.split("+")[0] == "sqlite" and rest in ("", "/", "/:memory:"):
         return URL.create("sqlite")
     # Read by one rule with the reading commands: this library's own differs between its versions.
-    file = sqlite_file(given)
+    file = sqlite_file(named)
     if file is not None:
         return URL.create("sqlite", database=str(file))
     try:
-        url = make_url(given)
+        url = make_url(named)
     except (ArgumentError, ValueError) as error:
-        shown = re.sub(r"//[^@]*@", "//…@", given)
+        shown = re.sub(r"//[^@]*@", "//…@", named)
         raise InputError(
             f'The store\'s address "{shown}" cannot be read. Write a file name, sqlite:///FILE or '
             "postgresql://USER@HOST/DATABASE."
@@ -42,11 +48,6 @@ def address(url_or_path: str | Path) -> URL:
         f'The store\'s address begins with "{url.drivername}://{url.host or ""}". Known: sqlite:///FILE '
         "(three strokes, four for a path from the root), postgresql://USER@HOST/DATABASE."
     )
-
-
-def in_memory(url: URL) -> bool:
-    """Whether the address is an SQLite database that lives and dies with the process."""
-    return url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:")
 
 
 def connect(url: URL) -> Engine:
@@ -63,9 +64,10 @@ def connect(url: URL) -> Engine:
 
 
 def _sqlite(url: URL) -> Engine:
+    in_memory = url.database in (None, "", ":memory:")
     # One connection for a database in memory: a second one would open a second, empty database.
-    pool = {"poolclass": QueuePool, "pool_size": 1, "max_overflow": 0} if in_memory(url) else {}
-    if not in_memory(url):
+    pool = {"poolclass": QueuePool, "pool_size": 1, "max_overflow": 0} if in_memory else {}
+    if not in_memory:
         folder = Path(str(url.database)).absolute().parent
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -100,3 +102,89 @@ def one_at_a_time(connection: Connection, what: str) -> None:
     """Holds other writers of the same kind until this transaction ends (on SQLite they wait anyway)."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("select pg_advisory_xact_lock(7203419, hashtext(:what))"), {"what": what})
+
+
+class Database:
+    """A database bound to one site at one place. Every transaction is kept whole, or not at all."""
+
+    def __init__(self, engine: Engine, site: str = "main", place: str = "") -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(writes=True)
+        self.site = site
+        self.place = place
+        self.where = engine.url.render_as_string()
+        """The database's address, its password hidden."""
+
+    @contextmanager
+    def _faults(self) -> Iterator[None]:
+        try:
+            yield
+        except DBAPIError as error:
+            raise store_error(error, self.where) from error
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._faults(), self._writer.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with self._faults(), self._engine.begin() as connection:
+            yield connection
+
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+#: Any number will do, as long as every haysel uses the same.
+_LOCK = 7_203_419
+
+
+def migrate(engine: Engine) -> None:
+    """Tables at the newest migration; loads alembic only when they are not."""
+    with engine.connect() as connection:
+        if version(connection) == HEAD:
+            return
+    with engine.execution_options(writes=True).begin() as connection:
+        # SQLite's lock is the writing transaction itself.
+        if connection.dialect.name == "postgresql":
+            connection.execute(text("select pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
+        if version(connection) != HEAD:
+            upgrade(connection, "head")
+
+
+def version(connection: Connection) -> str | None:
+    """The migration the tables are at; None for an empty database."""
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found = connection.execute(text("select version_num from alembic_version")).scalar()
+    return None if found is None else str(found)
+
+
+def upgrade(connection: Connection, target: str) -> None:
+    """Runs the migrations up to the target on this connection, inside its transaction."""
+    from alembic import command
+    from alembic.util import CommandError
+
+    try:
+        command.upgrade(_config(connection), target)
+    except CommandError as error:
+        raise StoreError(
+            f"The store {connection.engine.url.render_as_string()} is at version {version(connection)}; this "
+            f"haysel knows versions up to {HEAD}. A newer one wrote it: install that, or name another store."
+        ) from error
+
+
+def downgrade(connection: Connection, target: str) -> None:
+    """Takes the migrations back to the target, for whoever returns to an earlier haysel."""
+    from alembic import command
+
+    command.downgrade(_config(connection), target)
+
+
+def _config(connection: Connection) -> Config:
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    return config

@@ -5,139 +5,129 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, and_, delete, func, insert, select, update
+from sqlalchemy import Row, and_, delete, func, insert, select, update
+from sqlalchemy.sql.elements import ColumnElement
 
-from planner.store.records import KeptForecast
-from planner.store.tables import forecasts
-from planner.store.times import DAY_S, epoch_s, maybe_epoch_s, maybe_moment, moment
+from planner.forecast.base import RawForecast
+from planner.store.engine import Database
+from planner.store.records import DAY_S, epoch_s, maybe_epoch_s, maybe_moment, moment
+from planner.store.tables import ZLIB_LEVEL, forecasts
 
-#: Level 1: a quarter of the size in 4 ms; a higher level takes ten times as long for a quarter less.
-ZLIB_LEVEL = 1
 ALL_DAYS = 14
 ONE_A_DAY_DAYS = 400
 
 
-def keep(
-    connection: Connection,
-    provider: str,
-    *,
-    body: bytes,
-    url: str,
-    fetched_at: datetime,
-    etag: str | None,
-    last_modified: str | None,
-    expires_at: datetime | None,
-    issued_at: datetime | None = None,
-    notes: Sequence[str] = (),
-) -> int:
-    """Writes one answer of a provider; its number."""
-    fetched = epoch_s(fetched_at, "the time of a fetch")
-    made = connection.execute(
-        insert(forecasts).values(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptForecast(RawForecast):
+    """A provider's answer as it came, with the number it is kept under. Times in UTC."""
+
+    id: int
+    provider: str
+    checked_at: datetime
+    """When the provider last said that this is still its newest answer."""
+
+
+class Forecasts(Database):
+    """The answers of weather services to a site at its place."""
+
+    def keep_forecast(self, provider: str, answer: RawForecast) -> int:
+        """Keeps a provider's answer as it came; its number."""
+        fetched = epoch_s(answer.fetched_at, "the time of a fetch")
+        kept = insert(forecasts).values(
+            site=self.site,
+            place=self.place,
             provider=provider,
-            url=url,
-            etag=etag,
-            last_modified=last_modified,
-            expires_at=maybe_epoch_s(expires_at, "the time a forecast expires"),
+            url=answer.url,
+            etag=answer.etag,
+            last_modified=answer.last_modified,
+            expires_at=maybe_epoch_s(answer.expires, "the time a forecast expires"),
             fetched_at=fetched,
             checked_at=fetched,
             day=int(fetched // DAY_S),
-            body=zlib.compress(body, ZLIB_LEVEL),
-            issued_at=maybe_epoch_s(issued_at, "the time a forecast was issued"),
-            notes=_listed(notes),
+            body=zlib.compress(answer.raw, ZLIB_LEVEL),
+            issued_at=maybe_epoch_s(answer.issued_at, "the time a forecast was issued"),
+            notes=_listed(answer.notes),
         )
-    )
-    return int(made.inserted_primary_key[0]) if made.inserted_primary_key else 0
+        with self._writing() as connection:
+            made = connection.execute(kept)
+            return int(made.inserted_primary_key[0]) if made.inserted_primary_key else 0
 
+    def renew_forecast(self, number: int, answer: RawForecast) -> None:
+        """The provider sent the kept answer again, or says (304) that it is still its newest.
 
-def renew(
-    connection: Connection,
-    number: int,
-    checked_at: datetime,
-    expires_at: datetime | None,
-    issued_at: datetime | None = None,
-    notes: Sequence[str] = (),
-) -> None:
-    """The provider says (304) that the kept answer is still its newest; a known time of issue is not lost."""
-    values: dict[str, Any] = {
-        "checked_at": epoch_s(checked_at, "the time of a check"),
-        "expires_at": maybe_epoch_s(expires_at, "the time a forecast expires"),
-        "notes": _listed(notes),
-    }
-    if issued_at is not None:
-        values["issued_at"] = epoch_s(issued_at, "the time a forecast was issued")
-    connection.execute(update(forecasts).where(forecasts.c.id == number).values(values))
+        A time of issue that was known is not lost.
+        """
+        values: dict[str, object] = {
+            "checked_at": epoch_s(answer.fetched_at, "the time of a check"),
+            "expires_at": maybe_epoch_s(answer.expires, "the time a forecast expires"),
+            "notes": _listed(answer.notes),
+        }
+        if answer.issued_at is not None:
+            values["issued_at"] = epoch_s(answer.issued_at, "the time a forecast was issued")
+        renewed = update(forecasts).where(self._here(), forecasts.c.id == number).values(values)
+        with self._writing() as connection:
+            connection.execute(renewed)
 
+    def last_forecast(self, provider: str, at: datetime | None = None) -> KeptForecast | None:
+        """The provider's newest answer; with `at`, the newest there was at that moment."""
+        wanted = select(forecasts).where(self._here(), forecasts.c.provider == provider)
+        if at is not None:
+            wanted = wanted.where(forecasts.c.fetched_at <= epoch_s(at, "the moment asked about"))
+        newest = wanted.order_by(forecasts.c.fetched_at.desc(), forecasts.c.id.desc()).limit(1)
+        with self._reading() as connection:
+            row = connection.execute(newest).first()
+            return None if row is None else _kept(row)
 
-def last(connection: Connection, provider: str, at: datetime | None) -> KeptForecast | None:
-    """The provider's newest answer, or the newest that was there at that moment."""
-    wanted = _columns().where(forecasts.c.provider == provider)
-    if at is not None:
-        wanted = wanted.where(forecasts.c.fetched_at <= epoch_s(at, "the moment asked about"))
-    row = connection.execute(
-        wanted.order_by(forecasts.c.fetched_at.desc(), forecasts.c.id.desc()).limit(1)
-    ).first()
-    return None if row is None else _kept(row)
-
-
-def between(
-    connection: Connection, provider: str, since: datetime, until: datetime
-) -> tuple[KeptForecast, ...]:
-    """The provider's answers fetched from since up to, not including, until, oldest first."""
-    rows = connection.execute(
-        _columns()
-        .where(
-            forecasts.c.provider == provider,
-            forecasts.c.fetched_at >= epoch_s(since, "the start of the time asked about"),
-            forecasts.c.fetched_at < epoch_s(until, "the end of the time asked about"),
+    def forecasts(self, provider: str, since: datetime, until: datetime) -> tuple[KeptForecast, ...]:
+        """The provider's answers fetched from since up to, not including, until, oldest first."""
+        wanted = (
+            select(forecasts)
+            .where(
+                self._here(),
+                forecasts.c.provider == provider,
+                forecasts.c.fetched_at >= epoch_s(since, "the start of the time asked about"),
+                forecasts.c.fetched_at < epoch_s(until, "the end of the time asked about"),
+            )
+            .order_by(forecasts.c.fetched_at, forecasts.c.id)
         )
-        .order_by(forecasts.c.fetched_at, forecasts.c.id)
-    )
-    return tuple(_kept(row) for row in rows)
+        with self._reading() as connection:
+            return tuple(_kept(row) for row in connection.execute(wanted))
 
+    def prune_forecasts(self, now: datetime) -> int:
+        """Drops the site's old forecasts, of any place: all of 14 days stay, then the last of each UTC day
+        for 400 days; how many went.
+        """
+        epoch_s(now, "the time of pruning")
+        mine = forecasts.c.site == self.site
+        oldest = (now - timedelta(days=ONE_A_DAY_DAYS)).timestamp()
+        # Where two were fetched at the same second, both stay: dropping one needs a second grouping for nothing.
+        old = (now - timedelta(days=ALL_DAYS)).timestamp()
+        day = (forecasts.c.place, forecasts.c.provider, forecasts.c.day)
+        latest = (
+            select(*day, func.max(forecasts.c.fetched_at).label("at")).where(mine).group_by(*day).subquery()
+        )
+        stays = select(forecasts.c.id).join(
+            latest,
+            and_(
+                forecasts.c.place == latest.c.place,
+                forecasts.c.provider == latest.c.provider,
+                forecasts.c.fetched_at == latest.c.at,
+            ),
+        )
+        with self._writing() as connection:
+            too_old = connection.execute(delete(forecasts).where(mine, forecasts.c.fetched_at < oldest))
+            not_last = connection.execute(
+                delete(forecasts).where(mine, forecasts.c.fetched_at < old, forecasts.c.id.not_in(stays))
+            )
+            return too_old.rowcount + not_last.rowcount
 
-def prune(
-    connection: Connection, now: datetime, all_days: int = ALL_DAYS, one_a_day_days: int = ONE_A_DAY_DAYS
-) -> int:
-    """Drops what is too old: all are kept for some days, then the last of each UTC day; how many went."""
-    epoch_s(now, "the time of pruning")
-    gone = connection.execute(
-        delete(forecasts).where(forecasts.c.fetched_at < (now - timedelta(days=one_a_day_days)).timestamp())
-    ).rowcount
-    # Where two were fetched at the same second, both stay: dropping one needs a second grouping for nothing.
-    old = (now - timedelta(days=all_days)).timestamp()
-    latest = (
-        select(forecasts.c.provider, forecasts.c.day, func.max(forecasts.c.fetched_at).label("at"))
-        .group_by(forecasts.c.provider, forecasts.c.day)
-        .subquery()
-    )
-    stays = select(forecasts.c.id).join(
-        latest, and_(forecasts.c.provider == latest.c.provider, forecasts.c.fetched_at == latest.c.at)
-    )
-    gone += connection.execute(
-        delete(forecasts).where(forecasts.c.fetched_at < old, forecasts.c.id.not_in(stays))
-    ).rowcount
-    return gone
-
-
-def _columns() -> Select[Any]:
-    table = forecasts.c
-    return select(
-        table.id,
-        table.provider,
-        table.url,
-        table.body,
-        table.etag,
-        table.last_modified,
-        table.expires_at,
-        table.fetched_at,
-        table.checked_at,
-        table.issued_at,
-        table.notes,
-    )
+    def _here(self) -> ColumnElement[bool]:
+        """Weather of another place is never found, though the site is the same."""
+        return and_(forecasts.c.site == self.site, forecasts.c.place == self.place)
 
 
 def _listed(notes: Sequence[str]) -> str | None:
@@ -149,10 +139,10 @@ def _kept(row: Row[Any]) -> KeptForecast:
         id=row.id,
         provider=row.provider,
         url=row.url,
-        body=zlib.decompress(row.body),
+        raw=zlib.decompress(row.body),
         etag=row.etag,
         last_modified=row.last_modified,
-        expires_at=maybe_moment(row.expires_at),
+        expires=maybe_moment(row.expires_at),
         fetched_at=moment(row.fetched_at),
         checked_at=moment(row.checked_at),
         issued_at=maybe_moment(row.issued_at),

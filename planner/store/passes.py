@@ -1,77 +1,120 @@
-"""The answers of each pass: all of them appear at once, or none."""
+"""Passes: who makes one, and what each left. All parts of a pass appear at once, or none."""
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 
-from sqlalchemy import Connection, Row, Select, delete, func, insert, select
-from sqlalchemy.sql.elements import ColumnElement
+from sqlalchemy import Connection, delete, insert, select, text
 
-from planner.store.records import Answer, StoredAnswer, etag_of
-from planner.store.tables import answers, passes
-from planner.store.times import epoch_s, moment
+from planner.store.engine import Database
+from planner.store.records import DAY_S, PassRow, StoredPart, epoch_s, maybe_epoch_s, maybe_moment, moment
+from planner.store.tables import ZLIB_LEVEL, parts, passes
 
-
-def keep(connection: Connection, made_at: datetime, given: Mapping[str, Answer], keep_last: int) -> int:
-    """Writes one pass and prunes old ones; its number."""
-    made = connection.execute(insert(passes).values(made_at=epoch_s(made_at, "the time of a pass")))
-    number = int(made.inserted_primary_key[0]) if made.inserted_primary_key else 0
-    rows = [
-        {
-            "pass_id": number,
-            "name": name,
-            "content_type": answer.content_type,
-            "etag": etag_of(answer.body),
-            "body": answer.body,
-        }
-        for name, answer in given.items()
-    ]
-    if rows:
-        connection.execute(insert(answers), rows)
-    oldest_kept = select(passes.c.id).order_by(passes.c.id.desc()).limit(1).offset(keep_last - 1)
-    oldest = connection.execute(oldest_kept).scalar()
-    if oldest is not None:
-        connection.execute(delete(answers).where(answers.c.pass_id < oldest))
-        connection.execute(delete(passes).where(passes.c.id < oldest))
-    return number
+_TAKE = text(
+    "insert into claims (site, job, slot, until) values (:site, :job, :slot, :until) "
+    "on conflict (site, job, slot) do update set until = excluded.until "
+    "where claims.done is null and claims.until < :now"
+)
+_FINISH = text(
+    "update claims set done = :now where site = :site and job = :job and slot = :slot and done is null"
+)
+_PRUNE = text("delete from claims where site = :site and until < :before")
+KEEP_CLAIMS_DAYS = 30
 
 
-def one(connection: Connection, name: str) -> StoredAnswer | None:
-    """The answer of that name in the newest pass."""
-    row = connection.execute(_newest(answers.c.name == name)).first()
-    return None if row is None else _stored(row)
+class Passes(Database):
+    """The passes of a site at its place, and the claims of those who make them."""
 
+    def claim(self, job: str, slot: str, lease_s: float, now: datetime) -> bool:
+        """Whether the caller now holds that slot of the job; a lease that ran out can be taken over."""
+        now_s = epoch_s(now, "the time of a claim")
+        values = {"site": self.site, "job": job, "slot": slot, "until": now_s + lease_s, "now": now_s}
+        with self._writing() as connection:
+            return connection.execute(_TAKE, values).rowcount == 1
 
-def like(connection: Connection, prefix: str) -> tuple[StoredAnswer, ...]:
-    """The newest pass's answers whose name begins so, by name."""
-    wanted = answers.c.name.startswith(prefix, autoescape=True)
-    rows = connection.execute(_newest(wanted).order_by(answers.c.name))
-    return tuple(_stored(row) for row in rows if row.name.startswith(prefix))
+    def finish(self, job: str, slot: str, now: datetime) -> None:
+        """Marks the slot of the job as done for good, and forgets slots long past."""
+        now_s = epoch_s(now, "the end of a claim")
+        with self._writing() as connection:
+            connection.execute(_FINISH, {"site": self.site, "job": job, "slot": slot, "now": now_s})
+            connection.execute(_PRUNE, {"site": self.site, "before": now_s - KEEP_CLAIMS_DAYS * DAY_S})
 
+    def part(self, name: str, schema: int | None = None) -> StoredPart | None:
+        """That part of the newest pass; None where there is none, or the pass is of another schema."""
+        return next((part for part in self.parts(schema, name)), None)
 
-def last_made_at(connection: Connection) -> datetime | None:
-    """When the newest pass was made."""
-    found = connection.execute(select(passes.c.made_at).order_by(passes.c.id.desc()).limit(1)).scalar()
-    return None if found is None else moment(found)
+    def parts(self, schema: int | None = None, name: str | None = None) -> tuple[StoredPart, ...]:
+        """Every part of the newest pass (or the one of that name), by name; none of a pass of another schema."""
+        with self._reading() as connection:
+            found = self._newest(connection)
+            if found is None or schema not in (None, found.schema):
+                return ()
+            wanted = select(parts.c.name, parts.c.body).where(parts.c.pass_id == found.number)
+            if name is not None:
+                wanted = wanted.where(parts.c.name == name)
+            return tuple(
+                StoredPart(
+                    name=row.name,
+                    body=zlib.decompress(row.body),
+                    number=found.number,
+                    made_at=found.made_at,
+                    schema=found.schema,
+                )
+                for row in connection.execute(wanted.order_by(parts.c.name))
+            )
 
+    def newest_pass(self) -> PassRow | None:
+        """The newest pass, whatever its schema."""
+        with self._reading() as connection:
+            return self._newest(connection)
 
-def _newest(wanted: ColumnElement[bool]) -> Select[Any]:
-    # By number, not by time: a clock set back must not hide the passes made after it.
-    newest = select(func.max(passes.c.id)).scalar_subquery()
-    return (
-        select(answers.c.name, answers.c.content_type, answers.c.body, answers.c.etag, passes.c.made_at)
-        .join(passes, passes.c.id == answers.c.pass_id)
-        .where(passes.c.id == newest, wanted)
-    )
+    def _newest(self, connection: Connection) -> PassRow | None:
+        # By number, not by time: a clock set back must not hide the passes made after it.
+        row = connection.execute(
+            select(passes)
+            .where(passes.c.site == self.site, passes.c.place == self.place)
+            .order_by(passes.c.id.desc())
+            .limit(1)
+        ).first()
+        if row is None:
+            return None
+        return PassRow(
+            number=row.id, made_at=moment(row.made_at), stale_at=maybe_moment(row.stale_at), schema=row.schema
+        )
 
-
-def _stored(row: Row[Any]) -> StoredAnswer:
-    return StoredAnswer(
-        name=row.name,
-        content_type=row.content_type,
-        body=bytes(row.body),
-        etag=row.etag,
-        made_at=moment(row.made_at),
-    )
+    def _keep_parts(
+        self,
+        connection: Connection,
+        made_at: datetime,
+        bodies: Mapping[str, bytes],
+        schema: int,
+        stale_at: datetime | None,
+        keep_last: int,
+    ) -> int:
+        """Writes one pass and prunes the site's old ones; its number."""
+        made = connection.execute(
+            insert(passes).values(
+                site=self.site,
+                place=self.place,
+                schema=schema,
+                made_at=epoch_s(made_at, "the time of a pass"),
+                stale_at=maybe_epoch_s(stale_at, "the time a pass is stale"),
+            )
+        )
+        number = int(made.inserted_primary_key[0]) if made.inserted_primary_key else 0
+        rows = [
+            {"pass_id": number, "name": name, "body": zlib.compress(body, ZLIB_LEVEL)}
+            for name, body in bodies.items()
+        ]
+        if rows:
+            connection.execute(insert(parts), rows)
+        mine = passes.c.site == self.site
+        newer = select(passes.c.id).where(mine).order_by(passes.c.id.desc()).limit(1).offset(keep_last - 1)
+        oldest = connection.execute(newer).scalar()
+        if oldest is not None:
+            old = select(passes.c.id).where(mine, passes.c.id < oldest)
+            connection.execute(delete(parts).where(parts.c.pass_id.in_(old)))
+            connection.execute(delete(passes).where(mine, passes.c.id < oldest))
+        return number

@@ -1,96 +1,79 @@
-"""Reads stored answers without loading a database library, so that a reading command starts fast."""
+"""Reads what a pass left without loading a database library, so that a reading command starts fast."""
 
 from __future__ import annotations
 
+import os
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+import zlib
+from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from planner.store.faults import store_error
-from planner.store.records import StoredAnswer
-from planner.store.times import moment
-
-if TYPE_CHECKING:
-    from planner.store.store import Store
+from planner.store.records import PassRow, StoredPart, maybe_moment, moment, sqlite_file, store_error
 
 _NEWEST = (
-    "select a.name, a.content_type, a.body, a.etag, p.made_at from answers a "
-    "join passes p on p.id = a.pass_id where p.id = (select max(id) from passes)"
+    "select p.id, p.made_at, p.stale_at, p.schema, t.body from passes p "
+    "left join parts t on t.pass_id = p.id and t.name = ? "
+    "where p.site = ? and p.place = ? order by p.id desc limit 1"
 )
 
 
-def read_answer(url_or_path: str | Path, name: str) -> StoredAnswer | None:
-    """The answer of that name in the newest pass; None when nothing is stored under it."""
+def read_part(
+    url_or_path: str | Path, name: str, *, site: str, place: str, schema: int | None = None
+) -> StoredPart | None:
+    """That part of the newest pass of the site and place; None where there is none, or of another schema."""
     file = sqlite_file(url_or_path)
     if file is None:
-        with _store(url_or_path) as store:
-            return store.answer(name)
-    return next(iter(_rows(file, f"{_NEWEST} and a.name = ?", (name,))), None)
+        from planner.store.store import Store
 
-
-def read_answers_like(url_or_path: str | Path, prefix: str) -> tuple[StoredAnswer, ...]:
-    """The newest pass's answers whose name begins so, by name."""
-    file = sqlite_file(url_or_path)
-    if file is None:
-        with _store(url_or_path) as store:
-            return store.answers_like(prefix)
-    return _rows(file, f"{_NEWEST} and substr(a.name, 1, ?) = ? order by a.name", (len(prefix), prefix))
-
-
-def sqlite_file(url_or_path: str | Path) -> Path | None:
-    """The file of an SQLite address or a bare path; None for any other database."""
-    text = str(url_or_path)
-    if "://" not in text:
-        return Path(text)
-    scheme, _, rest = text.partition("://")
-    if scheme.split("+")[0] != "sqlite" or not rest.startswith("/") or rest.startswith("/:memory:"):
+        with closing(Store.open(url_or_path, site, place)) as store:
+            return store.part(name, schema)
+    found, body = _newest(file, name, site, place)
+    if found is None or body is None or schema not in (None, found.schema):
         return None
-    return Path(rest[1:].partition("?")[0])
-
-
-def _rows(file: Path, statement: str, values: tuple[object, ...]) -> tuple[StoredAnswer, ...]:
-    if not file.exists():
-        return ()
-    try:
-        connection = sqlite3.connect(_read_only(file), uri=True, timeout=5)
-        try:
-            rows = connection.execute(statement, values).fetchall()
-        finally:
-            connection.close()
-    except sqlite3.Error as error:
-        if "no such table" in str(error):
-            return ()
-        raise store_error(error, str(file)) from error
-    return tuple(
-        StoredAnswer(name=name, content_type=kind, body=bytes(body), etag=etag, made_at=moment(made_at))
-        for name, kind, body, etag, made_at in rows
+    return StoredPart(
+        name=name,
+        body=zlib.decompress(body),
+        made_at=found.made_at,
+        schema=found.schema,
+        number=found.number,
     )
+
+
+def newest_pass(url_or_path: str | Path, site: str, place: str) -> PassRow | None:
+    """The newest pass of the site and place, whatever its schema."""
+    file = sqlite_file(url_or_path)
+    if file is None:
+        from planner.store.store import Store
+
+        with closing(Store.open(url_or_path, site, place)) as store:
+            return store.newest_pass()
+    return _newest(file, "", site, place)[0]
+
+
+def _newest(file: Path, name: str, site: str, place: str) -> tuple[PassRow | None, bytes | None]:
+    """The newest pass, and its part of that name as it is stored."""
+    if not file.exists():
+        return None, None
+    try:
+        with closing(sqlite3.connect(_read_only(file), uri=True, timeout=5)) as connection:
+            row = connection.execute(_NEWEST, (name, site, place)).fetchone()
+    except sqlite3.Error as error:
+        # An empty file, or a store of an earlier form that no program has opened for writing since.
+        if "no such table" in str(error) or "no such column" in str(error):
+            return None, None
+        raise store_error(error, str(file)) from error
+    if row is None:
+        return None, None
+    number, made_at, stale_at, schema, body = row
+    made = PassRow(number=number, made_at=moment(made_at), stale_at=maybe_moment(stale_at), schema=schema)
+    return made, body
 
 
 def _read_only(file: Path) -> str:
     # A reader of a WAL file needs to make a small file beside it. Where the folder may not be written and
-    # no writer is at work, the file cannot change either, and may be read as it lies.
+    # no writer is at work, the file cannot change either, and may be read as it is.
     place = quote(str(file.absolute()))
     beside = file.with_name(file.name + "-wal")
-    lies_still = not beside.exists() and not _may_write(file.absolute().parent)
-    return f"file:{place}?mode=ro" + ("&immutable=1" if lies_still else "")
-
-
-def _may_write(folder: Path) -> bool:
-    import os
-
-    return os.access(folder, os.W_OK)
-
-
-@contextmanager
-def _store(url: str | Path) -> Iterator[Store]:
-    from planner.store.store import Store
-
-    store = Store.open(str(url))
-    try:
-        yield store
-    finally:
-        store.close()
+    unchanging = not beside.exists() and not os.access(file.absolute().parent, os.W_OK)
+    return f"file:{place}?mode=ro" + ("&immutable=1" if unchanging else "")

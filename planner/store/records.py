@@ -1,120 +1,76 @@
-"""What goes into the store and comes out of it. Loads no database library."""
+"""What goes into the store and comes out of it, and what is wrong when it cannot be used. Loads no database library.
+
+Moments are kept as seconds since 1970 in UTC, because SQLite drops the offset of a time.
+"""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
-from hashlib import sha256
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
-from planner.errors import InputError
-from planner.store.times import epoch_s
+from planner.errors import InputError, PlannerError
+from planner.site import require_aware
+
+DAY_S = 86400
 
 
-def etag_of(body: bytes) -> str:
-    """A strong entity tag, quotes included, that changes when any byte of the body does."""
-    return f'"{sha256(body).hexdigest()[:32]}"'
+def epoch_s(moment: datetime, what: str) -> float:
+    """Seconds since 1970-01-01 UTC; a moment without a zone is refused."""
+    return require_aware(moment, what).timestamp()
+
+
+def maybe_epoch_s(moment: datetime | None, what: str) -> float | None:
+    """The same, where the moment may be unknown."""
+    return None if moment is None else epoch_s(moment, what)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """One rendered answer of a pass."""
+class PassRow:
+    """That a pass was made; its schema is 0 where a store of an earlier form was brought on."""
 
-    content_type: str
-    body: bytes
+    number: int
+    made_at: datetime
+    stale_at: datetime | None
+    schema: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoredAnswer:
-    """An answer as it is served: the bytes, their tag, and when the pass was made (UTC)."""
+class StoredPart:
+    """One part of a pass, as it was handed in, with the number, moment and schema of the pass."""
 
     name: str
-    content_type: str
     body: bytes
-    etag: str
+    number: int
     made_at: datetime
+    schema: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptForecast:
-    """A provider's answer as it came, and what its headers said. Times in UTC."""
-
-    id: int
-    provider: str
-    url: str
-    body: bytes
-    etag: str | None
-    last_modified: str | None
-    expires_at: datetime | None
-    fetched_at: datetime
-    checked_at: datetime
-    """When the provider last said that this is still its newest answer."""
-    issued_at: datetime | None = None
-    """When its model run came out, where a second call told."""
-    notes: tuple[str, ...] = ()
-    """What that call found odd."""
+def moment(seconds: float) -> datetime:
+    """The aware moment, in UTC."""
+    return datetime.fromtimestamp(seconds, UTC)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """One job done, as the keeper tells it.
-
-    `document` holds what not every job has, as JSON: materials with amounts, water, wind and weather on the
-    spot, cover, tackifier, grass sown, target, licence number, product as on the label, its registration
-    number, rate, area. Its keys end in their unit.
-    """
-
-    job: str
-    kind: str
-    surface: str
-    started_at: datetime
-    finished_at: datetime
-    operator: str = ""
-    notes: str = ""
-    document: Mapping[str, Any] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        epoch_s(self.started_at, "the start of a diary entry")
-        epoch_s(self.finished_at, "the end of a diary entry")
-        if self.finished_at < self.started_at:
-            raise InputError(
-                f"A diary entry ends at {self.finished_at.isoformat()}, before it starts at "
-                f"{self.started_at.isoformat()}. Correct one of the two."
-            )
-        for name in ("job", "kind", "surface"):
-            if not getattr(self, name).strip():
-                raise InputError(f"A diary entry has no {name}. Write one.")
-        for name in ("job", "kind", "surface", "operator", "notes"):
-            _storable(getattr(self, name), name)
+def maybe_moment(seconds: float | None) -> datetime | None:
+    """The same, where the moment may be unknown."""
+    return None if seconds is None else moment(seconds)
 
 
-def _storable(text: str, name: str) -> None:
+def document_text(document: Mapping[str, object], what: str) -> str:
+    """The document as JSON in ASCII; InputError for what JSON cannot hold."""
     try:
-        text.encode()
-    except UnicodeEncodeError as error:
+        return json.dumps(document, allow_nan=False, sort_keys=True)
+    except (TypeError, ValueError) as error:
         raise InputError(
-            f"A diary entry's {name} holds a character that is none ({error.reason})."
+            f"{what} holds a value that JSON cannot keep ({error}). Write null for what is not known."
         ) from error
-    if "\0" in text:
-        raise InputError(f"A diary entry's {name} holds the character with code 0. Leave it out.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoredEntry:
-    """One revision of a diary entry. Revision 1 is the first; the highest holds."""
-
-    uuid: str
-    revision: int
-    entry: Entry
-    written_at: datetime
-    withdrawn: bool
-    reason: str
-    """Why it was changed or withdrawn; empty on the first revision."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WarningState:
+class KeptWarning:
     """Where a warning stands in its life."""
 
     id: str
@@ -127,7 +83,7 @@ class WarningState:
     first_at: datetime
     changed_at: datetime
     change: int = 1
-    """1 when raised, one more at each change of which people are told."""
+    """1 when raised, one more at each change for which people get a message."""
 
     def __post_init__(self) -> None:
         if self.state not in WARNING_STATES:
@@ -146,21 +102,21 @@ class Outgoing:
     warning_id: str
     change: int
     output: str
-    body: Mapping[str, Any]
+    body: Mapping[str, object]
     due_at: datetime
     closes: bool = False
     """Only ends a warning: not sent by an output that never sent anything about that warning."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Due:
+class OutboxItem:
     """A message taken for sending."""
 
     id: int
     warning_id: str
     change: int
     output: str
-    body: Mapping[str, Any]
+    body: Mapping[str, object]
     tries: int
 
     @property
@@ -179,3 +135,51 @@ class OutboxCount:
     messages: int
     note: str
     """What was said of the newest of them; empty when nothing went wrong."""
+
+
+class StoreError(PlannerError):
+    """The store cannot be opened, read or written."""
+
+
+class KeyReused(InputError):
+    """A key that makes a repeated write harmless came back with other content."""
+
+
+_GRANT = "Give the user that runs haysel the right to write it."
+
+#: What the database says, what that means to a keeper, and what to do. The first that fits is taken.
+_KNOWN: tuple[tuple[str, str, str], ...] = (
+    ("disk is full", "the disk is full", "Free some space, then run the command again."),
+    ("no space left", "the disk is full", "Free some space, then run the command again."),
+    ("disk quota", "the disk is full", "Free some space, then run the command again."),
+    ("readonly", "the file may not be written", _GRANT),
+    ("permission denied", "the place may not be written", _GRANT),
+    ("unable to open", "the file cannot be opened", "Check that its folder exists and may be written."),
+    ("disk i/o", "the disk failed while reading or writing", "Check the disk, then the backup."),
+    ("is not a database", "the file is not a store", "Name another file; this one was left as it is."),
+    ("malformed", "the file is damaged", "Put the last backup in its place; keep the damaged file."),
+    ("locked", "another program holds the file", "Wait for it or stop it, then run the command again."),
+    ("connection refused", "the database server does not answer", "Start it, or correct the address."),
+    ("could not translate host", "the database server's name is not known", "Correct the address."),
+    ("does not exist", "something in it does not exist", "Check the database's name and its user."),
+)
+
+
+def store_error(error: BaseException, where: str) -> StoreError:
+    """A store error that says what is wrong, where, and what to do, from the database's own error."""
+    said = " ".join(str(getattr(error, "orig", None) or error).split())
+    for mark, what, remedy in _KNOWN:
+        if mark in said.lower():
+            return StoreError(f'The store {where}: {what} (it says "{said}"). {remedy}')
+    return StoreError(f'The store {where} refused: "{said}". Nothing was written; see the log for the step.')
+
+
+def sqlite_file(url_or_path: str | Path) -> Path | None:
+    """The file of an SQLite address or a bare path; None for any other database."""
+    text = str(url_or_path)
+    if "://" not in text:
+        return Path(text)
+    scheme, _, rest = text.partition("://")
+    if scheme.split("+")[0] != "sqlite" or not rest.startswith("/") or rest.startswith("/:memory:"):
+        return None
+    return Path(rest[1:].partition("?")[0])

@@ -11,10 +11,6 @@ import psychrolib
 import pytest
 
 from planner.indices import (
-    degree_days,
-    disease,
-    drying,
-    emergence,
     evapotranspiration,
     frost,
     growth,
@@ -134,7 +130,7 @@ PLAIN: list[tuple[str, Callable[..., object], Callable[..., object], tuple[tuple
         lambda g, d: g * np.minimum(d / 30.0, 1.0),
         (_C, (0, 60)),
     ),
-    ("growing_degree_days", degree_days.growing_degree_days, lambda t: np.maximum(t - 0.0, 0.0), (_T,)),
+    ("growing_degree_days", growth.growing_degree_days, lambda t: np.maximum(t - 0.0, 0.0), (_T,)),
     (
         "vapour_pressure_deficit_kpa",
         humidity.vapour_pressure_deficit_kpa,
@@ -171,13 +167,13 @@ PLAIN: list[tuple[str, Callable[..., object], Callable[..., object], tuple[tuple
     ),
     (
         "dollar_spot_chance",
-        disease.dollar_spot_chance,
+        leaf_wetness.dollar_spot_chance,
         lambda t, rh: 1.0 / (1.0 + np.exp(11.4041 - 0.0894 * rh - 0.1932 * t)),
         ((10, 35), _RH),
     ),
     (
         "brown_patch_index",
-        disease.brown_patch_index,
+        leaf_wetness.brown_patch_index,
         lambda t, rh: -21.5 + 0.15 * rh + 1.4 * t - 0.033 * t * t,
         ((-5.0, 35.0), _RH),
     ),
@@ -190,13 +186,13 @@ PLAIN: list[tuple[str, Callable[..., object], Callable[..., object], tuple[tuple
     ("drop_life_s", spray_air.drop_life_s, lambda k: np.minimum(1e4 / (80.0 * k), 3600.0), ((0.1, 30),)),
     (
         "days_to_emerge",
-        lambda t: emergence.days_to_emerge(t, 7.0, 20.0, 4.0),
+        lambda t: growth.days_to_emerge(t, 7.0, 20.0, 4.0),
         lambda t: 7.0 * 16.0 / np.minimum(np.maximum(t - 4.0, 1e-9), 16.0),
         ((5, 40),),
     ),
     (
         "irrigation_mm",
-        lambda w, r: drying.irrigation_mm(w, 7.0, r),
+        lambda w, r: leaf_wetness.irrigation_mm(w, 7.0, r),
         lambda w, r: np.where(np.maximum(-w, 0.0) >= 7.0, np.maximum(-w - r, 0.0), 0.0),
         ((-20, 5), (0, 10)),
     ),

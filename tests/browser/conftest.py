@@ -16,17 +16,18 @@ from typing import Any
 import pytest
 import uvicorn
 
-from planner.briefing import Briefing
 from planner.config.load import load
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
 from planner.service.app import create_app
-from planner.service.desk import Desk
+from planner.service.cache import ReportCache
+from planner.service.context import Context
 from planner.service.forms import forms
-from planner.service.shelf import Shelf
-from planner.service.views import PageViews
-from planner.store import Store
-from tests.service.conftest import NOW, ROOT, Answers, Clock, answers, briefing
+from planner.service.pages import draw_at_once
+from planner.store.store import Store
+from tests.service.conftest import NOW, ROOT, Clock, report, workings
 
-__all__ = ["answers", "briefing"]
+__all__ = ["report", "workings"]
 
 TOKEN = "a token for the browser"
 ARGS = [
@@ -80,35 +81,34 @@ def browser() -> Iterator[Any]:
 
 @dataclass(frozen=True)
 class Served:
-    """A running service and the shelf behind it."""
+    """A running service and the cache behind it."""
 
     address: str
-    shelf: Shelf
-    made_at: Any
-    stale_at: Any
-    answers: Answers
+    cache: ReportCache
+    report: Report
+    workings: Workings
 
 
 @pytest.fixture(scope="session")
-def served(briefing: Briefing, answers: Answers) -> Iterator[Served]:
+def served(report: Report, workings: Workings) -> Iterator[Served]:
     clock = Clock(NOW)
-    shelf = Shelf(clock, PageViews())
-    shelf.put(briefing.made_at, briefing.stale_at, answers)
+    cache = ReportCache(clock, draw_at_once)
+    cache.put(report, workings)
     held = socket.socket()
     held.bind(("127.0.0.1", 0))
-    app = create_app(shelf, clock=clock)
+    app = create_app(cache, clock=clock)
     config = load(ROOT / "config" / "demo.toml")
     store = Store.open("sqlite://")
-    desk = Desk(
+    context = Context(
         config=lambda: config,
-        store=store,
-        shelf=shelf,
+        store=lambda: store,
+        cache=cache,
         clock=clock,
         token=TOKEN,
         renew=lambda: None,
-        tells=False,
+        sends=False,
     )
-    app.include_router(forms(desk))
+    app.include_router(forms(context))
     server = uvicorn.Server(
         uvicorn.Config(app, log_level="error", access_log=False, timeout_graceful_shutdown=1)
     )
@@ -117,7 +117,7 @@ def served(briefing: Briefing, answers: Answers) -> Iterator[Served]:
     while not server.started:
         time.sleep(0.01)
     address = f"http://127.0.0.1:{held.getsockname()[1]}"
-    yield Served(address, shelf, briefing.made_at, briefing.stale_at, answers)
+    yield Served(address, cache, report, workings)
     server.should_exit = True
     thread.join(10)
     held.close()

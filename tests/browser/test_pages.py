@@ -64,8 +64,8 @@ def test_the_three_answers_stand_on_the_first_screen(look: Any, width: int, scri
         ("May I walk on it now", "Bears feet"),
     ):
         block = page.locator(".thirds > div", has=page.get_by_role("heading", name=heading))
-        told = block.get_by_text(words).first
-        box = told.bounding_box()
+        answer = block.get_by_text(words).first
+        box = answer.bounding_box()
         assert box is not None, heading
         assert box["y"] + box["height"] <= height, heading
 

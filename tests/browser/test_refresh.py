@@ -2,30 +2,28 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
+
+from tests.reports.made import with_week
 
 
 @pytest.fixture
 def lands(served: Any) -> Iterator[Any]:
-    """Lays a pass with another headline on the shelf, and the first one again afterwards."""
+    """Puts a pass with another headline into the cache, and the first one again afterwards."""
 
-    def land(headline: str, hours: int = 1) -> None:
-        told = dict(served.answers)
-        now = json.loads(told["now"][1]) | {"headline": headline}
-        told["now"] = ("application/json", json.dumps(now).encode())
-        windows = json.loads(told["windows"][1])
-        made = served.made_at + timedelta(hours=hours)
-        windows["made_at"] = made.isoformat()
-        told["windows"] = ("application/json", json.dumps(windows).encode())
-        served.shelf.put(made, served.stale_at, told)
+    def land(job: str, hours: int = 1) -> None:
+        """A pass in whose week one job stands, so that its sentence begins with it."""
+        first = served.report.week.work[0]
+        report = with_week(served.report, work=[replace(first, label=job)])
+        served.cache.put(replace(report, made_at=report.made_at + timedelta(hours=hours)), served.workings)
 
     yield land
-    served.shelf.put(served.made_at, served.stale_at, served.answers)
+    served.cache.put(served.report, served.workings)
 
 
 def test_a_pass_that_lands_is_shown_and_what_is_open_stays_open(look: Any, lands: Any) -> None:
@@ -34,15 +32,15 @@ def test_a_pass_that_lands_is_shown_and_what_is_open_stays_open(look: Any, lands
     ribbon = page.locator("details[id^=r-foliar_feed]").first
     ribbon.locator("summary").click()
     page.evaluate("window.stayed = true")
-    lands("Nothing holds today.")
-    page.locator("h1", has_text="Nothing holds today.").wait_for()
+    lands("scarify")
+    page.locator("h1", has_text="Scarify on the green").wait_for()
     assert page.evaluate("window.stayed") is True
-    assert page.title().endswith("Nothing holds today.")
+    assert ": Scarify on the green 08:00-08:30; " in page.title()
     assert ribbon.locator("table").is_visible()
     assert page.locator("summary:focus").count() == 1
     assert found.complaints == []
-    lands("Everything holds today.", hours=2)
-    page.locator("h1", has_text="Everything holds today.").wait_for()
+    lands("brush", hours=2)
+    page.locator("h1", has_text="Brush on the green").wait_for()
 
 
 def test_the_same_pass_is_not_fetched_twice(look: Any) -> None:
@@ -54,11 +52,11 @@ def test_the_same_pass_is_not_fetched_twice(look: Any) -> None:
 
 def test_without_script_no_line_is_opened(look: Any, lands: Any) -> None:
     found = look(script=False)
-    lands("Nothing holds today.")
+    lands("scarify")
     found.page.wait_for_timeout(300)
     assert not [url for url in found.asked if "events" in url]
     found.page.reload()
-    assert found.page.locator("h1").inner_text() == "Nothing holds today."
+    assert found.page.locator("h1").inner_text().startswith("Scarify on the green 08:00-08:30; ")
 
 
 def test_without_events_the_page_stays_as_it_is(look: Any, browser: Any, served: Any) -> None:

@@ -28,9 +28,9 @@ def test_a_worn_nozzle_is_named_and_an_open_can_left_out():
     # Size 04 gives 1.6 L/min at 3 bar when new; 920 mL in 30 s is 15 % more.
     done = haysel("calibrate", "800,920,-", "--seconds", "30", *DEMO)
     assert done.returncode == 0, done.stderr
-    told = " ".join(done.stdout.split())
-    assert "Nozzle 2 gives 15 % too much: worn, replace it." in told
-    assert "Not caught: nozzle 3." in told
+    words = " ".join(done.stdout.split())
+    assert "Nozzle 2 gives 15 % too much: worn, replace it." in words
+    assert "Not caught: nozzle 3." in words
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
 
 

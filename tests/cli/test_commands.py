@@ -72,7 +72,7 @@ def test_computed_answers_as_text_and_json(command):
     assert text.returncode == 0, text.stderr
     assert max(len(line) for line in text.stdout.splitlines()) <= 80
     parsed = json.loads(haysel(*command, *COMPUTED, "--json").stdout)
-    assert parsed["site"] == {"name": "Thistlewick Vale", "timezone": "Europe/London"}
+    assert parsed["site"] == {"key": "main", "name": "Thistlewick Vale", "timezone": "Europe/London"}
     assert parsed["forecast"]["stale"] is False
 
 
@@ -224,13 +224,18 @@ LOADED = """
 import sys
 from planner.cli import commands
 status = commands.run(sys.argv[1:])
-heavy = [name for name in ("pandas", "numpy", "fastapi", "sqlalchemy", "pydantic", "httpx") if name in sys.modules]
+names = ("pandas", "numpy", "fastapi", "sqlalchemy", "pydantic", "httpx", "icalendar", "jinja2")
+heavy = [name for name in names if name in sys.modules]
 print("status", status, "loaded", ",".join(heavy), file=sys.stderr)
 """
 
 
 @pytest.mark.parametrize(
-    "args", [["days"], ["windows"], ["warnings"], ["explain", "foliar_feed", "2026-05-07T07:00"], ["--help"]]
+    "args",
+    [
+        *(["days"], ["windows"], ["warnings"], ["week"], ["now"]),
+        *(["explain", "foliar_feed", "2026-05-07T07:00"], ["days", "--json"], ["week", "--json"], ["--help"]),
+    ],
 )
 def test_reading_commands_load_no_heavy_library(kept, args):
     options = [] if args == ["--help"] else ["--config", kept]

@@ -13,11 +13,12 @@ from uuid import uuid4
 import pytest
 from click.testing import CliRunner, Result
 
-from planner import writing
+from planner.actions import record_work
 from planner.cli.commands import haysel
 from planner.config.load import Config, load
 from planner.errors import InputError, NotKnown
-from planner.store import Store
+from planner.forecast import RawForecast
+from planner.store.store import Store
 from tests.made import DEMO, ROOT
 
 PAYLOAD = ROOT / "fixtures" / "forecast" / "open-meteo"
@@ -39,7 +40,7 @@ def full(site: Path) -> Config:
 
 @pytest.fixture
 def store(full: Config) -> Any:
-    opened = Store.open(full.store.url)
+    opened = Store.open(full.store.url, site=full.site.key, place=full.site.place)
     yield opened
     opened.close()
 
@@ -48,7 +49,7 @@ def ask(site: Path, *words: str) -> Result:
     return CliRunner().invoke(haysel, ["diary", *words, "--config", str(site)])
 
 
-def told(site: Path, *words: str) -> Any:
+def answer(site: Path, *words: str) -> Any:
     found = ask(site, *words, "--json")
     assert found.exit_code == 0, found.exception or found.output
     return json.loads(found.stdout)
@@ -78,7 +79,7 @@ def payload(start: datetime, hours: int) -> bytes:
 
 
 def test_two_taps_write_an_entry_and_mark_what_was_filled_in(site):
-    row = told(site, "add", "mow_green", "green")
+    row = answer(site, "add", "mow_green", "green")
     assert (row["job"], row["kind"], row["surface"], row["revision"]) == ("mow_green", "mowing", "green", 1)
     begun, done = datetime.fromisoformat(row["started"]), datetime.fromisoformat(row["finished"])
     assert done - begun == timedelta(minutes=45)
@@ -87,29 +88,29 @@ def test_two_taps_write_an_entry_and_mark_what_was_filled_in(site):
 
 
 def test_an_amount_left_out_is_that_of_the_rate_and_marked(site):
-    row = told(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4")
+    row = answer(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4")
     assert row["materials"][0]["amount"] == pytest.approx(0.85)
     assert "foliar 10-0-4: the amount by the file's rate on 340 m2" in row["filled_in"]
 
 
 def test_millilitres_are_litres(site):
-    row = told(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4=850 mL")
+    row = answer(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4=850 mL")
     assert (row["materials"][0]["amount"], row["materials"][0]["unit"]) == (0.85, "L")
 
 
 def test_an_edit_keeps_the_history_and_what_was_filled_in(site):
-    first = told(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4", "--water-l", "16")
-    second = told(site, "edit", first["uuid"][:8], "--water-l", "17", "--reason", "read the jug wrong")
+    first = answer(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4", "--water-l", "16")
+    second = answer(site, "edit", first["uuid"][:8], "--water-l", "17", "--reason", "read the jug wrong")
     assert (second["uuid"], second["revision"], second["water_l"]) == (first["uuid"], 2, 17)
     assert second["filled_in"] == first["filled_in"]
-    history = told(site, "list", "--history", first["uuid"])["entries"]
+    history = answer(site, "list", "--history", first["uuid"])["entries"]
     assert [row["water_l"] for row in history] == [16, 17]
 
 
 def test_a_withdrawn_entry_leaves_the_list_and_stays_in_the_export(site):
-    row = told(site, "add", "mow_green", "green")
+    row = answer(site, "add", "mow_green", "green")
     ask(site, "withdraw", row["uuid"][:6], "--reason", "it was the tee")
-    assert told(site, "list")["entries"] == []
+    assert answer(site, "list")["entries"] == []
     rows = list(csv.DictReader(io.StringIO(ask(site, "export").stdout)))
     assert [(one["uuid"], one["withdrawn"], one["reason"]) for one in rows] == [
         (row["uuid"], "True", "it was the tee")
@@ -118,12 +119,12 @@ def test_a_withdrawn_entry_leaves_the_list_and_stays_in_the_export(site):
 
 def test_the_record_sheet_names_what_is_missing(site):
     ask(site, "add", "mow_green", "green")
-    told(
+    answer(
         site,
         *("add", "systemic_herbicide", "east bank", "--material", "broadleaf herbicide=0.126 L"),
         *("--operator", "Ida", "--target", "plantain", "--wind-kmh", "7", "--air-temp-c", "17"),
     )
-    (sheet,) = told(site, "sheet")["sheets"]
+    (sheet,) = answer(site, "sheet")["sheets"]
     fields = sheet["fields"]
     assert fields["Rate"] == "3 L/ha"
     assert fields["Target or purpose"] == "plantain"
@@ -159,15 +160,15 @@ def test_what_cannot_be_written_is_told(site, words, says):
     found = ask(site, *words)
     assert isinstance(found.exception, InputError | NotKnown)
     assert says in str(found.exception)
-    assert told(site, "list")["entries"] == []
+    assert answer(site, "list")["entries"] == []
 
 
 def test_other_work_is_welcome_with_its_kind(site):
-    assert told(site, "add", "coring", "green", "--kind", "coring")["kind"] == "coring"
+    assert answer(site, "add", "coring", "green", "--kind", "coring")["kind"] == "coring"
 
 
 def test_a_product_that_the_file_does_not_know_is_welcome_with_its_amount(site):
-    row = told(site, "add", "foliar_feed", "green", "--material", "seaweed extract=0.5 L")
+    row = answer(site, "add", "foliar_feed", "green", "--material", "seaweed extract=0.5 L")
     assert row["materials"][0]["rate_per_ha"] == pytest.approx(0.5 / 340 * 10_000)
 
 
@@ -182,19 +183,20 @@ def test_a_product_that_the_file_does_not_know_is_welcome_with_its_amount(site):
     ],
 )
 def test_times_are_of_what_was_done(full, text, moment):
-    assert writing.past_time(text, NOW, full.site.zone) == datetime.fromisoformat(moment)
+    assert record_work.past_time(text, NOW, full.site.zone) == datetime.fromisoformat(moment)
 
 
-def test_the_end_is_of_the_day_of_the_start(full, store):
-    row = {"job": "mow_green", "surface": "green", "started": "yesterday 09:00", "finished": "10:10"}
-    entry = writing.add(row, full, store, NOW).entry
+@pytest.mark.parametrize("finished", ["10:10", "yesterday 10:10"])
+def test_the_end_is_of_the_day_of_the_start(full, store, finished):
+    row = {"job": "mow_green", "surface": "green", "started": "yesterday 09:00", "finished": finished}
+    entry = record_work.add(row, full, store, NOW).entry
     assert entry.finished_at - entry.started_at == timedelta(minutes=70)
 
 
 def test_weather_of_the_hour_is_filled_in_and_marked_as_forecast(full, store):
-    store.keep_forecast("open-meteo", body=payload(NOW - 72 * H, 168), url="", fetched_at=NOW)
+    store.keep_forecast("open-meteo", RawForecast(raw=payload(NOW - 72 * H, 168), url="", fetched_at=NOW))
     row = {"job": "foliar_feed", "surface": "green", "started": "08:00", "finished": "09:30"}
-    entry = writing.add({**row, "measured": {"wind_2m_kmh": 5.0}}, full, store, NOW).entry
+    entry = record_work.add({**row, "measured": {"wind_2m_kmh": 5.0}}, full, store, NOW).entry
     weather = entry.document["weather"]
     assert weather["source"] == "forecast, not measured"
     # 3 m/s at 10 m is 3 * 3.6 * 0.748 km/h at 2 m; two hours are touched.
@@ -209,20 +211,22 @@ def test_weather_of_the_hour_is_filled_in_and_marked_as_forecast(full, store):
 
 
 def test_an_hour_that_only_an_older_forecast_holds_is_found_there(full, store):
-    store.keep_forecast("open-meteo", body=payload(NOW - 240 * H, 168), url="", fetched_at=NOW - 170 * H)
-    store.keep_forecast("open-meteo", body=payload(NOW - 72 * H, 168), url="", fetched_at=NOW)
+    store.keep_forecast(
+        "open-meteo", RawForecast(raw=payload(NOW - 240 * H, 168), url="", fetched_at=NOW - 170 * H)
+    )
+    store.keep_forecast("open-meteo", RawForecast(raw=payload(NOW - 72 * H, 168), url="", fetched_at=NOW))
     row = {"job": "mow_green", "surface": "green", "started": "2026-04-01T08:00", "finished": "09:00"}
-    assert writing.add(row, full, store, NOW).entry.document["weather"]["air_temp_c"] == 12.0
+    assert record_work.add(row, full, store, NOW).entry.document["weather"]["air_temp_c"] == 12.0
 
 
 def test_the_same_key_writes_once_even_when_a_newer_forecast_has_come(full, store):
     key, row = str(uuid4()), {"job": "mow_green", "surface": "green"}
-    first = writing.add(row, full, store, NOW, key=key)
-    store.keep_forecast("open-meteo", body=payload(NOW - 72 * H, 168), url="", fetched_at=NOW)
-    assert writing.add(row, full, store, NOW + H, key=key) == first
+    first = record_work.add(row, full, store, NOW, key=key)
+    store.keep_forecast("open-meteo", RawForecast(raw=payload(NOW - 72 * H, 168), url="", fetched_at=NOW))
+    assert record_work.add(row, full, store, NOW + H, key=key) == first
     assert len(store.entries()) == 1
     with pytest.raises(InputError, match="already used"):
-        writing.add({**row, "notes": "another"}, full, store, NOW, key=key)
+        record_work.add({**row, "notes": "another"}, full, store, NOW, key=key)
 
 
 def test_what_is_due_is_told_in_eighty_columns(site):
@@ -238,12 +242,13 @@ def test_the_list_tells_work_of_the_site_file_too(site):
     found = ask(site, "list")
     assert found.exit_code == 0, found.exception
     assert found.stdout.startswith(
-        "Nothing is written down in the diary for that time.\n\nTold by the site file"
+        "Nothing is written down in the diary for that time.\n\n"
+        "From the site file (it counts as well; change it there):"
     )
     assert "  Wed 06 May 2026 09:00  mow_green, green" in found.stdout
     assert "  Tue 05 May 2026 16:00  sown smooth_stalked_meadow_grass, apron strip" in found.stdout
     assert max(map(len, found.stdout.splitlines())) <= 80
-    rows = told(site, "list")["of_site_file"]
+    rows = answer(site, "list")["of_site_file"]
     assert [row["at"] for row in rows] == sorted(row["at"] for row in rows)
     assert {row["table"] for row in rows} == {"done", "sown"}
 
@@ -258,4 +263,4 @@ def test_the_list_tells_work_of_the_site_file_too(site):
     ],
 )
 def test_the_work_of_the_site_file_is_narrowed_like_the_diary(site, words, jobs):
-    assert [row["job"] for row in told(site, "list", *words)["of_site_file"]] == jobs
+    assert [row["job"] for row in answer(site, "list", *words)["of_site_file"]] == jobs

@@ -75,12 +75,12 @@ def test_a_forecast_of_another_place_is_told(path: Path, low: float, high: float
 
 def test_a_forecast_of_the_place_is_not(tmp_path: Path, site: Site) -> None:
     path = tmp_path / "f.json"
-    for north, told in ((0.15, False), (0.3, True)):
+    for north, is_far in ((0.15, False), (0.3, True)):
         raw = json.loads(BERLIN.read_text())
         raw["latitude"], raw["longitude"] = site.latitude_deg + north, site.longitude_deg
         path.write_text(json.dumps(raw))
         notes = _filed(path, LATER, site).forecast.notes
-        assert any("km from" in note for note in notes) is told
+        assert any("km from" in note for note in notes) is is_far
 
 
 def test_a_later_now_makes_a_recorded_answer_stale() -> None:

@@ -20,19 +20,19 @@ def ask(*words: str) -> Result:
 
 def test_the_green_needs_sixteen_litres_of_the_twenty_typed():
     # Scenario S22: 340 m2 at 480 L/ha.
-    told = ask("foliar_feed", "--litres", "20")
-    assert told.exit_code == 0, told.output
-    assert "16.3 L needed; 3.7 L over." in told.output
-    assert "Not on a second pass" in told.output
-    assert "850 mL foliar 10-0-4" in told.output
-    assert "0.30 g/m2 N" in told.output
-    assert max(map(len, told.output.splitlines())) <= 80
+    answer = ask("foliar_feed", "--litres", "20")
+    assert answer.exit_code == 0, answer.output
+    assert "16.3 L needed; 3.7 L over." in answer.output
+    assert "Not on a second pass" in answer.output
+    assert "850 mL foliar 10-0-4" in answer.output
+    assert "0.30 g/m2 N" in answer.output
+    assert max(map(len, answer.output.splitlines())) <= 80
 
 
 def test_cautions_of_the_label_are_always_on_the_sheet():
-    told = ask("systemic_herbicide")
-    assert "The label and local law come first" in told.output
-    assert "training or a licence" in " ".join(told.output.split())
+    answer = ask("systemic_herbicide")
+    assert "The label and local law come first" in answer.output
+    assert "training or a licence" in " ".join(answer.output.split())
 
 
 def test_granules_go_into_the_spreader():
@@ -54,10 +54,10 @@ def test_granules_go_into_the_spreader():
     ],
 )
 def test_what_does_not_fit_is_told(words, error, says):
-    told = ask(*words)
-    assert isinstance(told.exception, error)
+    answer = ask(*words)
+    assert isinstance(answer.exception, error)
     with pytest.raises(error, match=says):
-        raise told.exception
+        raise answer.exception
 
 
 SITE = (ROOT / "config" / "haysel.toml").read_text()
@@ -107,9 +107,9 @@ def test_a_fault_of_the_kit_is_told(tmp_path, old, new, says):
     ],
 )
 def test_a_fault_of_the_materials_is_told_with_its_file(tmp_path, old, new, says):
-    told = faults(tmp_path, materials=MATERIALS.replace(old, new, 1))
-    assert says in " ".join(told.split())
-    assert told.startswith(str(tmp_path / "materials.toml"))
+    answer = faults(tmp_path, materials=MATERIALS.replace(old, new, 1))
+    assert says in " ".join(answer.split())
+    assert answer.startswith(str(tmp_path / "materials.toml"))
 
 
 def test_a_named_materials_file_must_be_there(tmp_path):

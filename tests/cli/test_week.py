@@ -7,7 +7,7 @@ import subprocess
 
 import pytest
 
-from planner.config.schemas import SCHEMAS
+from planner.config.load import SCHEMAS
 from tests.cli.test_commands import COMPUTED, haysel
 from tests.made import ROOT
 
@@ -89,7 +89,7 @@ def test_help_lists_every_command():
 
 
 def test_each_spray_of_the_week_has_its_caution_beside_it():
-    from planner.words import BESIDE_A_SPRAY
+    from planner.reports.sentences import BESIDE_A_SPRAY
 
     found = json.loads(haysel("week", *COMPUTED, "--json").stdout)
     text = haysel("week", *COMPUTED).stdout

@@ -9,17 +9,17 @@ from typing import Any
 import pytest
 
 from planner.config import load as loading
+from planner.config.faults import FaultList
 from planner.config.lines import read_toml
-from planner.config.load import load
-from planner.config.names import check_names, surface_kinds
-from planner.config.quantity_units import _GIVEN, UNITS, spellings
+from planner.config.load import Watched, load
+from planner.config.names import check_names, names_of, surface_kinds
+from planner.config.need_layers import _OF_DIARY, UNITS, spellings
 from planner.config.rules_file import Rules
-from planner.config.sheet import Sheet
-from planner.config.watch import Watched
-from planner.diary.given import GIVEN
+from planner.config.schema import WarningsPart
 from planner.errors import ConfigError, InputError
+from planner.indices.quantities import DIARY_QUANTITIES
 from planner.rules.limit import Limit
-from tests.config.test_sheet import RULES, SITE, faults, folder, line, told
+from tests.config.test_sheet import RULES, SITE, faults, folder, line, words_of
 from tests.made import ROOT
 
 __all__ = ["folder"]
@@ -28,7 +28,7 @@ MATERIALS = (ROOT / "config" / "materials.toml").read_text()
 
 def site_faults(folder: Path, added: str) -> ConfigError:
     error = faults(folder, site=SITE + "\n" + added)
-    assert [Path(one.file).name for one in error.sheets] == ["haysel.toml"], str(error)
+    assert [Path(one.file).name for one in error.files] == ["haysel.toml"], str(error)
     return error
 
 
@@ -45,24 +45,24 @@ def test_faults_of_all_three_files_are_told_at_once_in_the_order_of_their_lines(
         "duration_min = 45", 'duration_min = "long"', 1
     )
     error = faults(folder, site=site, rules=rules)
-    assert [Path(one.file).name for one in error.sheets] == ["haysel.toml", "rules.toml", "materials.toml"]
-    assert [fault.where for fault in error.sheets[0].faults] == [
+    assert [Path(one.file).name for one in error.files] == ["haysel.toml", "rules.toml", "materials.toml"]
+    assert [fault.where for fault in error.files[0].faults] == [
         "site, elevation_m",
         "surfaces, entry 1, grass",
         "forecast, providers",
         "jobs, foliar_feed, needs, wind",
         "done, entry 1, job",
     ]
-    assert [fault.where.rsplit(", ", 1)[1] for fault in error.sheets[1].faults] == [
+    assert [fault.where.rsplit(", ", 1)[1] for fault in error.files[1].faults] == [
         "quantity",
         "duration_min",
     ]
-    assert error.sheets[2].faults[0].where == "materials, entry 1, most_per_ha"
-    for one in error.sheets:
+    assert error.files[2].faults[0].where == "materials, entry 1, most_per_ha"
+    for one in error.files:
         lines = [fault.line for fault in one.faults]
         assert None not in lines
         assert lines == sorted(lines)
-    assert len(error.all_faults) == 8
+    assert sum(len(one.faults) for one in error.files) == 8
 
 
 def test_a_sheet_is_eighty_columns_wide_with_its_second_lines_set_in(folder):
@@ -83,7 +83,7 @@ def test_the_true_fault_shows_and_brings_no_false_ones(folder):
     assert fault.where == "jobs, foliar_feed, duration_min"
     assert "must be a number without quotes (seen: '45 min')" in fault.says
     rules = RULES.replace("duration_min = 45", 'duration_min = "45 min"', 1)
-    (fault,) = faults(folder, site=SITE, rules=rules).all_faults
+    ((fault,),) = (one.faults for one in faults(folder, site=SITE, rules=rules).files)
     assert fault.where == "jobs, foliar_feed, duration_min"
 
 
@@ -91,12 +91,12 @@ def test_a_fault_of_a_group_is_told_once_and_where_it_stands(folder):
     rules = RULES.replace("hard_max = 25.0 ", "hard_mux = 25.0 ", 1)
     site = SITE + "\n[jobs.foliar_feed.needs.gust]\nbest_to = 15.0\nbest_max = 16.0\n"
     error = faults(folder, site=site, rules=rules)
-    assert [fault.where for fault in error.sheets[1].faults] == [
+    assert [fault.where for fault in error.files[1].faults] == [
         "groups, leaf_spray, needs, entry 3, hard_mux"
     ]
-    assert error.sheets[1].faults[0].line == line(rules, "hard_mux")
-    assert [fault.where for fault in error.sheets[0].faults] == ["jobs, foliar_feed, needs, gust, best_max"]
-    assert 'Did you mean "best_to"?' in error.sheets[0].faults[0].says
+    assert error.files[1].faults[0].line == line(rules, "hard_mux")
+    assert [fault.where for fault in error.files[0].faults] == ["jobs, foliar_feed, needs, gust, best_max"]
+    assert 'Did you mean "best_to"?' in error.files[0].faults[0].says
 
 
 @pytest.mark.parametrize(
@@ -109,8 +109,11 @@ def test_a_fault_of_a_group_is_told_once_and_where_it_stands(folder):
         ('[jobs.foliar_feed.needs.wind]\nsoils = ["sandy"]', 'Did you mean "sand"?'),
         ('[jobs.foliar_feed]\noff = "no"', "must be true or false, without quotes (seen: 'no')"),
         ('[jobs.foliar_feed.needs.wind]\noptional = "no"', "must be true or false"),
-        ("[warnings]\nwash_heed = 0.1", "wash_heed 0.1 lies below wash_mention 0.25"),
-        ("[warnings]\nfrost_mention = 0.9", "frost_heed 0.5 lies below frost_mention 0.9"),
+        ("[warnings]\nwash_heed = 0.1", "is now called wash_care"),
+        ("[warnings]\noverdue_heed_d = 2", "is now called overdue_care_d"),
+        ("[warnings]\nlet_go = 0.1", "is now called hysteresis"),
+        ("[warnings]\nwash_care = 0.1", "wash_care 0.1 lies below wash_note 0.25"),
+        ("[warnings]\nfrost_note = 0.9", "frost_care 0.5 lies below frost_note 0.9"),
         ('[jobs.foliar_feed.needs.wind]\nunit = "m/s"\nhard_max = 6', 'wind_2m_kmh is in "km/h"'),
         ('[jobs.foliar_feed.needs.interval]\nunit = "h"', 'are in "d": give them as well'),
         ('[jobs.mow_green.needs.allowed_hours]\nunit = "min"', 'needs of kind clock are in "h"'),
@@ -137,7 +140,7 @@ def test_a_fault_of_a_group_is_told_once_and_where_it_stands(folder):
 )
 def test_what_would_have_been_taken_in_silence_or_told_wrong(folder, added, says):
     error = site_faults(folder, added)
-    assert says in told(error)
+    assert says in words_of(error)
     assert all(fault.line and fault.line > SITE.count("\n") for fault in error.faults), str(error)
     assert "{" not in str(error)
     assert "tuple" not in str(error)
@@ -178,20 +181,20 @@ def test_an_address_is_not_shown_for_it_may_be_a_secret(folder, url):
 def test_what_is_no_toml_is_told_with_a_hint_and_its_line(text, says):
     with pytest.raises(ConfigError) as caught:
         read_toml(text, "x")
-    assert says in told(caught.value)
+    assert says in words_of(caught.value)
     number = caught.value.faults[0].line
     assert number is not None
-    assert f"The line: {text.splitlines()[number - 1].strip()}" in told(caught.value)
+    assert f"The line: {text.splitlines()[number - 1].strip()}" in words_of(caught.value)
 
 
 def test_a_rules_file_that_is_no_toml_hides_no_fault_of_the_site_file(folder):
     site = SITE.replace("elevation_m = 118", 'elevation_m = "high"')
     error = faults(folder, site=site, rules=RULES.replace('opens = "08:00"', "opens = 08:00", 1))
-    assert [Path(one.file).name for one in error.sheets] == ["haysel.toml", "rules.toml"]
+    assert [Path(one.file).name for one in error.files] == ["haysel.toml", "rules.toml"]
 
 
 def test_the_unit_of_every_quantity_is_known_and_every_shipped_rule_tells_it_truly():
-    assert set(_GIVEN) == set(GIVEN)
+    assert set(_OF_DIARY) == set(DIARY_QUANTITIES)
     limits = [need for job in load(ROOT / "config" / "haysel.toml").jobs for need in job.needs]
     limits = [need for need in limits if isinstance(need, Limit)]
     assert len(limits) > 100
@@ -257,7 +260,7 @@ _VALUES: tuple[Any, ...] = (3, "x", True, [], {}, [3], {"x": 3}, [{"x": 3}], {"x
 @pytest.mark.parametrize("which", ["site", "rules"])
 def test_no_sort_of_value_anywhere_stops_the_reading(which, number, monkeypatch):
     # Lines are looked up in a text that these values do not have, and take most of the time.
-    monkeypatch.setattr("planner.config.sheet.line_of", lambda text, path: None)
+    monkeypatch.setattr("planner.config.faults.line_of", lambda text, path: None)
     monkeypatch.setattr("planner.config.faults.line_of", lambda text, path: None)
     site, rules = tomllib.loads(SITE + _CHANGES), tomllib.loads(RULES)
     rules["jobs"] = {name: rules["jobs"][name] for name in ("foliar_feed", "mow_green")}
@@ -270,11 +273,11 @@ def test_no_sort_of_value_anywhere_stops_the_reading(which, number, monkeypatch)
     for path in _wrong(site if which == "site" else rules)[number % 3 :: 3]:
         here = _put(site, path, value) if which == "site" else site
         there = _put(rules, path, value) if which == "rules" else rules
-        sheet, rules_sheet = Sheet("site", ""), Sheet("rules", "")
-        sheet.checked(loading.SiteFile, here)
+        sheet, rules_sheet = FaultList("site", ""), FaultList("rules", "")
         read = Rules(there, rules_sheet, loading._changes(here), sheet, surface_kinds(here))
         read.jobs()
-        check_names(here, sheet, read.names)
+        sheet.checked(loading.SiteFile, here, names=names_of(here, read.names))
+        check_names(here, sheet, WarningsPart().model_dump())
         found += bool(sheet.faults or rules_sheet.faults)
     assert found > 20
 
@@ -287,7 +290,7 @@ def test_a_fault_of_ours_in_reading_is_told_and_kept_until_the_file_holds(folder
         raise TypeError("'int' object is not iterable")
 
     with monkeypatch.context() as patched:
-        patched.setattr("planner.config.watch.load", broken)
+        patched.setattr("planner.config.load.load", broken)
         path.write_text(SITE + "# a change\n")
         assert watched.current().site.name == "Thistlewick Vale"
         assert watched.fault is not None

@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from planner.config.lines import line_of, read_toml
-from planner.config.load import load
-from planner.config.watch import Watched
+from planner.config.load import Watched, load
 from planner.errors import ConfigError, InputError
 from tests.made import ROOT
 
@@ -33,7 +32,7 @@ def faults(folder: Path, site: str | None = None, rules: str | None = None) -> C
     return caught.value
 
 
-def told(error: Exception) -> str:
+def words_of(error: Exception) -> str:
     """The words of a sheet, wherever its lines break."""
     return " ".join(str(error).split())
 
@@ -53,6 +52,11 @@ def test_shipped_files_hold(name):
         ("latitude_deg = 51.62", "latitude_deg = 151.62", "less than or equal to 90 (seen: 151.62)"),
         ("latitude_deg = 51.62", "lattitude_deg = 51.62", 'Did you mean "latitude_deg"?'),
         ('timezone = "Europe/London"', 'timezone = "Europe/Lundon"', '"Europe/Lundon" is not an IANA zone'),
+        (
+            'name = "Thistlewick Vale"',
+            'key = "Main Site"\nname = "A"',
+            "should match pattern '^[a-z0-9_-]{1,40}$'",
+        ),
         ('grass = "creeping_bent"', 'grass = "creeping_bend"', 'Did you mean "creeping_bent"?'),
         ('soil = "sand"', 'soil = "chalk"', "'chalk' is not known; allowed: 'sand', 'loam' or 'clay'"),
         ('name = "collar"', 'name = "green"', '"green" is given twice'),
@@ -62,7 +66,7 @@ def test_shipped_files_hold(name):
 def test_a_fault_of_the_site_file_is_told_with_its_line(folder, old, new, says):
     broken = SITE.replace(old, new, 1)
     error = faults(folder, site=broken)
-    assert says in told(error)
+    assert says in words_of(error)
     assert f"line {line(SITE, old)}: " in str(error)
 
 
@@ -84,7 +88,7 @@ def test_a_constant_that_is_none_of_ours_is_told(folder):
 
 def test_a_time_without_quotes_is_explained(folder):
     error = faults(folder, rules=RULES.replace('opens = "08:00"', "opens = 08:00", 1))
-    assert 'Write a time of day in quotes: "07:30"' in told(error)
+    assert 'Write a time of day in quotes: "07:30"' in words_of(error)
 
 
 @pytest.mark.parametrize(
@@ -101,7 +105,7 @@ def test_a_time_without_quotes_is_explained(folder):
     ],
 )
 def test_a_fault_of_the_rules_file_is_told(folder, old, new, says):
-    assert says in told(faults(folder, rules=RULES.replace(old, new, 1)))
+    assert says in words_of(faults(folder, rules=RULES.replace(old, new, 1)))
 
 
 def test_a_site_changes_a_limit_in_one_line(folder):

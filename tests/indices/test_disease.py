@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.disease import brown_patch_index, dollar_spot_chance, pythium_risk
+from planner.indices.leaf_wetness import brown_patch_index, dollar_spot_chance, pythium_risk
 from tests.indices.made import quantities, weather
 
 

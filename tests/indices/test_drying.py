@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.drying import FIRM_PCT, firm_in_h, hours_until, irrigation_mm, rain_ahead_mm
+from planner.indices.leaf_wetness import FIRM_PCT, firm_in_h, hours_until, irrigation_mm, rain_ahead_mm
 from planner.indices.soil_water import SOILS
 from tests.indices.made import quantities, site, weather
 

@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.errors import NotKnown
-from planner.indices.emergence import days_to_emerge, emergence_rate_per_day, established
-from planner.indices.grasses import GRASSES, grass_named
+from planner.indices.grasses import GRASSES
+from planner.indices.growth import days_to_emerge, emergence_rate_per_day, established
 from planner.site import Sowing
 from tests.indices.made import NOW, quantities, weather
 
@@ -43,10 +42,7 @@ def test_grasses_are_sound() -> None:
         assert grass.season in {"cool", "warm"}
         assert grass.emergence_base_c < grass.emergence_optimum_c
         assert grass.optimum_c == (grass.optimum_c if grass.season == "warm" else min(grass.optimum_c, 20.0))
-    assert grass_named("Perennial ryegrass") is GRASSES["perennial_ryegrass"]
     assert GRASSES["bermuda"] is GRASSES["couch"]
-    with pytest.raises(NotKnown, match="creeping_bent"):
-        grass_named("creeping_bnet")
 
 
 def test_row_tells_days_for_the_grass_sown_last() -> None:

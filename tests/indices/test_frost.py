@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -143,3 +143,99 @@ def test_one_unknown_hour_of_the_night_makes_it_unknown() -> None:
     air[26] = np.nan
     q = quantities(weather(72, air_temp_c=air))
     assert np.isnan(q["frost_chance_air"][0, 20:30]).all()
+
+
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("surface", "air", "sun", "hour"),
+    [
+        # In the sun the surface must be above half a degree for a full hour.
+        ([-1, -1, 1, 1, 1], 2, 10, 3),
+        ([-1, 0.5, 0.5, 0.5], 2, 10, None),
+        ([-1, 0.6, 0.6], 2, 10, 2),
+        ([-1, 0.6, 0.4, 0.6, 0.6], 2, 10, 4),
+        ([-1, 1, 1, 1], 2, 5, None),
+        ([-1, 1, 1, 1], 2, 5.1, 2),
+        ([-1, 1, 1, 1], 2, [0, 4, 6, 6], 3),
+        # Without sun it must not be below freezing, with air above four degrees.
+        ([-1, 0, 0, 0], 4.1, -5, 2),
+        ([-1, 0, 0, 0], 4, -5, None),
+        ([-1, -0.1, -0.1, -0.1], 9, -5, None),
+        ([-1, 0, 0, 0], [0, 3, 5, 5], -5, 3),
+        # Nought is not frost; the first frost counts, and a later one is another.
+        ([0, 0, 0, 0], 9, 10, None),
+        ([-1, 1, 1, -1, 1, 1], 2, 10, 2),
+        ([1, -1, 1, 1], 2, 10, 3),
+        # A single hour at the end is no full hour.
+        ([-1, -1, 1], 2, 10, None),
+        # What is not known before the frost does not matter; on the way it does.
+        ([NAN, 1, -1, 1, 1], 2, 10, 4),
+        ([-1, -1, 1, 1], [2, 2, NAN, 2], 10, None),
+        ([-1, 1, 1, NAN], 2, 10, 2),
+    ],
+)
+def test_off_the_frost_hour_by_hour(surface, air, sun, hour) -> None:
+    count = len(surface)
+    assert off_frost_hour(surface, np.broadcast_to(air, count), np.broadcast_to(sun, count)) == hour
+
+
+class _Night:
+    """Quantities of a night given by hand: the turf by member and hour, mild sunless air."""
+
+    def __init__(self, surface) -> None:
+        turf = np.atleast_2d(np.array(surface, dtype=float))
+        hours = turf.shape[1]
+        self.weather = weather(hours)
+        self._columns = {
+            "surface_temp_c": turf,
+            "air_temp_c": np.full((1, hours), 6.0),
+            "sun_altitude_deg": np.full((1, hours), -10.0),
+        }
+
+    def __getitem__(self, name: str):
+        return self._columns[name]
+
+
+def _off_h(surface, after_h: float = 0.0) -> float | None:
+    night = _Night(surface)
+    off = off_frost(night, after=night.weather.start + timedelta(hours=after_h))  # type: ignore[arg-type]
+    return None if off is None else (off - night.weather.start) / timedelta(hours=1)
+
+
+def test_off_the_frost_within_a_day_of_the_moment_asked() -> None:
+    assert _off_h([-1.0] * 22 + [1.0] * 20) == 23
+    assert _off_h([-1.0] * 23 + [1.0] * 20) is None
+    assert _off_h([-1.0] * 23 + [1.0] * 20, after_h=1) == 24
+    assert _off_h([1.0] * 30) is None
+    # The weather may end sooner than the day, and begin later than the moment.
+    assert _off_h([-1.0, -1.0, 1.0, 1.0]) == 3
+    assert _off_h([-1.0, 1.0, 1.0, 1.0], after_h=-5) == 2
+    # Frost before the moment is another's.
+    assert _off_h([-1.0, 1.0, 1.0, -1.0, -1.0, 1.0, 1.0], after_h=3) == 6
+
+
+def test_members_are_averaged_for_the_hour_off_the_frost() -> None:
+    assert _off_h([[-3.0, -3.0, -1.0, 2.0, 2.0], [-1.0, -1.0, 3.0, 2.0, 2.0]]) == 3
+
+
+def test_what_lies_outside_all_weather_has_no_chance() -> None:
+    np.testing.assert_allclose(frost_chance([39.0, -59.0], 1.5), [0.0, 1.0], atol=1e-6)
+    assert np.isnan(frost_chance([41.0, -61.0], 1.5)).all()
+    np.testing.assert_allclose(frost_chance(0.0, [40.0, 49.0]), 0.5)
+    assert np.isnan(frost_chance(0.0, 51.0))
+
+
+def test_the_spread_is_given_for_sixteen_days_and_the_night_after() -> None:
+    # A quarter of a kelvin a day more than 1.5 K.
+    np.testing.assert_allclose(forecast_spread_k([12.0, 17.0]), [4.25, 5.5])
+    assert np.isnan(forecast_spread_k(17.01))
+
+
+def test_the_regression_holds_for_earthly_evenings_and_needs_four_nights() -> None:
+    fit = fit_radiation_frost(T0[:4], TD0[:4], TN[:4])
+    for temp, dew in ((39.0, 39.0), (-39.0, -59.0), (25.0, 25.0), (-25.0, -35.0)):
+        assert np.isfinite(fit.lowest_c(temp, dew))
+    for temp, dew in ((41.0, 0.0), (-41.0, 0.0), (0.0, 41.0), (0.0, -61.0)):
+        assert np.isnan(fit.lowest_c(temp, dew))

@@ -2,20 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 import numpy as np
 import pytest
 
-from planner.indices.frost import GrassMinimum, frost_chance
-from planner.indices.frost_local import (
-    FEWEST_NIGHTS,
-    MOST_K,
-    grass_minimum_nights,
-    local_shift_k,
-    night_predictors,
-    trailing_shift_k,
-)
+from planner.indices.frost import FEWEST_NIGHTS, MOST_K, frost_chance, trailing_shift_k
 from planner.indices.humidity import saturation_vapour_pressure_hpa, vapour_pressure_hpa
 from planner.indices.surface_temp import surface_temp_c
 from planner.weather import Array
@@ -62,9 +52,9 @@ def test_steady_error_is_learned_most_of_the_way_and_no_night_sees_itself() -> N
 
 
 def test_unknown_nights_teach_nothing_and_the_shift_is_held() -> None:
-    assert local_shift_k(np.full(30, np.nan), np.zeros(30)) == 0.0
-    assert local_shift_k(np.full(4, -3.0), np.zeros(4)) == 0.0
-    assert local_shift_k(np.full(90, -20.0), np.zeros(90)) == -MOST_K
+    assert trailing_shift_k(np.full(30, np.nan), np.zeros(30))[-1] == 0.0
+    assert trailing_shift_k(np.full(4, -3.0), np.zeros(4))[-1] == 0.0
+    assert trailing_shift_k(np.full(90, -20.0), np.zeros(90))[-1] == -MOST_K
 
 
 def test_shift_reaches_the_surface_at_night_and_not_at_noon() -> None:
@@ -79,32 +69,3 @@ def test_shift_reaches_the_surface_at_night_and_not_at_noon() -> None:
     assert shifted["wash_bare"].max() == plain["wash_bare"].max()
     ground = [q["frost_chance_ground"][0, 30] for q in (plain, shifted)]
     assert ground[1] > ground[0]
-
-
-def test_keepers_own_grass_minimum_is_used_on_the_forecast() -> None:
-    q = quantities(weather(72, cloud_pct=10.0, air_temp_c=4.0, wind_10m_ms=1.0))
-    low, mean, balance = night_predictors(q)
-    assert low.shape == mean.shape == balance.shape == (1, len(q.nights.dates))
-    own = GrassMinimum(constant_c=-1.0, per_air_min=1.0, per_balance=0.5, per_rise=0.0, spread_k=1.0)
-    lowest, chance = grass_minimum_nights(q, own)
-    whole = ~np.isnan(low[0])
-    assert whole.any()
-    np.testing.assert_allclose(lowest, -1.0 + low + 0.5 * (balance - low))
-    assert ((chance[0, whole] > 0.0) & (chance[0, whole] < 1.0)).all()
-    # A surer fit is surer of what it says.
-    sure = GrassMinimum(constant_c=-1.0, per_air_min=1.0, per_balance=0.5, per_rise=0.0, spread_k=0.1)
-    surer = grass_minimum_nights(q, sure)[1]
-    assert (np.abs(surer[0, whole] - 0.5) >= np.abs(chance[0, whole] - 0.5)).all()
-
-
-def test_members_carry_their_own_spread() -> None:
-    air = np.full((2, 72), 6.0)
-    air[1] = -1.0
-    q = quantities(
-        weather(72, members=2, air_temp_c=air, cloud_pct=10.0), now=datetime(2025, 4, 2, 6, tzinfo=UTC)
-    )
-    own = GrassMinimum(constant_c=-1.0, per_air_min=1.0, per_balance=0.0, per_rise=0.0, spread_k=0.5)
-    _, chance = grass_minimum_nights(q, own)
-    known = ~np.isnan(chance[0])
-    assert (chance[0, known] < 0.01).all()
-    assert (chance[1, known] > 0.99).all()

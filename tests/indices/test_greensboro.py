@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 
 from planner.indices import INDEX
-from planner.indices.frame import Quantities
 from planner.indices.grasses import GRASSES
-from planner.indices.outlook import day_rows
+from planner.indices.quantities import Quantities
 from planner.site import Site, Sowing, Surface
 from planner.weather import HourlyWeather
 from tests.indices.made import PUBLISHED
+from tests.indices.test_outlook import day_rows
 
 ZONE = ZoneInfo("Etc/GMT+5")
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.leaf_wetness import LEAF, drying_mm_per_h, wet_by_humidity, wet_leaf, wet_spells
+from planner.indices.leaf_wetness import LEAF, drying_mm_per_h, wet_by_humidity, wet_leaf
 from tests.indices.made import quantities, weather
 
 
@@ -94,11 +94,3 @@ def test_drying_is_never_negative_and_falls_with_humidity(
 def test_drying_agrees_with_reference_grass_in_size() -> None:
     # At 20 C, 60 %, 3 m/s and 500 W/m2 a wet leaf gives a little more than reference grass.
     assert float(drying_mm_per_h(20.0, 60.0, 3.0, 500.0, 340.0)) == pytest.approx(0.55, abs=0.2)
-
-
-def test_spells_have_onset_and_dry_off() -> None:
-    wet = [0.0, 1.0, 1.0, 0.0, np.nan, 1.0, 0.0, 1.0, np.nan, 0.0, 1.0]
-    # The spell after the unknown hour has no known onset; the last two do not dry off within what is known.
-    assert wet_spells(wet) == [(1, 3), (7, None), (10, None)]
-    assert wet_spells([1.0, 0.0]) == [(0, 1)]
-    assert wet_spells([0.0, np.nan]) == []

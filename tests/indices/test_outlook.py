@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import datetime
 
 import numpy as np
 import pytest
 
-from planner.indices.outlook import day_rows
+from planner.indices.outlook import day_figures
 from planner.site import Sowing
 from tests.indices.made import NOW, quantities, site, weather
 
@@ -36,6 +37,12 @@ NAMES = {
     "sunrise",
     "sunset",
 }
+
+
+def day_rows(quantities):
+    """The days of one surface, as rows with the date in ISO text."""
+    (days,) = day_figures({"one": quantities}).values()
+    return [{**asdict(day), "date": day.date.isoformat()} for day in days]
 
 
 def test_one_row_a_local_day_with_all_its_names() -> None:

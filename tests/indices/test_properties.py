@@ -11,16 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from planner.indices import evapotranspiration as et
 from planner.indices import (
-    degree_days,
-    disease,
-    drying,
-    emergence,
     frost,
     growth,
     humidity,
     leaf_wetness,
-    mowing,
     rain_energy,
     runoff,
     soil_water,
@@ -28,7 +24,6 @@ from planner.indices import (
     sun,
     surface_temp,
 )
-from planner.indices import evapotranspiration as et
 
 Range = tuple[float, float]
 
@@ -60,11 +55,7 @@ LAWS: dict[str, Law] = {
     "growth_in_light": Law(
         lambda g, d: growth.growth_in_light(g, d, 30.0), (_C, (0, 100)), 0, 1, rises=(0, 1)
     ),
-    "growing_degree_days": Law(degree_days.growing_degree_days, ((-50, 50),), 0, 50, rises=(0,)),
-    "interval_days": Law(degree_days.interval_days, ((-50, 50),), 4, np.inf, falls=(0,)),
-    "days_to_cut": Law(
-        lambda h, g: mowing.days_to_cut(h, g, 2.0), ((2, 50), (0.01, 1)), 0, np.inf, rises=(0,), falls=(1,)
-    ),
+    "growing_degree_days": Law(growth.growing_degree_days, ((-50, 50),), 0, 50, rises=(0,)),
     "saturation_vapour_pressure_hpa": Law(
         humidity.saturation_vapour_pressure_hpa, ((-60, 60),), 0, 210, rises=(0,)
     ),
@@ -73,7 +64,6 @@ LAWS: dict[str, Law] = {
         humidity.vapour_pressure_deficit_kpa, (_T, _RH), 0, 13, rises=(0,), falls=(1,)
     ),
     "wet_bulb_c": Law(humidity.wet_bulb_c, (_T, _RH, (600, 1050)), -30, 49.001),
-    "delta_t_k": Law(humidity.delta_t_k, (_T, _RH, (600, 1050)), 0, 45),
     "saturation_kpa": Law(et.saturation_kpa, ((-60, 60),), 0, 21, rises=(0,)),
     "saturation_slope_kpa_k": Law(et.saturation_slope_kpa_k, ((-60, 60),), 0, 1.1, rises=(0,)),
     "psychrometric_kpa_k": Law(et.psychrometric_kpa_k, ((50, 110),), 0.03, 0.08, rises=(0,)),
@@ -130,16 +120,16 @@ LAWS: dict[str, Law] = {
     ),
     "drift_towards": Law(spray_air.drift_towards, ((0, 360), (0, 360), (0, 240)), 0, 1, rises=(2,)),
     "drop_life_s": Law(spray_air.drop_life_s, ((0, 40),), 3, 3600, falls=(0,)),
-    "dollar_spot_chance": Law(disease.dollar_spot_chance, ((10, 35), _RH), 0, 1, rises=(0, 1)),
-    "brown_patch_index": Law(disease.brown_patch_index, ((-10, 35), _RH), -40, 9, rises=(1,)),
-    "pythium_risk": Law(disease.pythium_risk, ((0, 45), (0, 24), (0, 30)), 0, 1, rises=(0, 1, 2)),
+    "dollar_spot_chance": Law(leaf_wetness.dollar_spot_chance, ((10, 35), _RH), 0, 1, rises=(0, 1)),
+    "brown_patch_index": Law(leaf_wetness.brown_patch_index, ((-10, 35), _RH), -40, 9, rises=(1,)),
+    "pythium_risk": Law(leaf_wetness.pythium_risk, ((0, 45), (0, 24), (0, 30)), 0, 1, rises=(0, 1, 2)),
     "days_to_emerge": Law(
-        lambda s: emergence.days_to_emerge(s, 7.0, 20.0, 4.0), ((-20, 45),), 7, np.inf, falls=(0,)
+        lambda s: growth.days_to_emerge(s, 7.0, 20.0, 4.0), ((-20, 45),), 7, np.inf, falls=(0,)
     ),
     "emergence_rate_per_day": Law(
-        lambda s: emergence.emergence_rate_per_day(s, 7.0, 20.0, 4.0), ((-20, 45),), 0, 0.15, rises=(0,)
+        lambda s: growth.emergence_rate_per_day(s, 7.0, 20.0, 4.0), ((-20, 45),), 0, 0.15, rises=(0,)
     ),
-    "established": Law(emergence.established, ((0, 10),), 0, 1, rises=(0,)),
+    "established": Law(growth.established, ((0, 10),), 0, 1, rises=(0,)),
     "readily_available_mm": Law(
         lambda total, use: soil_water.readily_available_mm(total, use, 0.4),
         ((1, 100), (0, 12)),
@@ -148,9 +138,8 @@ LAWS: dict[str, Law] = {
         rises=(0,),
         falls=(1,),
     ),
-    "stress_factor": Law(lambda d: soil_water.stress_factor(d, 18.0, 7.2), ((0, 18),), 0, 1, falls=(0,)),
     "irrigation_mm": Law(
-        lambda w, rain: drying.irrigation_mm(w, 7.2, rain),
+        lambda w, rain: leaf_wetness.irrigation_mm(w, 7.2, rain),
         ((-18, 10), (0, 30)),
         0,
         18,

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from planner.errors import NotKnown
 from planner.indices.grasses import GRASSES
+from planner.indices.rain_energy import rain_events
 from planner.indices.rain_wash import WASH, seed_exposure, wash_constants, wash_index
+from planner.indices.runoff import sheet_shear_pa
 from planner.site import Sowing
 from tests.indices.made import NOW, quantities, site, weather
 
@@ -143,3 +145,87 @@ def test_constants_of_a_site_replace_the_defaults() -> None:
     made, place = weather(72, rain_mm=rain), site(slope_pct=8.0)
     tame = quantities(made, place, constants={"ei50": 500.0})
     assert tame["wash_bare"].max() < quantities(made, place)["wash_bare"].max()
+
+
+BED = {"slope_pct": 10.0, "slope_length_m": 10.0, "curve_number": 86.0}
+
+
+def test_each_event_is_judged_for_itself() -> None:
+    rain = np.zeros((1, 40))
+    rain[0, 3] = rain[0, 30] = 20.0
+    index = wash_index(rain, **BED)
+    # The vector of one hour of 20 mm, twice, a day apart.
+    assert index[0, [3, 30]] == pytest.approx([0.968, 0.968], abs=0.01)
+    assert index[0, 15] == 0.0
+
+
+def test_frozen_soil_lets_all_water_run() -> None:
+    # 3 mm break the bed by 0.118 (the vector above, too little to run off); frozen, all 3 mm shear as well.
+    pull = float(sheet_shear_pa(3.0, 10.0, 10.0, WASH.roughness)) / WASH.critical_shear_pa
+    carried = pull**2 / (1.0 + pull**2)
+    rain = np.zeros((1, 8))
+    rain[0, 4] = 3.0
+    frozen = np.zeros((1, 8), dtype=bool)
+    assert wash_index(rain, **BED, frozen=frozen)[0, 4] == pytest.approx(0.118, abs=0.001)
+    frozen[0, 4] = True
+    assert wash_index(rain, **BED, frozen=frozen)[0, 4] == pytest.approx(1 - 0.882 * (1 - carried), abs=0.001)
+    # Frost in another hour of the same event changes nothing of this one.
+    two = np.zeros((1, 8))
+    two[0, 4:6] = 3.0, 0.3
+    beside = np.zeros((1, 8), dtype=bool)
+    beside[0, 5] = True
+    assert wash_index(two, **BED, frozen=beside)[0, 4] < wash_index(two, **BED, frozen=frozen)[0, 4]
+
+
+def test_melt_flows_and_strikes_nothing() -> None:
+    pull = float(sheet_shear_pa(3.0, 10.0, 10.0, WASH.roughness)) / WASH.critical_shear_pa
+    none, melt = np.zeros((1, 8)), np.zeros((1, 8))
+    melt[0, 4] = 3.0
+    found = wash_index(none, **BED, melt_mm=melt, frozen=True)[0]
+    assert found[4] == pytest.approx(pull**2 / (1.0 + pull**2))
+    assert found[0] == 0.0
+    # On open ground 3 mm sink in.
+    assert wash_index(none, **BED, melt_mm=melt)[0, 4] == pytest.approx(0.0, abs=1e-6)
+    unknown = none.copy()
+    unknown[0, 4] = np.nan
+    assert np.isnan(wash_index(unknown, **BED, melt_mm=melt)[0]).tolist() == [n == 4 for n in range(8)]
+
+
+def test_ground_that_takes_more_than_falls_adds_nothing() -> None:
+    assert _index([20.0], sinks_in_mm_h=100.0) == pytest.approx(_index([20.0]))
+
+
+def test_events_that_are_parted_already_are_taken_as_they_are() -> None:
+    rain = np.zeros((1, 8))
+    rain[0, 4] = 20.0
+    assert wash_index(rain, **BED, events=rain_events(np.zeros((1, 8)))).max() == 0.0
+    assert wash_index(np.zeros((1, 8)), **BED).max() == 0.0
+
+
+def test_exposure_keeps_to_what_can_be() -> None:
+    assert (
+        seed_exposure(140.0, False, 0.0)
+        == seed_exposure(100.0, False, 0.0)
+        == pytest.approx(0.0302, abs=1e-4)
+    )
+    assert seed_exposure(-20.0, False, 0.0) == 1.0
+    assert seed_exposure(0.5, False, 0.0) == pytest.approx(0.9827, abs=1e-4)
+    assert seed_exposure(0.0, False, -0.5) == 1.0
+    assert seed_exposure(0.0, False, 0.4) == pytest.approx(0.6)
+
+
+def test_a_soil_that_is_not_known_has_no_constants() -> None:
+    for name in ("curve_number_peat", "sinks_in_mm_h_peat", "curve_number_"):
+        with pytest.raises(NotKnown):
+            wash_constants({name: 80.0})
+    mixed = wash_constants({"ei50": 20.0, "sinks_in_mm_h_sand": 25.0})
+    assert dict(mixed.sinks_in_mm_h) == {"sand": 25.0}
+    assert mixed.curve_numbers == WASH.curve_numbers
+
+
+def test_an_hour_that_is_not_known_counts_as_dry_within_its_event() -> None:
+    hole, dry = np.zeros((1, 12)), np.zeros((1, 12))
+    hole[0, 4:7], dry[0, 4:7] = [8.0, np.nan, 8.0], [8.0, 0.0, 8.0]
+    assert wash_index(hole, **BED)[0, 4] == pytest.approx(wash_index(dry, **BED)[0, 4])
+    none = np.zeros((1, 12))
+    assert wash_index(hole, **BED, melt_mm=none)[0, 6] == pytest.approx(wash_index(dry, **BED)[0, 6])

@@ -9,9 +9,9 @@ import pytest
 
 from planner.errors import NotKnown
 from planner.indices import INDEX
-from planner.indices.frame import Quantities
 from planner.indices.grasses import GRASSES
 from planner.indices.growth import growth_potential
+from planner.indices.quantities import Quantities
 from tests.indices.made import NOW, quantities, site, weather
 
 

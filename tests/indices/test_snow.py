@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.rain_wash import CANNOT_KNOW, wash_index
-from planner.indices.snow import snow_melt_mm
+from planner.indices.rain_wash import wash_index
+from planner.indices.runoff import snow_melt_mm
 from planner.weather import Array
 from tests.indices.made import quantities, site, weather
 
@@ -76,10 +76,3 @@ def test_snow_at_frost_does_not_wash_and_its_thaw_can() -> None:
     )
     assert thaw["wash_bare"][0, :40].max() == 0.0
     assert thaw["wash_bare"][0, 40:].max() > 0.0
-
-
-def test_what_the_index_cannot_know_is_said_in_plain_words() -> None:
-    assert len(CANNOT_KNOW) >= 5
-    for line in CANNOT_KNOW:
-        assert line.endswith(".")
-        assert len(line.split()) < 25

@@ -13,35 +13,40 @@ from planner.indices.soil_water import (
     MEETS_SHARE,
     SOILS,
     readily_available_mm,
+    run_buckets,
     soil_named,
-    stress_factor,
-    water_over_capacity_mm,
 )
 from planner.weather import Array
 from tests.indices.made import quantities, site, weather
 
 
-def _run(rain: object, use: object, start: float = 0.0, soil: str = "loam", **given: Array) -> Array:
+def _run(
+    rain: object, use: object, start: float = 0.0, soil: str = "loam", measured_mm: Array | None = None
+) -> Array:
+    """A root zone of 0.15 m with 9 mm of ready water; bounds within 5 % of field capacity count as one."""
     rain_mm, use_mm = np.atleast_2d(np.asarray(rain, float)), np.atleast_2d(np.asarray(use, float))
-    return water_over_capacity_mm(
+    rain_mm, use_mm, ready_mm = np.broadcast_arrays(rain_mm, use_mm, np.full((1, 1), 9.0))
+    zone, members = SOILS[soil], len(rain_mm)
+    return run_buckets(
         rain_mm,
         use_mm,
-        np.full((1, 1), 9.0),
-        soil=SOILS[soil],
-        root_depth_m=0.15,
-        start_mm=np.array([start]),
-        **given,
+        ready_mm,
+        np.full(members, 1000 * (zone.field_capacity - zone.wilting_point) * 0.15),
+        np.full(members, 1000 * (zone.saturated - zone.field_capacity) * 0.15),
+        np.full(members, np.exp(-1 / zone.drains_h)),
+        np.full(members, start),
+        None if measured_mm is None else np.broadcast_to(measured_mm, rain_mm.shape),
+        MEETS_SHARE * 1000 * zone.field_capacity * 0.15,
     )
 
 
 def test_stress_in_the_worked_sand() -> None:
-    # Sand: 18 % and 6 % over 0.15 m is 18.0 mm; p 0.40 is 7.2 mm; at 3 mm/d p is 0.48; at 12 mm Ks is 0.556.
-    # Worked by hand with FAO-56 equations 82 to 84 (from memory).
+    # Sand: 18 % and 6 % over 0.15 m is 18.0 mm; p 0.40 is 7.2 mm; at 3 mm/d p is 0.48.
+    # Worked by hand with FAO-56 equations 82 and 83 (from memory).
     sand = SOILS["sand"]
     total = 1000 * (sand.field_capacity - sand.wilting_point) * 0.15
     assert total == pytest.approx(18.0)
     assert readily_available_mm(total, 5.0, 0.40) == pytest.approx(7.2)
-    assert stress_factor(12.0, total, 7.2) == pytest.approx(0.556, abs=0.001)
     assert readily_available_mm(total, 3.0, 0.40) == pytest.approx(18.0 * 0.48)
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.indices import INDEX
-from planner.indices.frame import Quantities
+from planner.indices.quantities import Quantities
 from planner.indices.spray_air import direction_spread_deg, inversion_likely, stability_class
 from planner.site import Site
 from tests.indices.made import weather

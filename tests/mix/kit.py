@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planner.mix import Material, Nozzle, Range, Sprayer, Spreader
+from planner.mix.kit import Material, Nozzle, Range, Sprayer, Spreader
 from planner.site import Grass, Surface
 
 GRASS = Grass(

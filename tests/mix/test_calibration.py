@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from planner.errors import InputError
-from planner.mix import catch_can, effective_swath_m, tray_test
+from planner.mix.calibration import catch_can
 
 
 def test_cans_give_the_calibrated_flow() -> None:
@@ -43,32 +43,3 @@ def test_a_can_not_read_is_unknown_and_not_zero() -> None:
         catch_can([None, None], 30.0)
     with pytest.raises(InputError, match="nozzle 2"):
         catch_can([800.0, 0.0], 30.0)
-
-
-def test_a_tray_tells_how_to_turn_the_setting() -> None:
-    assert (
-        tray_test(18.0, 0.5, 30.0).says()
-        == "36.0 g/m2 put down, 30.0 wanted: close the setting and test again."
-    )
-    assert "open the setting" in tray_test(12.0, 0.5, 30.0).says()
-    assert "keep the setting" in tray_test(15.5, 0.5, 30.0).says()
-
-
-def test_the_swath_is_read_between_trays() -> None:
-    swath = effective_swath_m([-2.0, -1.0, 0.0, 1.0, 2.0], [0.0, 8.0, 10.0, 8.0, 2.0])
-    assert swath == pytest.approx((1 + 3 / 8) + (1 + 3 / 6))
-
-
-@pytest.mark.parametrize(
-    ("places", "grams", "says"),
-    [
-        ([-1.0, 0.0, 1.0], [8.0, 10.0, 8.0], "further out"),
-        ([-1.0, 1.0], [8.0, 8.0], "one of them at 0 m"),
-        ([-1.0, 0.0, 1.0], [8.0, 10.0], "one catch for each tray"),
-        ([1.0, 0.0, -1.0], [1.0, 10.0, 1.0], "left to right"),
-        ([-1.0, 0.0, 1.0], [1.0, 0.0, 1.0], "above 0"),
-    ],
-)
-def test_trays_that_tell_no_swath_are_refused(places: list[float], grams: list[float], says: str) -> None:
-    with pytest.raises(InputError, match=says):
-        effective_swath_m(places, grams)

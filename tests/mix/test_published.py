@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from planner.mix import ISO_SIZES, Material, Nozzle, effective_swath_m, nutrients_gm2
 from planner.mix.formulas import (
     amount_for_area,
-    area_covered_m2,
     flow_for_volume_lmin,
     loads_of,
     speed_for_volume_kmh,
     speed_kmh,
-    strip_volume_lha,
     volume_lha,
 )
-from planner.mix.nutrients import rate_for_nutrient_per_ha
+from planner.mix.kit import ISO_SIZES, Material, Nozzle
+from planner.mix.nutrients import nutrients_gm2
 
 ACRE_M2 = 4046.856
 FOOT_M = 0.3048
@@ -114,15 +113,9 @@ def test_oklahoma_volume_from_flow_speed_and_spacing() -> None:
     assert per_acre == pytest.approx(88.0, rel=0.015)
 
 
-def test_montana_backpack_over_a_strip() -> None:
-    # Montana State University Extension, C. Tharp: 0.1 gal on 15 x 15 ft (0.00516 acre) = 19.38 gal/acre.
-    volume = strip_volume_lha(0.1 * US_GALLON_L, 15 * FOOT_M, 15 * FOOT_M)
-    assert volume * ACRE_M2 / 10_000 / US_GALLON_L == pytest.approx(19.38, abs=0.03)
-
-
 def test_western_australia_hectares_a_tank() -> None:
     # Western Australia, department of agriculture, herbicide application: 1000 L at 50 L/ha sprays 20 ha.
-    assert area_covered_m2(1000.0, 50.0) == pytest.approx(20 * 10_000)
+    assert amount_for_area(50.0, 20 * 10_000) == pytest.approx(1000.0)
     # And its rule: mL/min x 60 / (cm x km/h), for any figures.
     assert volume_lha(0.8, 10.0, 0.5) == pytest.approx(800 * 60 / (50 * 10))
 
@@ -143,8 +136,10 @@ def test_queensland_boom_output() -> None:
 def test_louisiana_pounds_of_a_granular_feed() -> None:
     # LSU AgCenter: 20-0-0 for 1 lb N on 1,000 square feet takes 5 lb.
     feed = Material(name="20-0-0", unit="kg", rate_per_ha=1.0, form="granular", analysis_pct={"N": 20.0})
-    rate = rate_for_nutrient_per_ha(feed, "N", POUND_G / THOUSAND_FT2_M2)
+    rate = 5.0 * POUND_G / 1000 / THOUSAND_FT2_M2 * 10_000
     assert amount_for_area(rate, THOUSAND_FT2_M2) * 1000 / POUND_G == pytest.approx(5.0)
+    (nitrogen,) = nutrients_gm2(replace(feed, rate_per_ha=rate)).values()
+    assert nitrogen * THOUSAND_FT2_M2 / POUND_G == pytest.approx(1.0)
 
 
 def test_nutrients_of_a_liquid_feed_by_weight() -> None:
@@ -160,14 +155,6 @@ def test_nutrients_of_a_liquid_feed_by_weight() -> None:
     pounds = {name: grams * THOUSAND_FT2_M2 / POUND_G for name, grams in nutrients_gm2(feed).items()}
     assert pounds["Mn"] == pytest.approx(0.002, abs=0.0005)
     assert pounds["N"] == pytest.approx(0.02, abs=0.0005)
-
-
-def test_the_swath_is_between_the_half_weights() -> None:
-    # P. Landschoot (Penn State) in the trade press, 28 March 2016: pans 1 ft apart; the swath is the distance
-    # between the pans that hold half of the middle one's weight. The weights are ours.
-    feet = [float(place) for place in range(-5, 6)]
-    grams = [1.0, 5.0, 8.0, 9.0, 10.0, 10.0, 9.0, 8.0, 6.0, 5.0, 1.0]
-    assert effective_swath_m([place * FOOT_M for place in feet], grams) == pytest.approx(8 * FOOT_M)
 
 
 def test_flow_goes_with_the_square_root_of_pressure() -> None:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 
 import pytest
 
 from planner.errors import InputError, NotKnown
-from planner.mix import Material, MixSheet, Nozzle, Range, mix_sheet
-from planner.mix.nutrients import rate_for_nutrient_per_ha
+from planner.mix.kit import Material, Nozzle, Range
+from planner.mix.plan import MixPlan, plan_mix
 from tests.mix.kit import BARROW, DROP, FOLIAR, GREEN, STARTER
 
 
-def sheet(typed_litres: float | None = None, **changes: object) -> MixSheet:
-    return mix_sheet("foliar feed", GREEN, FOLIAR, replace(BARROW, **changes), typed_litres)  # type: ignore[arg-type]
+def sheet(typed_litres: float | None = None, **changes: object) -> MixPlan:
+    return plan_mix("foliar feed", GREEN, FOLIAR, replace(BARROW, **changes), typed_litres)  # type: ignore[arg-type]
 
 
 def test_the_check_sums_of_the_invented_green() -> None:
@@ -73,32 +73,32 @@ def test_more_than_one_tank_shares_the_product_by_litres() -> None:
 
 
 def test_a_small_last_tank_is_named() -> None:
-    assert "2 tanks of 8.2 L" in " ".join(sheet(tank_l=15.0).heeds)
-    assert "tanks of" not in " ".join(sheet(tank_l=10.0).heeds)
+    assert "2 tanks of 8.2 L" in " ".join(sheet(tank_l=15.0).advice)
+    assert "tanks of" not in " ".join(sheet(tank_l=10.0).advice)
 
 
 def test_a_caught_flow_is_used_before_the_nominal_one() -> None:
     made = sheet(measured_flow_lmin=1.7, measured_on=date(2026, 3, 28))
     assert made.volume_lha == pytest.approx(510.0)
     assert made.flow_from == "caught on 2026-03-28"
-    assert made.heeds == ()
+    assert made.advice == ()
     never = sheet()
     assert never.flow_from == "size 04 red when new; never caught on this sprayer"
-    assert any("never caught" in heed for heed in never.heeds)
+    assert any("never caught" in one for one in never.advice)
 
 
 @pytest.mark.parametrize(("flow", "says"), [(1.77, "11 % more than new ones"), (1.41, "12 % less than new")])
 def test_worn_or_blocked_nozzles_are_named(flow: float, says: str) -> None:
-    assert says in " ".join(sheet(measured_flow_lmin=flow).heeds)
+    assert says in " ".join(sheet(measured_flow_lmin=flow).advice)
 
 
 def test_an_old_calibration_is_named() -> None:
     caught = replace(BARROW, measured_flow_lmin=1.6, measured_on=date(2026, 3, 1))
-    heeds = mix_sheet("foliar feed", GREEN, FOLIAR, caught, on=date(2026, 4, 12)).heeds
-    assert "42 days old" in " ".join(heeds)
-    assert mix_sheet("foliar feed", GREEN, FOLIAR, caught, on=date(2026, 3, 20)).heeds == ()
+    advice = plan_mix("foliar feed", GREEN, FOLIAR, caught, on=date(2026, 4, 12)).advice
+    assert "42 days old" in " ".join(advice)
+    assert plan_mix("foliar feed", GREEN, FOLIAR, caught, on=date(2026, 3, 20)).advice == ()
     undated = replace(caught, measured_on=None)
-    assert "not known" in " ".join(mix_sheet("feed", GREEN, FOLIAR, undated, on=date(2026, 4, 12)).heeds)
+    assert "not known" in " ".join(plan_mix("feed", GREEN, FOLIAR, undated, on=date(2026, 4, 12)).advice)
 
 
 @pytest.mark.parametrize(
@@ -113,14 +113,14 @@ def test_an_old_calibration_is_named() -> None:
     ],
 )
 def test_what_leaves_the_range_of_nozzle_or_label_is_named(changes: dict[str, float], says: str) -> None:
-    assert says in " ".join(sheet(**changes).heeds)
+    assert says in " ".join(sheet(**changes).advice)
 
 
 def test_speed_and_pressure_of_the_label_are_held() -> None:
     strict = replace(FOLIAR, speed_kmh=Range(highest=3.5), pressure_bar=Range(highest=2.0))
-    heeds = " ".join(mix_sheet("feed", GREEN, strict, BARROW).heeds)
-    assert "4 km/h is above the 3.5 km/h of the label" in heeds
-    assert "3 bar is above the 2 bar of the label" in heeds
+    advice = " ".join(plan_mix("feed", GREEN, strict, BARROW).advice)
+    assert "4 km/h is above the 3.5 km/h of the label" in advice
+    assert "3 bar is above the 2 bar of the label" in advice
 
 
 def test_products_go_in_in_the_order_of_their_forms() -> None:
@@ -128,39 +128,39 @@ def test_products_go_in_in_the_order_of_their_forms() -> None:
     granule = Material(
         name="granule", unit="kg", rate_per_ha=1.0, form="dispersible granule", needs_licence=True
     )
-    made = mix_sheet("mix", GREEN, [wetter, FOLIAR, granule], BARROW)
+    made = plan_mix("mix", GREEN, [wetter, FOLIAR, granule], BARROW)
     named = [name for step in made.order for name in ("granule (", "foliar", "wetter (") if name in step]
     assert named == ["granule (", "foliar", "wetter ("]
     assert "Half fill" in made.order[0]
     text = " ".join(made.cautions)
     assert "jar" in text
     assert "licence" in text
-    alone = " ".join(mix_sheet("feed", GREEN, FOLIAR, BARROW).cautions)
+    alone = " ".join(plan_mix("feed", GREEN, FOLIAR, BARROW).cautions)
     assert "jar" not in alone
     assert "licence" not in alone
     with pytest.raises(NotKnown, match="surfactant"):
-        mix_sheet("mix", GREEN, replace(FOLIAR, form="jelly"), BARROW)
+        plan_mix("mix", GREEN, replace(FOLIAR, form="jelly"), BARROW)
 
 
 def test_cautions_are_always_there_and_the_label_comes_first() -> None:
     own = replace(FOLIAR, cautions=("shake well",))
-    cautions = mix_sheet("feed", GREEN, own, BARROW).cautions
+    cautions = plan_mix("feed", GREEN, own, BARROW).cautions
     assert cautions[0].startswith("The label and local law come first")
     assert cautions[-1] == "foliar 10-0-4: shake well"
     for word in ("Wear", "drain", "untreated strip", "Left-over"):
         assert any(word in caution for caution in cautions), word
-    assert mix_sheet("feed", GREEN, STARTER, DROP).cautions[0] == cautions[0]
+    assert plan_mix("feed", GREEN, STARTER, DROP).cautions[0] == cautions[0]
 
 
 def test_nutrients_without_a_density_are_not_known_and_not_zero() -> None:
-    made = mix_sheet("feed", GREEN, replace(FOLIAR, density_kgl=None), BARROW)
+    made = plan_mix("feed", GREEN, replace(FOLIAR, density_kgl=None), BARROW)
     assert made.nutrients_gm2 == {}
     assert made.nutrients_not_known == ("foliar 10-0-4: no density, so its nutrients are not known",)
 
 
 def test_the_hopper_is_filled_like_the_tank() -> None:
     # Computed: 300 kg/ha = 30 g/m2; on 340 m2 10.2 kg; N 3.0 g/m2, P 5.4 x 0.436 = 2.36 g/m2.
-    made = mix_sheet("starter feed", GREEN, STARTER, replace(DROP, hopper_kg=8.0), typed_kg=12.0)
+    made = plan_mix("starter feed", GREEN, STARTER, replace(DROP, hopper_kg=8.0), typed_kg=12.0)
     assert made.rate_gm2 == pytest.approx(30.0)
     assert [load.mix_kg for load in made.loads] == [8.0, pytest.approx(2.2)]
     assert made.says == "10.20 kg needed; 1800 g over."
@@ -169,29 +169,23 @@ def test_the_hopper_is_filled_like_the_tank() -> None:
     assert made.volume_lha is None
     assert made.leftover is not None
     assert "back into its bag" in made.leftover
-    assert "never measured" in made.heeds[0]
+    assert "never measured" in made.advice[0]
 
 
 @pytest.mark.parametrize(("measured", "says"), [(36.0, "20 % more"), (24.0, "20 % less")])
 def test_a_spreader_off_its_rate_is_named(measured: float, says: str) -> None:
-    made = mix_sheet("feed", GREEN, STARTER, replace(DROP, measured_gm2=measured))
-    assert says in made.heeds[0]
-    assert mix_sheet("feed", GREEN, STARTER, replace(DROP, measured_gm2=30.5)).heeds == ()
+    made = plan_mix("feed", GREEN, STARTER, replace(DROP, measured_gm2=measured))
+    assert says in made.advice[0]
+    assert plan_mix("feed", GREEN, STARTER, replace(DROP, measured_gm2=30.5)).advice == ()
 
 
 def test_the_swath_of_a_boom_is_its_nozzles() -> None:
     assert BARROW.swath_m == pytest.approx(1.5)
 
 
-def test_a_rate_for_a_nutrient_needs_that_nutrient() -> None:
-    assert rate_for_nutrient_per_ha(FOLIAR, "N", 0.305) == pytest.approx(25.0)
-    with pytest.raises(InputError, match="holds no Mg"):
-        rate_for_nutrient_per_ha(FOLIAR, "Mg", 0.1)
-
-
 def test_a_sheet_is_json() -> None:
-    for made in (sheet(20.0), mix_sheet("feed", GREEN, STARTER, DROP)):
-        back = json.loads(json.dumps(made.as_dict(), allow_nan=False))
+    for made in (sheet(20.0), plan_mix("feed", GREEN, STARTER, DROP)):
+        back = json.loads(json.dumps(asdict(made), allow_nan=False))
         assert back["says"] == made.says
         assert back["loads"][0]["products"][0]["unit"] in ("L", "kg")
         assert back["cautions"]
@@ -200,12 +194,12 @@ def test_a_sheet_is_json() -> None:
 @pytest.mark.parametrize(
     ("call", "says"),
     [
-        (lambda: mix_sheet("feed", GREEN, STARTER, BARROW), "granular"),
-        (lambda: mix_sheet("feed", GREEN, FOLIAR, DROP), "measured in kg"),
-        (lambda: mix_sheet("feed", GREEN, [STARTER, STARTER], DROP), "one material"),
-        (lambda: mix_sheet("feed", GREEN, FOLIAR, BARROW, typed_kg=3.0), "give litres"),
-        (lambda: mix_sheet("feed", GREEN, STARTER, DROP, 3.0), "give kilograms"),
-        (lambda: mix_sheet("feed", GREEN, [], BARROW), "names no material"),
+        (lambda: plan_mix("feed", GREEN, STARTER, BARROW), "granular"),
+        (lambda: plan_mix("feed", GREEN, FOLIAR, DROP), "measured in kg"),
+        (lambda: plan_mix("feed", GREEN, [STARTER, STARTER], DROP), "one material"),
+        (lambda: plan_mix("feed", GREEN, FOLIAR, BARROW, typed_kg=3.0), "give litres"),
+        (lambda: plan_mix("feed", GREEN, STARTER, DROP, 3.0), "give kilograms"),
+        (lambda: plan_mix("feed", GREEN, [], BARROW), "names no material"),
         (lambda: sheet(-3.0), "litres typed is -3"),
         (lambda: replace(FOLIAR, rate_per_ha=31.0), "above the label's highest of 30"),
         (lambda: replace(FOLIAR, unit="gal"), "allowed: L, kg"),

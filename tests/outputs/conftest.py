@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from planner.store import Store
+from planner.store.store import Store
 
 BROKER = ("127.0.0.1", int(os.environ.get("HAYSEL_TEST_BROKER_PORT", "1883")))
 

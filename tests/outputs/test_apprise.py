@@ -7,16 +7,15 @@ from types import SimpleNamespace
 
 import pytest
 
-from planner.errors import InputError
 from planner.outputs import OutputFailed
-from planner.outputs.apprise import AppriseOutput, outputs_of
+from planner.outputs.webhook import AppriseOutput
 from tests.outputs.frost import FROST
 
 
 class Sender:
     """Takes what the package's own class takes."""
 
-    told: list[tuple[str, str, str]] = []
+    sent: list[tuple[str, str, str]] = []
     works = True
 
     def __init__(self) -> None:
@@ -27,20 +26,20 @@ class Sender:
         return url.startswith("json://")
 
     def notify(self, *, title: str, body: str) -> bool:
-        self.told.append((self.url, title, body))
+        self.sent.append((self.url, title, body))
         return self.works
 
 
 @pytest.fixture(autouse=True)
 def _package(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "apprise", SimpleNamespace(Apprise=Sender))
-    monkeypatch.setattr(Sender, "told", [])
+    monkeypatch.setattr(Sender, "sent", [])
     monkeypatch.setattr(Sender, "works", True)
 
 
 def test_the_message_reaches_the_package() -> None:
     AppriseOutput(url="json://127.0.0.1").send(FROST)
-    assert Sender.told == [("json://127.0.0.1", FROST.title, f"{FROST.body}\n{FROST.url}")]
+    assert Sender.sent == [("json://127.0.0.1", FROST.title, f"{FROST.body}\n{FROST.url}")]
 
 
 def test_what_the_package_cannot_do_is_a_failure(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -56,9 +55,3 @@ def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPat
     monkeypatch.setitem(sys.modules, "apprise", None)
     with pytest.raises(OutputFailed, match=r"haysel\[notify\]"):
         AppriseOutput(url="json://127.0.0.1").send(FROST)
-
-
-def test_each_address_is_an_output_of_its_own() -> None:
-    assert [one.name for one in outputs_of(["json://a", "json://b"])] == ["apprise", "apprise 2"]
-    with pytest.raises(InputError, match="no address"):
-        outputs_of([])

@@ -11,15 +11,15 @@ import pytest
 
 from planner.errors import InputError, NotKnown
 from planner.outputs import OUTPUTS, OutputFailed, OutputUnsure, make_output
-from planner.outputs.delivery import LEASE_S, MOST_AT_ONCE, MOST_TRIES, Delivery, deliver
-from planner.outputs.log import LogOutput
-from planner.store import Outgoing, Store
+from planner.outputs.base import LEASE_S, MOST_AT_ONCE, MOST_TRIES, Delivery, LogOutput, deliver
+from planner.store.records import Outgoing
+from planner.store.store import Store
 from tests.outputs.frost import FROST, NOW, Pigeon
 
 
 def queue(store: Store, *names: str, change: int = 1, closes: bool = False) -> None:
     message = replace(FROST, change=change)
-    store.keep_pass(NOW, {}, outbox=message.for_outputs(names, NOW, closes=closes))
+    store.keep_pass(NOW, {}, schema=1, outbox=message.for_outputs(names, NOW, closes=closes))
 
 
 def states(store: Store) -> dict[str, str]:
@@ -40,7 +40,10 @@ def test_a_failing_output_stops_no_other(store: Store) -> None:
     lame, well = Pigeon(name="lame", fault=OutputFailed("no wind")), Pigeon(name="well")
     for change in (1, 2):
         store.keep_pass(
-            NOW, {}, outbox=replace(FROST, id=f"w{change}", change=1).for_outputs(["lame", "well"], NOW)
+            NOW,
+            {},
+            schema=1,
+            outbox=replace(FROST, id=f"w{change}", change=1).for_outputs(["lame", "well"], NOW),
         )
     assert deliver(store, [lame, well], NOW) == Delivery(sent=2, failed=1)
     assert [message.id for message in well.got] == ["w1", "w2"]
@@ -97,10 +100,12 @@ def test_after_a_crash_while_sending_the_same_holds(store: Store) -> None:
 def test_quiet_hours_hold_what_can_wait(store: Store) -> None:
     pigeon = Pigeon()
     queue(store, "pigeon")
-    store.keep_pass(NOW, {}, outbox=replace(FROST, id="w2", level="mention").for_outputs(["pigeon"], NOW))
-    night = {"quiet": lambda message, now: message.level != "act tonight" and now < NOW + timedelta(hours=10)}
+    store.keep_pass(
+        NOW, {}, schema=1, outbox=replace(FROST, id="w2", level="note").for_outputs(["pigeon"], NOW)
+    )
+    night = {"quiet": lambda message, now: message.level != "act" and now < NOW + timedelta(hours=10)}
     assert deliver(store, [pigeon], NOW, **night) == Delivery(sent=1, held=1)
-    assert [message.level for message in pigeon.got] == ["act tonight"]
+    assert [message.level for message in pigeon.got] == ["act"]
     assert deliver(store, [pigeon], NOW + timedelta(hours=10), **night) == Delivery(sent=1)
 
 
@@ -115,7 +120,9 @@ def test_the_end_of_a_warning_held_all_night_is_not_told(store: Store) -> None:
 def test_one_call_sends_only_so_many(store: Store) -> None:
     pigeon = Pigeon()
     messages = [replace(FROST, id=f"w{number}") for number in range(MOST_AT_ONCE + 2)]
-    store.keep_pass(NOW, {}, outbox=[row for one in messages for row in one.for_outputs(["pigeon"], NOW)])
+    store.keep_pass(
+        NOW, {}, schema=1, outbox=[row for one in messages for row in one.for_outputs(["pigeon"], NOW)]
+    )
     assert deliver(store, [pigeon], NOW) == Delivery(sent=MOST_AT_ONCE)
     assert deliver(store, [pigeon], NOW) == Delivery(sent=2)
 
@@ -128,7 +135,7 @@ def test_messages_of_outputs_not_set_up_wait(store: Store) -> None:
 
 def test_a_stored_message_that_cannot_be_read_is_given_up(store: Store) -> None:
     odd = Outgoing(warning_id="w", change=1, output="pigeon", body={"titel": "x"}, due_at=NOW)
-    store.keep_pass(NOW, {}, outbox=[odd])
+    store.keep_pass(NOW, {}, schema=1, outbox=[odd])
     assert deliver(store, [Pigeon()], NOW) == Delivery(given_up=1)
     assert "cannot be read" in store.outbox_counts()[0].note
 
@@ -136,7 +143,7 @@ def test_a_stored_message_that_cannot_be_read_is_given_up(store: Store) -> None:
 def test_the_log_has_one_line_a_message(caplog: pytest.LogCaptureFixture) -> None:
     LogOutput().send(replace(FROST, body="two\nlines"))
     assert [record.getMessage() for record in caplog.records] == [
-        "[act tonight] Ground frost on the green from 03:00: two lines (frost:green:2026-04-13, change 1)"
+        "[act] Ground frost on the green from 03:00: two lines (frost:green:2026-04-13, change 1)"
     ]
 
 
@@ -148,7 +155,7 @@ def test_every_row_of_the_table_makes_an_output() -> None:
         "mqtt": {"host": "127.0.0.1"},
         "apprise": {"url": "json://127.0.0.1"},
     }
-    assert [kind for kind, _, _ in OUTPUTS] == list(settings)
+    assert list(OUTPUTS) == list(settings)
     for kind, given in settings.items():
         output = make_output(kind, given)
         assert output.name == kind
@@ -166,7 +173,7 @@ def test_a_wrong_kind_or_setting_is_named() -> None:
 
 def test_the_table_loads_nothing_heavy() -> None:
     script = (
-        "import sys, planner.outputs, planner.outputs.delivery\n"
+        "import sys, planner.outputs, planner.outputs.base\n"
         "print([m for m in ('httpx', 'aiomqtt', 'smtplib', 'sqlalchemy', 'apprise') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)

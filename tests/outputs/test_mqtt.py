@@ -17,7 +17,7 @@ import pytest
 
 from planner.errors import InputError
 from planner.outputs import Message, OutputFailed, OutputUnsure
-from planner.outputs.home import ENTITIES, Entity, HomeDevice, flat
+from planner.outputs.hub import ENTITIES, Entity, HomeDevice, flat
 from planner.outputs.mqtt import Broker, MqttOutput, slug
 from tests.outputs.frost import FROST
 
@@ -183,11 +183,11 @@ async def _stopped() -> None:
 
     device = HomeDevice(Broker(host="x"), "Vale", node="vale")
     device.update(STATE)
-    telling = asyncio.create_task(device._tell_all(Answering()))  # type: ignore[arg-type]
+    publishing = asyncio.create_task(device._publish_all(Answering()))  # type: ignore[arg-type]
     await asyncio.wait_for(asked.wait(), PATIENCE_S)
-    telling.cancel()
-    await asyncio.wait([telling], timeout=PATIENCE_S)
-    assert telling.cancelled()
+    publishing.cancel()
+    await asyncio.wait([publishing], timeout=PATIENCE_S)
+    assert publishing.cancelled()
     assert len(published) == 1
 
 

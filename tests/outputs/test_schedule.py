@@ -10,7 +10,7 @@ import pytest
 from apscheduler.events import EVENT_JOB_MAX_INSTANCES
 
 from planner.errors import InputError
-from planner.schedule import MISFIRE_GRACE_S, PASS_ID, make_scheduler
+from planner.service.passes import MISFIRE_GRACE_S, PASS_ID, make_scheduler
 
 
 def test_the_settings_are_those_that_keep_a_pass_single() -> None:

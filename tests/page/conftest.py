@@ -1,18 +1,7 @@
-"""The demo's answers as the pages read them."""
+"""The demo's report, as the pages read it."""
 
 from __future__ import annotations
 
-import json
-from typing import Any
+from tests.service.conftest import cache, clock, report, workings
 
-import pytest
-
-from tests.service.conftest import Answers, answers, briefing, clock, shelf
-
-__all__ = ["answers", "briefing", "clock", "parsed", "shelf"]
-
-
-@pytest.fixture
-def parsed(answers: Answers) -> dict[str, Any]:
-    """Answers as objects of the test's own."""
-    return {name: json.loads(body) for name, (kind, body) in answers.items() if kind == "application/json"}
+__all__ = ["cache", "clock", "report", "workings"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import warnings
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -10,8 +9,11 @@ from typing import Any
 import icalendar
 import pytest
 import vobject
+from msgspec.structs import replace
 
-from planner.answers.calendar import calendar
+from planner.outputs.calendar import calendar
+from planner.reports.rows import Report
+from tests.reports.made import with_forecast
 
 
 def _events(feed: bytes) -> dict[str, Any]:
@@ -21,21 +23,19 @@ def _events(feed: bytes) -> dict[str, Any]:
     return events
 
 
-def _feed(parsed: dict[str, Any], before: bytes | None = None) -> bytes:
-    return calendar(parsed["windows"], parsed["warnings"], before)
+def _feed(report: Report, before: bytes | None = None) -> bytes:
+    return calendar(report, before)
 
 
-def _later(parsed: dict[str, Any], hours: int) -> dict[str, Any]:
-    later = copy.deepcopy({name: parsed[name] for name in ("windows", "warnings")})
-    made = datetime.fromisoformat(parsed["windows"]["made_at"]) + timedelta(hours=hours)
-    for answer in later.values():
-        answer["made_at"] = made.isoformat().replace("+00:00", "Z")
-    return later
+def _later(report: Report, hours: int) -> Report:
+    """The next pass, which finds the same."""
+    made = report.made_at + timedelta(hours=hours)
+    return replace(report, made_at=made, as_of=made)
 
 
-def test_two_parsers_read_it_without_a_warning(parsed: dict[str, Any]) -> None:
-    feed = _feed(parsed)
-    count = len(parsed["windows"]["windows"]) + len(parsed["warnings"]["warnings"])
+def test_two_parsers_read_it_without_a_warning(report: Report) -> None:
+    feed = _feed(report)
+    count = len(report.windows) + len(report.warnings)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         first = icalendar.Calendar.from_ical(feed)
@@ -48,37 +48,35 @@ def test_two_parsers_read_it_without_a_warning(parsed: dict[str, Any]) -> None:
         event.validate(raiseException=True)
 
 
-def test_lines_are_folded_and_times_are_utc(parsed: dict[str, Any]) -> None:
-    feed = _feed(parsed)
+def test_lines_are_folded_and_times_are_utc(report: Report) -> None:
+    feed = _feed(report)
     assert all(len(line) <= 75 for line in feed.split(b"\r\n"))
     for event in _events(feed).values():
         for name in ("DTSTART", "DTEND", "DTSTAMP", "LAST-MODIFIED"):
             assert event[name].to_ical().endswith(b"Z"), name
 
 
-def test_times_are_those_of_the_windows(parsed: dict[str, Any]) -> None:
-    spans = sorted(
-        (datetime.fromisoformat(row["start"]), datetime.fromisoformat(row["end"]))
-        for row in parsed["windows"]["windows"]
-    )
-    told = sorted(
+def test_times_are_those_of_the_windows(report: Report) -> None:
+    spans = sorted((row.start, row.end) for row in report.windows)
+    shown = sorted(
         (event.decoded("DTSTART"), event.decoded("DTEND"))
-        for event in _events(_feed(parsed)).values()
+        for event in _events(_feed(report)).values()
         if "warning" not in event.categories
     )
-    assert told == spans
+    assert shown == spans
 
 
-def test_an_unchanged_forecast_leaves_every_byte(parsed: dict[str, Any]) -> None:
-    first = _feed(parsed)
-    assert _feed(_later(parsed, 1), first) == first
+def test_an_unchanged_forecast_leaves_every_byte(report: Report) -> None:
+    first = _feed(report)
+    assert _feed(_later(report, 1), first) == first
 
 
-def test_a_window_that_moves_keeps_its_uid_and_gets_the_next_sequence(parsed: dict[str, Any]) -> None:
-    first = _feed(parsed)
-    later = _later(parsed, 1)
-    row = later["windows"]["windows"][0]
-    row["end"] = (datetime.fromisoformat(row["end"]) + timedelta(hours=1)).isoformat()
+def test_a_window_that_moves_keeps_its_uid_and_gets_the_next_sequence(report: Report) -> None:
+    first = _feed(report)
+    later = _later(report, 1)
+    row = later.windows[0]
+    moved = replace(row, end=row.end + timedelta(hours=1))
+    later = replace(later, windows=(moved, *later.windows[1:]))
     second = _feed(later, first)
     before, after = _events(first), _events(second)
     assert set(before) == set(after)
@@ -89,20 +87,20 @@ def test_a_window_that_moves_keeps_its_uid_and_gets_the_next_sequence(parsed: di
     assert after[uid].decoded("LAST-MODIFIED") == datetime(2026, 5, 7, 6, tzinfo=UTC)
 
 
-def test_sequences_rise_even_when_the_feed_before_is_lost(parsed: dict[str, Any]) -> None:
-    first = _events(_feed(parsed))
-    later = _events(_feed(_later(parsed, 2)))
+def test_sequences_rise_even_when_the_feed_before_is_lost(report: Report) -> None:
+    first = _events(_feed(report))
+    later = _events(_feed(_later(report, 2)))
     assert set(first) == set(later)
     assert all(int(later[uid]["SEQUENCE"]) > int(first[uid]["SEQUENCE"]) for uid in first)
 
 
-def test_a_warning_that_passes_is_stood_down_in_words(parsed: dict[str, Any]) -> None:
-    first = _feed(parsed)
-    later = _later(parsed, 1)
-    later["warnings"]["warnings"] = [row for row in later["warnings"]["warnings"] if row["kind"] != "frost"]
+def test_a_warning_that_passes_is_ended_in_words(report: Report) -> None:
+    first = _feed(report)
+    later = _later(report, 1)
+    later = replace(later, warnings=tuple(row for row in later.warnings if row.kind != "frost"))
     second = _feed(later, first)
     gone = [event for event in _events(second).values() if str(event.get("STATUS")) == "CANCELLED"]
-    assert [str(event["SUMMARY"])[:12] for event in gone] == ["Stood down: "]
+    assert [str(event["SUMMARY"])[:6] for event in gone] == ["Over: "]
     old = _events(first)[str(gone[0]["UID"])]
     assert int(gone[0]["SEQUENCE"]) > int(old["SEQUENCE"])
     third = _feed(_later(later, 2), second)
@@ -112,11 +110,12 @@ def test_a_warning_that_passes_is_stood_down_in_words(parsed: dict[str, Any]) ->
     assert not [e for e in _events(_feed(over, third)).values() if str(e.get("STATUS")) == "CANCELLED"]
 
 
-def test_an_old_forecast_is_told_in_every_summary(parsed: dict[str, Any]) -> None:
-    parsed["windows"]["forecast"]["stale"] = True
-    assert all(str(e["SUMMARY"]).startswith("(old forecast) ") for e in _events(_feed(parsed)).values())
+def test_an_old_forecast_is_told_in_every_summary(report: Report) -> None:
+    old = _events(_feed(with_forecast(report, stale=True)))
+    assert old
+    assert all(str(event["SUMMARY"]).startswith("(old forecast) ") for event in old.values())
 
 
 @pytest.mark.parametrize("before", [b"", b"not a calendar", b"BEGIN:VCALENDAR\r\n"])
-def test_a_spoilt_feed_before_is_as_none(parsed: dict[str, Any], before: bytes) -> None:
-    assert _feed(parsed, before) == _feed(parsed)
+def test_a_spoilt_feed_before_is_as_none(report: Report, before: bytes) -> None:
+    assert _feed(report, before) == _feed(report)

@@ -1,17 +1,17 @@
-"""Whether the ground bears feet, and what is told of the seed in it."""
+"""Whether the ground bears feet, and what is said of the seed in it."""
 
 from __future__ import annotations
 
-import json
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from planner.answers.ground import _hour, ground
-from planner.briefing import Briefing
-from planner.cycle import assess
+from planner.actions.one_pass import assess
+from planner.reports.assessment import Assessment
+from planner.reports.surface_rows import UnderfootRow
+from planner.reports.surfaces import _hour, ground_rows
 from planner.site import Sowing
 from planner.weather import Forecast
 from tests.made import config, weather
@@ -21,7 +21,7 @@ START = datetime(2026, 4, 1, 0, tzinfo=ZONE)
 NOW = START + timedelta(hours=30)
 
 
-def _briefing(sowings: tuple[Sowing, ...] = (), **columns: Any) -> Briefing:
+def _assessed(sowings: tuple[Sowing, ...] = (), **columns: Any) -> Assessment:
     hours = weather(START, 96, **columns)
     forecast = Forecast(
         weather=hours,
@@ -35,51 +35,51 @@ def _briefing(sowings: tuple[Sowing, ...] = (), **columns: Any) -> Briefing:
     return assess(config(sowings=sowings), forecast, now=NOW)
 
 
-def _underfoot(briefing: Briefing, surface: str = "green") -> list[dict[str, Any]]:
-    told = json.loads(json.dumps(ground(briefing), allow_nan=False))
-    return next(list(row["underfoot"]) for row in told["surfaces"] if row["surface"] == surface)
+def _underfoot(assessment: Assessment, surface: str = "green") -> tuple[UnderfootRow, ...]:
+    return next(row.underfoot for row in ground_rows(assessment) if row.surface == surface)
 
 
 def test_dry_mild_ground_bears_feet() -> None:
-    run = _underfoot(_briefing())[0]
-    assert (run["state"], run["cause"]) == ("steady", "")
-    assert run["says"].startswith("Bears feet: leaf dry")
+    run = _underfoot(_assessed())[0]
+    assert (run.state, run.cause) == ("steady", "")
+    assert run.says.startswith("Bears feet: leaf dry")
 
 
 def test_frost_keeps_feet_off_until_it_is_off_the_leaf_for_an_hour() -> None:
     night = dict.fromkeys(range(44, 54), -2.0)
-    runs = _underfoot(_briefing(air_temp_c=night, cloud_pct=0.0, wind_10m_ms=0.5, shortwave_wm2=0.0))
-    frost = [run for run in runs if run["cause"] == "frost"]
+    runs = _underfoot(_assessed(air_temp_c=night, cloud_pct=0.0, wind_10m_ms=0.5, shortwave_wm2=0.0))
+    frost = [run for run in runs if run.cause == "frost"]
     assert frost
-    assert frost[0]["state"] == "barred"
-    assert "frosted or close to it" in frost[0]["says"]
-    if "Off the frost from" in frost[0]["says"]:
-        released = datetime.fromisoformat(frost[0]["end"]).astimezone(ZONE)
-        assert f"Off the frost from {released:%a %H:%M}." in frost[0]["says"]
+    assert frost[0].state == "barred"
+    assert "frosted or close to it" in frost[0].says
+    if "Off the frost from" in frost[0].says:
+        released = frost[0].end.astimezone(ZONE)
+        assert f"Off the frost from {released:%a %H:%M}." in frost[0].says
 
 
 def test_soaked_ground_keeps_feet_off() -> None:
     rain = dict.fromkeys(range(20, 30), 8.0)
-    run = _underfoot(_briefing(rain_mm=rain), "east bank")[0]
-    assert (run["state"], run["cause"]) == ("barred", "soft")
-    assert "of field capacity" in run["says"]
+    run = _underfoot(_assessed(rain_mm=rain), "east bank")[0]
+    assert (run.state, run.cause) == ("barred", "soft")
+    assert "of field capacity" in run.says
 
 
 def test_seed_is_walked_round_and_only_where_it_lies() -> None:
     site = config().site
     sown = Sowing(surface="green", at=START, grass=site.surface("green").grass)
-    briefing = _briefing(sowings=(sown,))
-    assert _underfoot(briefing)[0]["cause"] == "seed"
-    assert _underfoot(briefing, "collar")[0]["cause"] == ""
-    told = {row["surface"]: row["seed"] for row in ground(briefing)["surfaces"]}
-    assert told["collar"] == []
-    assert told["green"][0]["age_d"] == pytest.approx(1.2, abs=0.06)
-    assert 0 < told["green"][0]["way_to_emergence"] < 1
+    assessment = _assessed(sowings=(sown,))
+    assert _underfoot(assessment)[0].cause == "seed"
+    assert _underfoot(assessment, "collar")[0].cause == ""
+    seeds = {row.surface: row.seed for row in ground_rows(assessment)}
+    assert seeds["collar"] == ()
+    assert seeds["green"][0].age_d == pytest.approx(1.2, abs=0.06)
+    assert seeds["green"][0].way_to_emergence is not None
+    assert 0 < seeds["green"][0].way_to_emergence < 1
 
 
 def test_what_cannot_be_read_is_not_read() -> None:
-    run = _underfoot(_briefing(air_temp_c=float("nan")))[0]
-    assert (run["state"], run["cause"]) == ("unread", "unread")
+    run = _underfoot(_assessed(air_temp_c=float("nan")))[0]
+    assert (run.state, run.cause) == ("unread", "unread")
 
 
 NAN = float("nan")
@@ -98,16 +98,16 @@ NAN = float("nan")
 def test_what_is_not_known_is_not_claimed(
     turf: float, frozen: float, wet: float, seed: float, state: str, cause: str
 ) -> None:
-    quantities = _briefing().plan.ground.surfaces["green"]
-    told = _hour(quantities, turf, frozen, 65.0, wet, seed)
-    assert told[:2] == (state, cause)
-    assert ("leaf dry" in told[2]) is (state == "steady")
+    quantities = _assessed().plan.conditions.surfaces["green"]
+    found = _hour(quantities, turf, frozen, 65.0, wet, seed)
+    assert found[:2] == (state, cause)
+    assert ("leaf dry" in found[2]) is (state == "steady")
 
 
 def test_runs_join_without_a_gap() -> None:
-    for row in ground(_briefing(rain_mm=dict.fromkeys(range(34, 40), 6.0)))["surfaces"]:
-        runs = row["underfoot"]
-        assert datetime.fromisoformat(runs[0]["start"]) == NOW
+    for row in ground_rows(_assessed(rain_mm=dict.fromkeys(range(34, 40), 6.0))):
+        runs = row.underfoot
+        assert runs[0].start == NOW
         for before, after in zip(runs, runs[1:], strict=False):
-            assert before["end"] == after["start"]
-            assert (before["state"], before["cause"]) != (after["state"], after["cause"])
+            assert before.end == after.start
+            assert (before.state, before.cause) != (after.state, after.cause)

@@ -17,15 +17,15 @@ from jinja2.sandbox import SandboxedEnvironment
 from prometheus_client.parser import text_string_to_metric_families
 
 from planner.service.app import create_app
-from planner.service.shelf import Shelf
+from planner.service.cache import ReportCache
 from tests.service.conftest import Clock
 
 BASE = "http://turf.example:8480"
 
 
 @pytest.fixture
-def client(shelf: Shelf, clock: Clock) -> Iterator[TestClient]:
-    with TestClient(create_app(shelf, clock=clock), base_url=BASE) as made:
+def client(cache: ReportCache, clock: Clock) -> Iterator[TestClient]:
+    with TestClient(create_app(cache, clock=clock), base_url=BASE) as made:
         yield made
 
 
@@ -54,14 +54,14 @@ def test_rest_sensors_read_their_values(client: TestClient, pieces: dict[str, st
             key = re.fullmatch(r"\{\{ value_json\.(\w+) \}\}", one["value_template"])
             assert key is not None
             assert key[1] in state
-            told = hub.from_string(one["value_template"]).render(value_json=state)
-            assert told == str(state[key[1]])
-            assert len(told) <= 255
+            shown = hub.from_string(one["value_template"]).render(value_json=state)
+            assert shown == str(state[key[1]])
+            assert len(shown) <= 255
             for attribute in one.get("json_attributes", []):
                 assert attribute in state, attribute
         for one in resource["binary_sensor"]:
-            told = hub.from_string(one["value_template"]).render(value_json=state)
-            assert told in ("True", "False"), one["name"]
+            shown = hub.from_string(one["value_template"]).render(value_json=state)
+            assert shown in ("True", "False"), one["name"]
 
 
 def test_calendar_addresses_answer_a_calendar(client: TestClient, pieces: dict[str, str]) -> None:

@@ -4,16 +4,26 @@ from __future__ import annotations
 
 import gzip
 import re
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
+from html import unescape
 from html.parser import HTMLParser
-from typing import Any
 from xml.etree import ElementTree
+from zoneinfo import ZoneInfo
 
 import pytest
+from msgspec.structs import replace
 
 from planner import page
+from planner.page.layout import STYLE
 from planner.page.ribbon import Scale
 from planner.page.rows import blocks, together
+from planner.reports.as_of import as_of
+from planner.reports.headline import headline
+from planner.reports.rows import Report, WarningRow
+from planner.reports.workings import Workings
+from planner.warnings import LEVELS
+from tests.reports.made import demo_pass, left_row, not_read_row, window_row, with_forecast, with_week
 
 PAGES = ("home", "sheet", "day", "job", "help")
 FORBIDDEN = re.compile(
@@ -24,13 +34,13 @@ FORBIDDEN = re.compile(
 VOID = {"meta", "link", "br", "input", "hr", "img"}
 
 
-def _drawn(parsed: dict[str, Any], name: str) -> str:
+def _drawn(report: Report, name: str) -> str:
     made = {
-        "home": lambda: page.home(parsed),
-        "sheet": lambda: page.sheet(parsed),
-        "day": lambda: page.day(parsed, "2026-05-09"),
-        "job": lambda: page.job(parsed, "foliar_feed"),
-        "help": lambda: page.help_page(parsed, "http://turf.example:8480"),
+        "home": lambda: page.home(report),
+        "sheet": lambda: page.week_sheet(report),
+        "day": lambda: page.day(report, "2026-05-09"),
+        "job": lambda: page.job(report, demo_pass()[1], "foliar_feed"),
+        "help": lambda: page.help_page(report, "http://turf.example:8480"),
     }
     return made[name]().decode()
 
@@ -64,8 +74,8 @@ class _Outline(HTMLParser):
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_closes_every_element_and_uses_each_id_once(parsed: dict[str, Any], name: str) -> None:
-    outline = _Outline(_drawn(parsed, name))
+def test_closes_every_element_and_uses_each_id_once(report: Report, name: str) -> None:
+    outline = _Outline(_drawn(report, name))
     ids = [attrs["id"] for _, attrs in outline.found if "id" in attrs]
     assert len(ids) == len(set(ids))
     for tag, attrs in outline.found:
@@ -77,41 +87,60 @@ def test_closes_every_element_and_uses_each_id_once(parsed: dict[str, Any], name
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_asks_nothing_of_any_other_host(parsed: dict[str, Any], name: str) -> None:
-    text = _drawn(parsed, name)
+def test_asks_nothing_of_any_other_host(report: Report, name: str) -> None:
+    text = _drawn(report, name)
     for tag, attrs in _Outline(text).found:
         for key in ("src", "href", "action", "srcset", "poster", "data"):
             value = attrs.get(key) or ""
             allowed = value.startswith(("/", "#", "data:")) or (
-                tag == "a" and value == parsed["windows"]["forecast"]["credit_url"]
+                tag == "a" and value == report.forecast.credit_url
             )
             assert not value or allowed, (tag, key, value)
     assert "@import" not in text
     assert not re.search(r"url\((?!#)", text)
 
 
+@pytest.mark.parametrize("bar", [r"\.warn\.level-{}{{border-left-width:", r"\.step\.level-{}{{width:"])
+def test_the_graver_a_warning_the_wider_its_bar(report: Report, bar: str) -> None:
+    style = re.sub(r"\s*([{:;}])\s*", r"\1", STYLE)
+    widths = [re.findall(bar.format(level) + r"(\d+)px", style) for level in LEVELS[1:]]
+    # The mildest level has the width of the bar itself, below 4 px.
+    assert [len(found) for found in widths] == [1, 1]
+    assert 4 < int(widths[0][0]) < int(widths[1][0])
+    drawn = re.findall(r'class="(?:warn|step) ([\w-]+)"', _drawn(report, "home"))
+    assert {f"level-{row.level}" for row in report.warnings} <= set(drawn)
+    assert set(drawn) <= {f"level-{level}" for level in LEVELS}
+
+
+def test_the_day_at_the_head_is_the_day_that_today_means(report: Report) -> None:
+    """The pass is of Thursday 06:00; read at two on Friday the page is one of Friday."""
+    later = as_of(report, report.made_at + timedelta(hours=20))
+    assert "Thursday 7 May; pass made today 06:00" in _drawn(report, "home")
+    assert "Friday 8 May; pass made Thu 7 May 06:00" in _drawn(later, "home")
+
+
 @pytest.mark.parametrize("name", PAGES)
-def test_uses_no_word_we_keep_away_from(parsed: dict[str, Any], name: str) -> None:
-    text = " ".join(_Outline(_drawn(parsed, name)).text)
+def test_uses_no_word_we_keep_away_from(report: Report, name: str) -> None:
+    text = " ".join(_Outline(_drawn(report, name)).text)
     assert FORBIDDEN.findall(text) == []
 
 
 @pytest.mark.parametrize("name", ["home", "day", "job", "sheet"])
-def test_each_drawing_is_sound_and_has_a_name_for_readers(parsed: dict[str, Any], name: str) -> None:
-    drawings = re.findall(r"<svg.*?</svg>(?:\s*</svg>)*", _drawn(parsed, name), re.DOTALL)
+def test_each_drawing_is_sound_and_has_a_name_for_readers(report: Report, name: str) -> None:
+    drawings = re.findall(r"<svg.*?</svg>(?:\s*</svg>)*", _drawn(report, name), re.DOTALL)
     assert drawings
     for drawing in drawings:
         root = ElementTree.fromstring(drawing)
         assert root.get("aria-label") or root.get("aria-hidden") == "true", drawing[:80]
 
 
-def test_weighs_little(parsed: dict[str, Any]) -> None:
+def test_weighs_little(report: Report) -> None:
     for name in PAGES:
-        assert len(gzip.compress(_drawn(parsed, name).encode(), 6)) <= 60_000, name
+        assert len(gzip.compress(_drawn(report, name).encode(), 6)) <= 60_000, name
 
 
-def test_marks_differ_by_shape(parsed: dict[str, Any]) -> None:
-    text = _drawn(parsed, "home")
+def test_marks_differ_by_shape(report: Report) -> None:
+    text = _drawn(report, "home")
     legend = re.search(r'<ul class="legend".*?</ul>', text, re.DOTALL)
     assert legend is not None
     marks = re.findall(r'<svg class="mark"[^>]*aria-label="(\w+)">(.*?)</svg>', legend[0], re.DOTALL)
@@ -120,33 +149,33 @@ def test_marks_differ_by_shape(parsed: dict[str, Any]) -> None:
     assert len(shapes) == 5
 
 
-def test_the_first_screen_answers_the_three_questions(parsed: dict[str, Any]) -> None:
-    text = _drawn(parsed, "home")
+def test_the_first_screen_answers_the_three_questions(report: Report) -> None:
+    text = _drawn(report, "home")
     first = text[: text.index('id="watch"')]
-    assert parsed["now"]["headline"] in first
+    assert headline(report) in unescape(first)
     spray = first[first.index("When to spray") : first.index("What threatens the seed")]
     # What is placed in the week comes first, so that the screen and the plan say the same.
-    placed = next(row for row in parsed["week"]["work"] if row["kind"] == "spraying")
-    assert placed["label"] in spray
-    assert placed["surface"] in spray
+    placed = next(row for row in report.week.work if row.kind == "spraying")
+    assert placed.label in spray
+    assert placed.surface in spray
     assert "The label comes first" in spray
     seed = first[first.index("What threatens the seed") : first.index("May I walk on it now")]
-    assert "Act tonight: apron strip, rain from today 21:00" in seed
+    assert "Act: apron strip, rain from today 21:00" in seed
     walk = first[first.index("May I walk on it now") :]
     assert "green, collar" in walk
     assert "Bears feet" in walk
 
 
-def test_every_ribbon_has_a_table_with_the_cause_of_each_stretch(parsed: dict[str, Any]) -> None:
-    text = _drawn(parsed, "home")
-    scale = Scale.days(date(2026, 5, 7), 7, _zone(parsed))
-    told = blocks(parsed, scale)
-    assert text.count('<summary class="draw">') == len(told)
+def test_every_ribbon_has_a_table_with_the_cause_of_each_stretch(report: Report) -> None:
+    text = _drawn(report, "home")
+    scale = Scale.days(date(2026, 5, 7), 7, _zone(report))
+    found = blocks(report, scale)
+    assert text.count('<summary class="draw">') == len(found)
     gusts = [
         piece.says
-        for block in told
-        if block["ribbon"]["job"] == "foliar_feed"
-        for piece in block["told"]
+        for block in found
+        if block.ribbon.job == "foliar_feed"
+        for piece in block.listed
         if "gusts carry drops away" in piece.says
     ]
     assert gusts
@@ -155,94 +184,106 @@ def test_every_ribbon_has_a_table_with_the_cause_of_each_stretch(parsed: dict[st
         assert f"{says}</title>" in text
 
 
-def test_a_stretch_that_is_not_read_looks_and_reads_so(parsed: dict[str, Any]) -> None:
-    for ribbon in parsed["ribbons"]["ribbons"]:
-        for run in ribbon["runs"]:
-            run |= {"state": "unread", "need": "humidity", "says": "Not read: no humidity for these hours."}
-    text = _drawn(parsed, "home")
+def test_a_stretch_that_is_not_read_looks_and_reads_so(report: Report) -> None:
+    says = "Not read: no humidity for these hours."
+    report = replace(
+        report,
+        ribbons=tuple(
+            replace(
+                ribbon,
+                runs=tuple(replace(run, state="unread", need="humidity", says=says) for run in ribbon.runs),
+            )
+            for ribbon in report.ribbons
+        ),
+    )
+    text = _drawn(report, "home")
     ribbons = re.findall(r'<svg class="ribbon".*?</svg>\s*</svg>', text, re.DOTALL)
+    assert ribbons
     assert all("url(#p-unread)" in drawn and 'class="steady"' not in drawn for drawn in ribbons)
 
 
-def test_an_unknown_figure_is_a_dash_never_nought(parsed: dict[str, Any]) -> None:
-    for row in parsed["days"]["days"]:
-        for key in ("growth_potential", "rain_wash_risk", "frost_risk", "rain_mm", "air_min_c"):
-            row[key] = None
-    for row in parsed["hours"]:
-        row |= dict.fromkeys(("air_temp_c", "surface_temp_c", "rain_mm", "wind_2m_kmh", "gust_10m_ms"))
-    text = _drawn(parsed, "home")
+def test_an_unknown_figure_is_a_dash_never_nought(report: Report) -> None:
+    figures = ("growth_potential", "rain_wash_risk", "frost_risk", "rain_mm", "air_min_c")
+    unknown = ("air_temp_c", "surface_temp_c", "rain_mm", "wind_2m_kmh", "gust_10m_ms")
+    count = report.hours.count
+    report = replace(
+        report,
+        days=tuple(replace(row, **dict.fromkeys(figures)) for row in report.days),
+        hours=replace(report.hours, columns=report.hours.columns | dict.fromkeys(unknown, (None,) * count)),
+    )
+    text = _drawn(report, "home")
     card = re.search(r'<a href="/day/2026-05-08">.*?</li>', text, re.DOTALL)
     assert card is not None
-    figures = re.findall(r"<dd>([^<]*)", card[0])
-    assert [figures[at] for at in (0, 1, 2, 4)] == ["–", "–", "–", "– mm"]
+    shown = re.findall(r"<dd>([^<]*)", card[0])
+    assert [shown[at] for at in (0, 1, 2, 4)] == ["–", "–", "–", "– mm"]
     assert "<polyline" not in text
 
 
-def test_text_from_the_config_cannot_write_the_page(parsed: dict[str, Any]) -> None:
-    parsed["windows"]["site"]["name"] = "<script>alert(1)</script>"
-    parsed["windows"]["forecast"]["notes"] = ["<img src=x>"]
-    text = _drawn(parsed, "home")
+def test_text_from_the_config_cannot_write_the_page(report: Report) -> None:
+    report = replace(report, site=replace(report.site, name="<script>alert(1)</script>"))
+    report = with_forecast(report, notes=("<img src=x>",))
+    text = _drawn(report, "home")
     assert "<script>alert" not in text
     assert "<img" not in text
 
 
 def test_alike_windows_are_told_once() -> None:
-    base = {"job": "a", "start": "s", "end": "e", "state": "steady", "latest_start": "l", "chance": None}
-    base |= {"limiting": {"says": "Holds."}, "next_start": None, "not_read": [], "tasks": []}
-    rows = together(
+    base = window_row("a", "07T08:00", "07T10:00", says="Holds.")
+    groups = together(
         [
-            base | {"surface": "green"},
-            base | {"surface": "collar"},
-            base | {"state": "narrow", "surface": "tee"},
-            base | {"not_read": ["leaf length"], "surface": "bank"},
+            replace(base, surface="green"),
+            replace(base, surface="collar"),
+            replace(base, state="narrow", surface="tee"),
+            replace(base, not_read=("leaf length",), surface="bank"),
         ]
     )
-    assert [row["surfaces"] for row in rows] == [["green", "collar"], ["tee"], ["bank"]]
+    assert [group.surfaces for group in groups] == [["green", "collar"], ["tee"], ["bank"]]
 
 
 @pytest.mark.parametrize(("day", "hours"), [("2026-03-29", 23), ("2026-10-25", 25), ("2026-05-07", 24)])
-def test_a_day_of_23_or_25_hours_is_as_wide_as_it_is_long(
-    day: str, hours: int, parsed: dict[str, Any]
-) -> None:
+def test_a_day_of_23_or_25_hours_is_as_wide_as_it_is_long(day: str, hours: int, report: Report) -> None:
     first = datetime.fromisoformat(day).date()
-    scale = Scale.days(first, 2, _zone(parsed))
+    scale = Scale.days(first, 2, _zone(report))
     ticks = scale.ticks()
-    assert [tick["date"] for tick in ticks] == [first, first + timedelta(days=1)]
-    assert ticks[1]["x"] == pytest.approx(100 * hours / (hours + 24), abs=0.01)
+    assert [tick.date for tick in ticks] == [first, first + timedelta(days=1)]
+    assert ticks[1].x == pytest.approx(100 * hours / (hours + 24), abs=0.01)
 
 
-def test_the_policy_allows_the_script_on_the_page_and_no_other(parsed: dict[str, Any]) -> None:
+def test_the_policy_allows_the_script_on_the_page_and_no_other(report: Report) -> None:
     import base64
     from hashlib import sha256
 
-    scripts = re.findall(r"<script>(.*?)</script>", _drawn(parsed, "home"), re.DOTALL)
+    scripts = re.findall(r"<script>(.*?)</script>", _drawn(report, "home"), re.DOTALL)
     assert len(scripts) == 1
     tag = base64.b64encode(sha256(scripts[0].encode()).digest()).decode()
     assert f"script-src 'sha256-{tag}'" in page.CONTENT_POLICY
     assert "default-src 'none'" in page.CONTENT_POLICY
 
 
-def test_days_and_jobs_that_are_not_there_are_refused(parsed: dict[str, Any]) -> None:
-    with pytest.raises(KeyError):
-        page.day(parsed, "2031-01-01")
-    with pytest.raises(KeyError):
-        page.job(parsed, "flying")
+def test_days_and_jobs_that_are_not_there_are_refused(report: Report, workings: Workings) -> None:
+    with pytest.raises(KeyError, match="2031-01-01"):
+        page.day(report, "2031-01-01")
+    with pytest.raises(KeyError, match="flying"):
+        page.job(report, workings, "flying")
 
 
-def _zone(parsed: dict[str, Any]) -> Any:
-    from zoneinfo import ZoneInfo
-
-    return ZoneInfo(parsed["windows"]["site"]["timezone"])
+def _zone(report: Report) -> ZoneInfo:
+    return ZoneInfo(report.site.timezone)
 
 
-def test_what_cannot_be_read_never_looks_like_nothing_in_sight(parsed: dict[str, Any]) -> None:
+def _warned(report: Report, warnings: Iterable[WarningRow] = (), not_read: Iterable[str] = ()) -> Report:
+    """The report with other warnings, and the wash not read for the reasons named."""
+    rows = tuple(not_read_row("wash", says) for says in not_read)
+    return replace(report, warnings=tuple(warnings), not_read=rows)
+
+
+def test_what_cannot_be_read_never_looks_like_nothing_in_sight(report: Report) -> None:
     says = "Rain on seed is not read from Thu 12:00: no rain is told."
-    quiet = {**parsed["warnings"], "warnings": [], "not_read": [{"kind": "wash", "from": None, "says": says}]}
-    text = _drawn({**parsed, "warnings": quiet}, "home")
+    text = _drawn(_warned(report, not_read=[says]), "home")
     assert "Nothing in sight" not in text
     assert "No rain in this forecast that washes it" not in text
     assert text.count(says) == 2
-    still = _drawn({**parsed, "warnings": {**quiet, "not_read": []}}, "home")
+    still = _drawn(_warned(report), "home")
     assert "Nothing in sight" in still
 
 
@@ -250,76 +291,72 @@ def _block(text: str, after: str, before: str) -> str:
     return text[text.index(after) : text.index(before)]
 
 
-def test_spraying_is_answered_with_its_hour_of_the_week_its_reason_and_the_caution(
-    parsed: dict[str, Any],
-) -> None:
-    sprays = [row for row in parsed["week"]["work"] if row["kind"] == "spraying"]
-    spray = _block(_drawn(parsed, "home"), "When to spray", "What threatens the seed")
+def test_spraying_is_answered_with_its_hour_of_the_week_its_reason_and_the_caution(report: Report) -> None:
+    sprays = [row for row in report.week.work if row.kind == "spraying"]
+    spray = _block(_drawn(report, "home"), "When to spray", "What threatens the seed")
     assert len(sprays) >= 2
     for row in sprays[:2]:
-        assert row["limiting"]["says"] in spray
-        assert row["because"][1:] in spray
-    assert spray.index("The label comes first") > spray.index(sprays[1]["limiting"]["says"])
+        assert row.limiting is not None
+        assert row.limiting.says in spray
+        assert row.because[1:] in spray
+    assert spray.index("The label comes first") > spray.index(
+        str(sprays[1].limiting and sprays[1].limiting.says)
+    )
 
 
-def test_a_spray_that_finds_no_hour_says_why(parsed: dict[str, Any]) -> None:
-    gone = [row for row in parsed["week"]["work"] if row["kind"] == "spraying"]
-    parsed["week"]["work"] = [row for row in parsed["week"]["work"] if row["kind"] != "spraying"]
-    parsed["week"]["left"] = [{**gone[0], "says": "no hour of the week holds while you are there"}]
-    spray = _block(_drawn(parsed, "home"), "When to spray", "What threatens the seed")
+def test_a_spray_that_finds_no_hour_says_why(report: Report) -> None:
+    kept = [row for row in report.week.work if row.kind != "spraying"]
+    left = left_row("foliar_feed", "no hour of the week holds while you are there", surface="green")
+    spray = _block(
+        _drawn(with_week(report, work=kept, left=[left]), "home"), "When to spray", "What threatens the seed"
+    )
     assert "no hour yet" in spray
     assert "No hour of the week holds while you are there." in spray
-    parsed["week"]["left"] = []
-    assert "No spray is due. Could be:" in _drawn(parsed, "home")
+    assert "No spray is due. Could be:" in _drawn(with_week(report, work=kept, left=[]), "home")
 
 
-def test_wash_that_is_not_read_is_never_told_as_none(parsed: dict[str, Any]) -> None:
+def test_wash_that_is_not_read_is_never_told_as_none(report: Report) -> None:
     says = "Wash is not read after Thu 12:00."
-    parsed["warnings"] |= {"warnings": [], "not_read": [{"kind": "wash", "from": "x", "says": says}]}
-    text = _drawn(parsed, "home")
+    text = _drawn(_warned(report, not_read=[says]), "home")
     assert "No rain in this forecast that washes it" not in text
     assert "Nothing in sight" not in text
     assert text.count(says) >= 2
 
 
-def test_a_stale_forecast_finds_nothing_is_not_told_as_nothing(parsed: dict[str, Any]) -> None:
-    parsed["warnings"]["warnings"] = []
-    for answer in parsed.values():
-        if isinstance(answer, dict) and "forecast" in answer:
-            answer["forecast"]["stale"] = True
-    text = _drawn(parsed, "home")
+def test_a_stale_forecast_finds_nothing_is_not_told_as_nothing(report: Report) -> None:
+    text = _drawn(with_forecast(_warned(report), stale=True), "home")
     assert "Nothing in sight" not in text
     assert "No rain in this forecast that washes it" not in text
     assert "Not known: the forecast is too old." in text
 
 
-def test_surfaces_share_a_block_only_where_all_that_is_said_is_the_same(parsed: dict[str, Any]) -> None:
-    windows = parsed["windows"]["windows"]
-    for block in blocks(parsed, Scale.days(date(2026, 5, 7), 7, _zone(parsed))):
+def test_surfaces_share_a_block_only_where_all_that_is_said_is_the_same(report: Report) -> None:
+    found = blocks(report, Scale.days(date(2026, 5, 7), 7, _zone(report)))
+    assert any(len(block.surfaces) > 1 for block in found)
+    for block in found:
         said = {
             tuple(
-                (row["start"], row["limiting"]["says"], *row["not_read"])
-                for row in windows
-                if (row["job"], row["surface"]) == (block["ribbon"]["job"], surface)
+                (row.start, row.limiting.says, *row.not_read)
+                for row in report.windows
+                if (row.job, row.surface) == (block.ribbon.job, surface)
             )
-            for surface in block["surfaces"]
+            for surface in block.surfaces
         }
-        assert len(said) == 1, block["id"]
+        assert len(said) == 1, block.id
 
 
-def test_an_unknown_age_and_issue_are_told_as_unknown(parsed: dict[str, Any]) -> None:
-    for answer in parsed.values():
-        if isinstance(answer, dict) and "forecast" in answer:
-            answer["forecast"] |= {"issued_at": None, "fetched_at": None, "age_h": None, "stale": True}
+def test_an_unknown_age_and_issue_are_told_as_unknown(report: Report) -> None:
+    report = with_forecast(report, issued_at=None, fetched_at=None, age_h=None, stale=True)
     for name in PAGES:
-        text = _drawn(parsed, name)
-        told = " ".join(_Outline(text).text)
-        assert not re.search("None(?! on record| is offered)", told), name
-    assert "When it was issued is not told" in _drawn(parsed, "home")
-    assert "This forecast is too old." in _drawn(parsed, "home")
+        text = _drawn(report, name)
+        words = " ".join(_Outline(text).text)
+        assert not re.search("None(?! on record| is offered)", words), name
+    assert "When it was issued is not known" in _drawn(report, "home")
+    assert "This forecast is too old." in _drawn(report, "home")
 
 
-def test_the_sheet_carries_the_weeks_order(parsed: dict[str, Any]) -> None:
-    text = _drawn(parsed, "sheet")
-    for row in parsed["week"]["work"]:
-        assert f"<b>{row['start'][11:16]}</b> {row['label']}" in text
+def test_the_sheet_carries_the_weeks_order(report: Report) -> None:
+    text = _drawn(report, "sheet")
+    assert report.week.work
+    for row in report.week.work:
+        assert f"<b>{row.start:%H:%M}</b> {row.label}" in text

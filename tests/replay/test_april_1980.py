@@ -13,12 +13,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from planner.cycle import assess
+from planner.actions.one_pass import assess
 from planner.forecast.recorded import read_file
 from planner.indices.grasses import GRASSES
-from planner.plan import Judged
+from planner.margin import STATES
+from planner.planning.plan import Judged
 from planner.site import Sowing, WorkDone
-from planner.suitability import STATES
 from tests.made import ROOT, config
 
 ZONE = ZoneInfo("Etc/GMT+5")
@@ -60,7 +60,7 @@ def judged(found, job: str, surface: str) -> Judged:
 
 def states(found, job: str, surface: str, first: datetime, count: int) -> list[str]:
     each = judged(found, job, surface)
-    begin = each.trial.quantities.weather.index(first)
+    begin = each.attempt.quantities.weather.index(first)
     return [STATES[code] for code in each.suitability.state[begin : begin + count]]
 
 
@@ -92,7 +92,7 @@ def test_r2_wash_on_the_sown_apron_nineteen_hours_ahead(month):
     assert near(storm.begins, at(9, 1))
     assert (storm.begins - found.made_at) / timedelta(hours=1) == pytest.approx(19, abs=1)
     assert storm.strength == pytest.approx(0.87, abs=0.03)
-    assert storm.level == "act tonight"
+    assert storm.level == "act"
     assert any("lower edge" in advice for advice in storm.advice)
     # The 6.9 mm of 8 April 15-18 h alone (index about 0.20) is no warning.
     assert not [n for n in found.notices if n.kind == "wash" and n.begins < at(8, 23)]
@@ -103,7 +103,7 @@ def test_r2_wash_on_the_sown_apron_nineteen_hours_ahead(month):
 def test_r2_a_cover_of_eighty_percent_takes_the_warning_away(month):
     found = briefing(month, at(8, 6), cover_pct=80.0)
     assert not [n for n in found.notices if n.kind == "wash"]
-    apron = found.plan.ground.surfaces["apron strip"]
+    apron = found.plan.conditions.surfaces["apron strip"]
     hour = apron.weather.index(at(9, 2))
     assert float(apron["wash_risk"][0, hour]) == pytest.approx(0.05, abs=0.03)
 

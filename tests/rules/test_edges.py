@@ -9,14 +9,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from planner.plan import lay, trial_of
-from planner.rules.base import Trial
+from planner.planning.conditions import attempt_of, conditions_of
+from planner.planning.suitability import judge
+from planner.planning.windows import find
+from planner.rules.base import Attempt
 from planner.rules.clock import Clock, Season
 from planner.rules.gap import Gap
 from planner.rules.limit import Limit
 from planner.site import WorkDone
-from planner.suitability import judge
-from planner.windows import find
 from tests.made import config, ground, weather
 
 START = datetime(2026, 5, 4, tzinfo=UTC)
@@ -34,10 +34,10 @@ def only(*needs, minutes: float = 45.0):
 def windows(needs, *, zone="Europe/London", done=(), planned=(), minutes=45.0, hours=48):
     made = config()
     site = replace(made.site, timezone=zone)
-    laid = lay(weather(START, hours), site, now=START)
+    laid = conditions_of(weather(START, hours), site, now=START)
     job = only(*needs, minutes=minutes)
-    trial = trial_of(laid, job, site.surface("green"), done, planned)
-    found = find(judge(job, site.surface("green"), trial), trial, now=START)
+    attempt = attempt_of(laid, job, site.surface("green"), done, planned)
+    found = find(judge(job, site.surface("green"), attempt), attempt, now=START)
     return [(w.start.astimezone(ZoneInfo(zone)), w.latest_start.astimezone(ZoneInfo(zone))) for w in found]
 
 
@@ -76,7 +76,9 @@ def test_planned_work_inside_a_job_leaves_no_gap():
     planned = work("mowing", START + timedelta(hours=10, minutes=15))
     gap = Gap(id="g", label="to cut", direction="until", other=("mowing",), hard_min=12, low="too soon")
     laid = ground(weather(START, 48))
-    figures = gap.reading(Trial(quantities=laid.surfaces["green"], duration_h=4.0, planned=(planned,))).low[0]
+    figures = gap.result(
+        Attempt(quantities=laid.surfaces["green"], duration_h=4.0, planned=(planned,))
+    ).reading.low[0]
     assert list(figures[7:11]) == [0.0, 0.0, 0.0, 0.0]
     assert figures[5] == pytest.approx(1.25)
     assert np.isinf(figures[11])
@@ -108,15 +110,15 @@ def test_absent_columns_do_not_share_a_memory_with_others():
     hours = weather(START, 24)
     assert hours["snow_mm"] is hours["snow_mm"]
     laid = ground(hours)
-    trial = Trial(quantities=laid.surfaces["green"], duration_h=1.0, spans=laid.spans)
+    attempt = Attempt(quantities=laid.surfaces["green"], duration_h=1.0, shared=laid.shared)
     snow = Limit(id="a", label="snow", quantity="snow_mm", hard_max=0.5, high="snow", optional=True)
     others = [
         Limit(id="b", label=name, quantity=name, hard_max=0.5, high="x", optional=True)
         for name in ("growth_potential", "growth_potential_3d", "storage_pct_fc", "soil_temp_c", "delta_t_k")
     ]
-    assert np.isnan(snow.assay(trial).room).all()
+    assert np.isnan(snow.result(attempt).margin).all()
     for need in others:
-        assert not np.isnan(need.assay(trial).room).all(), need.id
+        assert not np.isnan(need.result(attempt).margin).all(), need.id
 
 
 def test_needs_that_are_all_unknown_are_unread_even_when_optional():
@@ -124,4 +126,4 @@ def test_needs_that_are_all_unknown_are_unread_even_when_optional():
     need = Limit(id="a", label="snow", quantity="snow_mm", hard_max=0.5, high="snow", optional=True)
     job = only(need)
     surface = laid.site.surface("green")
-    assert (judge(job, surface, trial_of(laid, job, surface)).state == 4).all()
+    assert (judge(job, surface, attempt_of(laid, job, surface)).state == 4).all()

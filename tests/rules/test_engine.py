@@ -9,14 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.plan import trial_of
-from planner.rules.base import Reading, Trial
+from planner.margin import NARROW, STATES
+from planner.planning.conditions import attempt_of
+from planner.planning.suitability import judge
+from planner.planning.windows import find
+from planner.rules.base import Attempt, Reading
+from planner.rules.figures import summed_up, touched
 from planner.rules.gap import Gap
 from planner.rules.limit import Limit
-from planner.rules.spans import Spans, touched
 from planner.site import WorkDone
-from planner.suitability import NARROW, STATES, judge
-from planner.windows import find
 from tests.made import config, ground, weather
 from tests.rules.plain_loop import state_at
 
@@ -63,9 +64,9 @@ def test_engine_agrees_with_a_plain_loop_hour_by_hour(seed):
     seen = set()
     for job in made.jobs:
         for surface in job.surfaces_of(made.site):
-            trial = trial_of(laid, job, surface, done, planned)
-            states = [STATES[code] for code in judge(job, surface, trial).state]
-            looped = [state_at(job, surface, trial, hour) for hour in range(hours.hours)]
+            attempt = attempt_of(laid, job, surface, done, planned)
+            states = [STATES[code] for code in judge(job, surface, attempt).state]
+            looped = [state_at(job, surface, attempt, hour) for hour in range(hours.hours)]
             assert states == looped, (job.name, surface.name)
             seen |= set(states)
     assert {"narrow", "barred", "broken", "unread"} <= seen
@@ -78,19 +79,21 @@ def test_every_member_is_judged_as_if_it_were_alone():
     laid = ground(hours)
     for job in made.jobs[:4]:
         surface = job.surfaces_of(made.site)[0]
-        trial = trial_of(laid, job, surface)
-        found = judge(job, surface, trial)
+        attempt = attempt_of(laid, job, surface)
+        found = judge(job, surface, attempt)
         assert found.chance is not None
         good = np.array(
             [
                 [
-                    state_at(job, surface, trial, hour, member) in ("steady", "narrow")
+                    state_at(job, surface, attempt, hour, member) in ("steady", "narrow")
                     for hour in range(hours.hours)
                 ]
                 for member in range(members)
             ]
         )
-        readable = np.array([state_at(job, surface, trial, hour) != "unread" for hour in range(hours.hours)])
+        readable = np.array(
+            [state_at(job, surface, attempt, hour) != "unread" for hour in range(hours.hours)]
+        )
         assert np.allclose(found.chance[readable], good.mean(axis=0)[readable])
         assert np.isnan(found.chance[~readable]).all()
 
@@ -104,26 +107,26 @@ def test_latest_start_is_the_last_that_a_minute_by_minute_trial_accepts():
         if not job.surfaces_of(made.site):
             continue
         surface = job.surfaces_of(made.site)[0]
-        trial = trial_of(laid, job, surface)
-        suitability = judge(job, surface, trial)
-        for window in find(suitability, trial, now=hours.start)[:3]:
+        attempt = attempt_of(laid, job, surface)
+        suitability = judge(job, surface, attempt)
+        for window in find(suitability, attempt, now=hours.start)[:3]:
             hour = hours.index(window.latest_start)
             minutes = (window.latest_start - hours.time(hour)) / timedelta(minutes=1)
-            assert _holds_at(job, surface, trial, hour, minutes), (job.name, window)
+            assert _holds_at(job, surface, attempt, hour, minutes), (job.name, window)
             # Five minutes later it must fail, or be the business of the next hour.
             later = minutes + 5
             if later < 60:
-                assert not _holds_at(job, surface, trial, hour, later), (job.name, window)
+                assert not _holds_at(job, surface, attempt, hour, later), (job.name, window)
             checked += 1
     assert checked > 5
 
 
-def _holds_at(job, surface, trial, hour, minutes):
+def _holds_at(job, surface, attempt, hour, minutes):
     from dataclasses import replace
 
-    shifted = replace(trial, offset_h=minutes / 60.0)
+    shifted = replace(attempt, offset_h=minutes / 60.0)
     for need in job.needs_on(surface):
-        room = float(need.room(need.reading(shifted), member=0)[hour])
+        room = float(need.result(shifted).margin[hour])
         if np.isnan(room):
             if not need.optional:
                 return False
@@ -151,21 +154,22 @@ LIMIT = Limit(
 def test_room_is_a_trapezoid_from_limit_to_comfort(value, room):
     # Source: Derringer & Suich 1980, two-sided desirability with exponent 1 (from memory).
     figure = np.array([[float(value)]])
-    assert LIMIT.room(Reading(low=figure, high=figure))[0, 0] == pytest.approx(room)
+    assert LIMIT.margin(Reading(low=figure, high=figure))[0, 0] == pytest.approx(room)
 
 
 @given(st.floats(2, 6), st.floats(0, 4))
 def test_room_rises_toward_comfort(value, more):
     low, high = np.array([[value]]), np.array([[min(6.0, value + more)]])
     assert (
-        LIMIT.room(Reading(low=low, high=low))[0, 0] <= LIMIT.room(Reading(low=high, high=high))[0, 0] + 1e-12
+        LIMIT.margin(Reading(low=low, high=low))[0, 0]
+        <= LIMIT.margin(Reading(low=high, high=high))[0, 0] + 1e-12
     )
 
 
 def test_an_unknown_figure_has_no_room_and_does_not_hold():
     gone = np.array([[np.nan]])
     reading = Reading(low=gone, high=gone)
-    assert np.isnan(LIMIT.room(reading)[0, 0])
+    assert np.isnan(LIMIT.margin(reading)[0, 0])
     assert not LIMIT.holds(reading)[0, 0]
 
 
@@ -178,9 +182,9 @@ def test_an_unknown_figure_has_no_room_and_does_not_hold():
 def test_sliding_spans_equal_a_loop(values, low, length):
     column = np.array([values])
     high = low + length
-    spans = Spans()
+
     for how, reduce in (("total", np.sum), ("mean", np.mean), ("lowest", np.min), ("highest", np.max)):
-        got = spans.over(column, low, high, how)[0]
+        got = summed_up(column, low, high, how)[0]
         for start in range(len(values)):
             inside = start + low >= 0 and start + high < len(values)
             wanted = reduce(column[0, start + low : start + high + 1]) if inside else np.nan
@@ -209,8 +213,8 @@ def test_a_gap_counts_elapsed_hours_over_a_clock_change():
     laid = ground(hours)
     cut = WorkDone(job="mow_green", kind="mowing", surface="green", at=start + timedelta(hours=20))
     gap = Gap(id="g", label="since cut", direction="since", other=("mowing",), hard_min=10, low="too soon")
-    trial = Trial(quantities=laid.surfaces["green"], duration_h=1.0, done=(cut,))
-    figures = gap.reading(trial).low[0]
+    attempt = Attempt(quantities=laid.surfaces["green"], duration_h=1.0, done=(cut,))
+    figures = gap.result(attempt).reading.low[0]
     assert np.isinf(figures[19])
     assert figures[20] == 0.0
     assert figures[30] == 10.0
@@ -219,8 +223,8 @@ def test_a_gap_counts_elapsed_hours_over_a_clock_change():
 def test_a_gap_with_an_upper_limit_and_no_record_is_unread():
     laid = ground(weather(NOON, 24))
     gap = Gap(id="g", label="since cut", direction="since", other=("mowing",), hard_min=1, best_to=72)
-    trial = Trial(quantities=laid.surfaces["green"], duration_h=1.0)
-    assert np.isnan(gap.reading(trial).low).all()
+    attempt = Attempt(quantities=laid.surfaces["green"], duration_h=1.0)
+    assert np.isnan(gap.result(attempt).reading.low).all()
 
 
 def test_unread_is_never_open_and_never_scores():
@@ -231,7 +235,7 @@ def test_unread_is_never_open_and_never_scores():
     laid = ground(hours)
     job = made.job("foliar_feed")
     surface = made.site.surface("green")
-    found = judge(job, surface, trial_of(laid, job, surface))
+    found = judge(job, surface, attempt_of(laid, job, surface))
     assert (found.state[48:] == STATES.index("unread")).all()
     assert (found.score[48:] == 0).all()
     assert (found.state[:40] <= NARROW).any()

@@ -4,25 +4,36 @@ unless the row of the rules file that decides names one."""
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from planner.answers import ANSWERS, encode
-from planner.cycle import assess
+from planner.actions.one_pass import assess, reported
 from planner.indices.grasses import GRASSES
+from planner.margin import STATES
+from planner.reports import answers
+from planner.reports.answers import encode
+from planner.reports.now import now as flat_now
 from planner.site import Sowing, WorkDone
-from planner.suitability import STATES
 from tests.made import config, forecast, weather
 
 LONDON = ZoneInfo("Europe/London")
 DAY = 24
+#: Answers by name, as they are read.
+ANSWERS = {
+    "windows": answers.windows,
+    "days": answers.days,
+    "warnings": answers.warnings,
+    "week": answers.week,
+    "now": flat_now,
+}
 
 
 class Day:
-    """A briefing on made weather, asked by local hours."""
+    """A pass on made weather, asked by local hours."""
 
     def __init__(self, start: datetime, hours: int, *, now: datetime, changes=None, fetched=None, **columns):
         self.start = start
@@ -48,7 +59,7 @@ class Day:
         ).windows
 
     def answer(self, name):
-        return json.loads(encode(ANSWERS[name](self.found)))
+        return json.loads(encode(ANSWERS[name](reported(self.found)[0])))
 
 
 def local(day, hour, minute=0, month=5):
@@ -142,7 +153,7 @@ def test_s5_ground_frost_without_air_frost():
     frozen = found.weather.index(local(8, 5))
     judged = found.judged("mow_green", "green")
     row = next(n for n, need in enumerate(judged.needs) if need.id == "frost")
-    assert judged.room[row, frozen] < 0
+    assert judged.margin[row, frozen] < 0
 
 
 def test_s8_hot_dry_afternoon_then_inversion():
@@ -187,7 +198,7 @@ def test_s8_hot_dry_afternoon_then_inversion():
     row = next(n for n, need in enumerate(judged.needs) if need.id == "delta_t")
     seventeen = found.weather.index(local(20, 17, month=4))
     assert judged.value(row, seventeen) == pytest.approx(9.9, abs=0.1)
-    assert 0 < judged.room[row, seventeen] < 1
+    assert 0 < judged.margin[row, seventeen] < 1
     assert state("foliar_feed", 18) in ("narrow", "steady")
     assert [state("foliar_feed", clock) for clock in (19, 20)] == ["barred"] * 2
     assert state("systemic_herbicide", 17, "east bank") == "barred"
@@ -308,7 +319,8 @@ def test_s21_surfaces_differ_under_one_sky():
 
 
 def test_s22_litres_for_this_area():
-    from planner.mix import Nozzle, Sprayer, mix_sheet
+    from planner.mix.kit import Nozzle, Sprayer
+    from planner.mix.plan import plan_mix
 
     made = config()
     material = made.materials[0].material
@@ -321,10 +333,8 @@ def test_s22_litres_for_this_area():
         speed_kmh=4.0,
         tank_l=60.0,
     )
-    sheet = mix_sheet(
-        "foliar_feed", made.site.surface("green"), material, sprayer, typed_litres=20.0
-    ).as_dict()
-    text = json.dumps(sheet)
+    plan = plan_mix("foliar_feed", made.site.surface("green"), material, sprayer, typed_litres=20.0)
+    text = json.dumps(asdict(plan))
     assert "16.3" in text
     assert "3.7" in text
 

@@ -1,27 +1,22 @@
-"""The demo's answers, rendered once, and a service that shows them under a clock the test sets."""
+"""The demo's report, made once, and a service that shows it under a clock the test sets."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
-from planner.answers import render
-from planner.briefing import Briefing
-from planner.config.load import load
-from planner.cycle import assess
-from planner.forecast.recorded import read_file
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
 from planner.service.app import create_app
-from planner.service.shelf import Shelf
-from planner.service.views import PageViews
+from planner.service.cache import ReportCache
+from planner.service.pages import draw_at_once
+from tests.made import ROOT
+from tests.reports.made import NOW, demo_pass
 
-ROOT = Path(__file__).resolve().parents[2]
-NOW = datetime.fromisoformat("2026-05-07T06:00:00+01:00")
-
-Answers = dict[str, tuple[str, bytes]]
+__all__ = ["NOW", "ROOT"]
 
 
 class Clock:
@@ -38,14 +33,13 @@ class Clock:
 
 
 @pytest.fixture(scope="session")
-def briefing() -> Briefing:
-    config = load(ROOT / "config" / "demo.toml")
-    return assess(config, read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=NOW), now=NOW)
+def report() -> Report:
+    return demo_pass()[0]
 
 
 @pytest.fixture(scope="session")
-def answers(briefing: Briefing) -> Answers:
-    return render(briefing)
+def workings() -> Workings:
+    return demo_pass()[1]
 
 
 @pytest.fixture
@@ -54,20 +48,20 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def shelf(clock: Clock, briefing: Briefing, answers: Answers) -> Shelf:
-    laid = Shelf(clock, PageViews())
-    laid.put(briefing.made_at, briefing.stale_at, answers)
-    return laid
+def cache(clock: Clock, report: Report, workings: Workings) -> ReportCache:
+    made = ReportCache(clock, draw_at_once)
+    made.put(report, workings)
+    return made
 
 
 @pytest.fixture
-def client(shelf: Shelf, clock: Clock) -> Iterator[TestClient]:
-    with TestClient(create_app(shelf, clock=clock)) as made:
+def client(cache: ReportCache, clock: Clock) -> Iterator[TestClient]:
+    with TestClient(create_app(cache, clock=clock)) as made:
         yield made
 
 
 @pytest.fixture
 def bare(clock: Clock) -> Iterator[TestClient]:
-    """A service on whose shelf nothing lies yet."""
-    with TestClient(create_app(Shelf(clock, PageViews()), clock=clock)) as made:
+    """A service before its first pass."""
+    with TestClient(create_app(ReportCache(clock), clock=clock)) as made:
         yield made

@@ -6,25 +6,27 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, timedelta
 
 import httpx
 import pytest
 import uvicorn
+from msgspec.structs import replace
 
-from planner.briefing import Briefing
 from planner.page import edition
-from planner.service import events as events_module
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
+from planner.service import pages as events_module
 from planner.service.app import create_app
-from planner.service.shelf import Shelf
-from tests.service.conftest import Answers, Clock
+from planner.service.cache import ReportCache
+from tests.service.conftest import Clock
 
 
 @pytest.fixture
-def address(shelf: Shelf, clock: Clock) -> Iterator[str]:
+def address(cache: ReportCache, clock: Clock) -> Iterator[str]:
     held = socket.socket()
     held.bind(("127.0.0.1", 0))
-    app = create_app(shelf, clock=clock)
+    app = create_app(cache, clock=clock)
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=1)
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [held]}, daemon=True)
@@ -46,7 +48,7 @@ def _data(lines: Iterator[str]) -> str:
 
 
 def test_a_pass_is_told_to_who_listens(
-    address: str, shelf: Shelf, briefing: Briefing, answers: Answers
+    address: str, cache: ReportCache, report: Report, workings: Workings
 ) -> None:
     with (
         httpx.Client(timeout=60) as client,
@@ -54,17 +56,16 @@ def test_a_pass_is_told_to_who_listens(
     ):
         assert stream.headers["content-type"].startswith("text/event-stream")
         lines = stream.iter_lines()
-        assert _data(lines) == edition(shelf.parsed("windows"))
-        made_at = briefing.made_at + timedelta(hours=1)
-        later = answers["windows"][1].replace(b"2026-05-07T05:00:00Z", b"2026-05-07T06:00:00Z", 1)
-        shelf.put(made_at, briefing.stale_at, {**answers, "windows": ("application/json", later)})
-        told = _data(lines)
-        assert told.startswith("2026-05-07T06:00:00Z ")
+        assert _data(lines) == edition(report)
+        made_at = report.made_at.astimezone(UTC) + timedelta(hours=1)
+        cache.put(replace(report, made_at=made_at), workings)
+        announced = _data(lines)
+        assert announced.startswith("2026-05-07T06:00:00Z ")
         page = client.get(f"{address}/").text
-        assert f'data-edition="{told}"' in page
+        assert f'data-edition="{announced}"' in page
 
 
-def test_listeners_leave_nothing_behind(address: str, shelf: Shelf) -> None:
+def test_listeners_leave_nothing_behind(address: str, cache: ReportCache) -> None:
     with (
         httpx.Client(timeout=60) as client,
         client.stream("GET", f"{address}/api/v1/events") as stream,
@@ -72,11 +73,11 @@ def test_listeners_leave_nothing_behind(address: str, shelf: Shelf) -> None:
         # The line is closed with its iterator, so that is held.
         lines = stream.iter_lines()
         _data(lines)
-        assert len(shelf._listeners) == 1
+        assert len(cache._listeners) == 1
     deadline = time.monotonic() + 60
-    while shelf._listeners and time.monotonic() < deadline:
+    while cache._listeners and time.monotonic() < deadline:
         time.sleep(0.02)
-    assert shelf._listeners == []
+    assert cache._listeners == []
 
 
 def test_too_many_listeners_are_told_so(address: str, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,10 +11,10 @@ from fastapi.testclient import TestClient
 
 from planner.config.load import load
 from planner.service.app import create_app
-from planner.service.desk import Desk
+from planner.service.cache import ReportCache
+from planner.service.context import Context
 from planner.service.forms import forms
-from planner.service.shelf import Shelf
-from planner.store import Store
+from planner.store.store import Store
 from tests.service.conftest import ROOT, Clock
 
 TOKEN = "long enough to be a secret"
@@ -33,26 +33,26 @@ def renewed() -> list[int]:
 
 
 def _client(
-    shelf: Shelf, clock: Clock, store: Store, renewed: list[int], token: str, peer: str
+    cache: ReportCache, clock: Clock, store: Store, renewed: list[int], token: str, peer: str
 ) -> TestClient:
     config = load(ROOT / "config" / "demo.toml")
-    desk = Desk(
+    context = Context(
         config=lambda: config,
-        store=store,
-        shelf=shelf,
+        store=lambda: store,
+        cache=cache,
         clock=clock,
         token=token,
         renew=lambda: renewed.append(1),
-        tells=False,
+        sends=False,
     )
-    app = create_app(shelf, clock=clock)
-    app.include_router(forms(desk))
+    app = create_app(cache, clock=clock)
+    app.include_router(forms(context))
     return TestClient(app, client=(peer, 50000), follow_redirects=False)
 
 
 @pytest.fixture
-def client(shelf: Shelf, clock: Clock, store: Store, renewed: list[int]) -> TestClient:
-    return _client(shelf, clock, store, renewed, TOKEN, "127.0.0.1")
+def client(cache: ReportCache, clock: Clock, store: Store, renewed: list[int]) -> TestClient:
+    return _client(cache, clock, store, renewed, TOKEN, "127.0.0.1")
 
 
 def _key(client: TestClient) -> str:
@@ -177,9 +177,9 @@ def test_a_form_that_is_too_long_is_not_read(client: TestClient, store: Store) -
 
 
 def test_without_a_token_set_nothing_can_be_written(
-    shelf: Shelf, clock: Clock, store: Store, renewed: list[int]
+    cache: ReportCache, clock: Clock, store: Store, renewed: list[int]
 ) -> None:
-    client = _client(shelf, clock, store, renewed, "", "127.0.0.1")
+    client = _client(cache, clock, store, renewed, "", "127.0.0.1")
     page = client.get("/diary").text
     assert "no token is set" in page
     assert "<form" not in page
@@ -188,11 +188,11 @@ def test_without_a_token_set_nothing_can_be_written(
 
 
 def test_from_another_machine_the_entries_are_not_shown(
-    shelf: Shelf, clock: Clock, store: Store, renewed: list[int], client: TestClient
+    cache: ReportCache, clock: Clock, store: Store, renewed: list[int], client: TestClient
 ) -> None:
     fields = {"key": _key(client), "token": TOKEN, "job": "mow_green", "surface": "green", "operator": "Ada"}
     _post(client, **fields, finished="05:00")
     assert "mow green" in client.get("/diary").text
-    away = _client(shelf, clock, store, renewed, TOKEN, "192.0.2.7").get("/diary").text
+    away = _client(cache, clock, store, renewed, TOKEN, "192.0.2.7").get("/diary").text
     assert "From another machine it is read with the token" in away
     assert "<td>mow green</td>" not in away

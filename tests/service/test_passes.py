@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import re
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -12,17 +12,22 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from planner.actions.one_pass import Passed, assess, reported
 from planner.config.load import Config, load
-from planner.cycle import Passed, assess
 from planner.errors import ForecastUnavailable
 from planner.forecast.recorded import read_file
+from planner.page import HTML, home
+from planner.reports.as_of import as_of
+from planner.reports.now import now as flat_now
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
 from planner.service import app as app_module
 from planner.service import passes as passes_module
 from planner.service.app import create_app
-from planner.service.passes import Passes
-from planner.service.shelf import Shelf
-from planner.service.views import PageViews
-from planner.store import Answer, Store
+from planner.service.cache import ReportCache
+from planner.service.passes import PassRunner
+from planner.store.store import Store
+from tests.made import stored
 from tests.service.conftest import NOW, ROOT, Clock
 
 
@@ -43,34 +48,36 @@ def store(tmp_path: Path) -> Iterator[Store]:
 @pytest.fixture
 def pulled(monkeypatch: pytest.MonkeyPatch) -> list[Config]:
     """Passes read the shipped week instead of the network; the configs they were made with, in order."""
-    from planner.answers import render
-
     made: list[Config] = []
 
     def run(config: Config, store: Store, *, now: object, extra_faults: tuple[str, ...] = ()) -> Passed:
         made.append(config)
         forecast = read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=now)  # type: ignore[arg-type]
-        briefing = assess(config, forecast, now=now, faults=extra_faults)  # type: ignore[arg-type]
-        answers = render(briefing)
-        store.keep_pass(
-            briefing.made_at,
-            {name: Answer(content_type=kind, body=body) for name, (kind, body) in answers.items()},
-        )
-        return Passed(briefing=briefing, answers=answers, faults=())
+        report, workings = reported(assess(config, forecast, now=now, faults=extra_faults))  # type: ignore[arg-type]
+        stored(store, report, workings)
+        return Passed(report=report, workings=workings, faults=())
 
     monkeypatch.setattr(passes_module, "run", run)
     return made
 
 
-def _passes(folder: Path, store: Store, clock: Clock) -> tuple[Passes, Shelf]:
-    shelf = Shelf(clock, PageViews())
-    return Passes(load(folder / "demo.toml"), store, shelf, clock), shelf
+def _passes(folder: Path, store: Store, clock: Clock) -> tuple[PassRunner, ReportCache]:
+    cache = ReportCache(clock)
+    return PassRunner(load(folder / "demo.toml"), store, cache, clock), cache
+
+
+def _page(cache: ReportCache) -> str:
+    return cache.snapshot().item(("home",), HTML, home).body.decode()
+
+
+def _report(cache: ReportCache) -> Report:
+    return cache.snapshot().report
 
 
 def test_a_pass_is_made_once_for_an_interval(
     folder: Path, store: Store, clock: Clock, pulled: list[Config]
 ) -> None:
-    passes, shelf = _passes(folder, store, clock)
+    passes, cache = _passes(folder, store, clock)
     assert passes.is_due
     passes.run()
     passes.run()
@@ -80,7 +87,7 @@ def test_a_pass_is_made_once_for_an_interval(
     assert passes.is_due
     passes.run()
     assert len(pulled) == 2
-    assert shelf.made_at == NOW + timedelta(hours=1)
+    assert cache.made_at == NOW + timedelta(hours=1)
 
 
 def test_a_new_start_shows_the_stored_pass_at_once(
@@ -88,9 +95,9 @@ def test_a_new_start_shows_the_stored_pass_at_once(
 ) -> None:
     first, _ = _passes(folder, store, clock)
     first.run()
-    _, shelf = _passes(folder, store, clock)
-    assert shelf.made_at == NOW
-    with TestClient(create_app(shelf, clock=clock)) as client:
+    _, cache = _passes(folder, store, clock)
+    assert cache.made_at == NOW
+    with TestClient(create_app(cache, clock=clock)) as client:
         assert client.get("/").status_code == 200
         assert client.get("/calendar.ics").status_code == 200
 
@@ -98,45 +105,45 @@ def test_a_new_start_shows_the_stored_pass_at_once(
 def test_a_pass_of_another_process_is_taken_up(
     folder: Path, store: Store, clock: Clock, pulled: list[Config]
 ) -> None:
-    mine, shelf = _passes(folder, store, clock)
+    mine, cache = _passes(folder, store, clock)
     other, _ = _passes(folder, store, clock)
     other.run()
-    assert shelf.made_at is None
+    assert cache.made_at is None
     mine.run()
     assert len(pulled) == 1
-    assert shelf.made_at == NOW
+    assert cache.made_at == NOW
 
 
 def test_a_failed_pass_keeps_the_last_good_one_and_is_told(
     folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    passes, shelf = _passes(folder, store, clock)
+    passes, cache = _passes(folder, store, clock)
     passes.run()
-    kept = shelf.get("now").etag
+    kept = _report(cache)
 
-    def fails(*given: object, **named: object) -> Passed:
+    def fails(*_: object, **named: object) -> Passed:
         raise ForecastUnavailable("the sky is out of reach")
 
     monkeypatch.setattr(passes_module, "run", fails)
     clock.forward(hours=1)
     passes.run()
-    assert shelf.get("now").etag == kept
-    with TestClient(create_app(shelf, clock=clock, passes=None)) as client:
+    assert _report(cache) == as_of(kept, clock.now)
+    with TestClient(create_app(cache, clock=clock, passes=None)) as client:
         assert client.get("/api/v1/now").status_code == 200
-    app = create_app(shelf, clock=clock, passes=passes, every_minutes=60)
-    told = TestClient(app).get("/health")
-    assert told.status_code == 200
-    assert told.json()["last_fault"] == "the sky is out of reach"
+    app = create_app(cache, clock=clock, passes=passes, every_minutes=60)
+    health = TestClient(app).get("/health")
+    assert health.status_code == 200
+    assert health.json()["last_fault"] == "the sky is out of reach"
     clock.forward(hours=1, minutes=1)
-    told = TestClient(app).get("/health")
-    assert told.status_code == 503
-    assert told.json()["healthy"] is False
+    health = TestClient(app).get("/health")
+    assert health.status_code == 503
+    assert health.json()["healthy"] is False
 
 
 def test_a_good_change_of_the_config_is_worked_with_at_once(
     folder: Path, store: Store, clock: Clock, pulled: list[Config]
 ) -> None:
-    passes, shelf = _passes(folder, store, clock)
+    passes, cache = _passes(folder, store, clock)
     passes.run()
     passes.look()
     assert len(pulled) == 1
@@ -145,14 +152,117 @@ def test_a_good_change_of_the_config_is_worked_with_at_once(
     clock.forward(minutes=5)
     passes.look()
     assert [config.site.name for config in pulled] == ["Thistlewick Vale", "Lower Thistlewick"]
-    assert shelf.parsed("now")["site"] == "Lower Thistlewick"
-    assert "Lower Thistlewick" in shelf.get("page").body.decode()
+    assert _report(cache).site.name == "Lower Thistlewick"
+    assert "Lower Thistlewick" in _page(cache)
+
+
+def _move(folder: Path, latitude_deg: float) -> None:
+    site = folder / "demo.toml"
+    text = re.sub(r"latitude_deg = [-0-9.]+", f"latitude_deg = {latitude_deg}", site.read_text(), count=1)
+    site.write_text(text)
+
+
+def test_a_second_start_in_the_same_hour_makes_no_second_pass(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config]
+) -> None:
+    first, _ = _passes(folder, store, clock)
+    first.run()
+    # Longer than a lease: only that the pass is marked as finished keeps others from making it again.
+    clock.forward(minutes=30)
+    second, cache = _passes(folder, store, clock)
+    second.run()
+    assert len(pulled) == 1
+    assert cache.made_at == NOW
+
+
+def test_a_pass_that_cannot_be_read_bars_no_new_one_in_its_hour(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config]
+) -> None:
+    """As after an upgrade: the version before has made this hour's pass, under a slot of its own."""
+    store.keep_pass(NOW, {"report": b"of another shape"}, schema=0)
+    slot = str(int(NOW.timestamp() // 3600))
+    assert store.claim("pass", slot, 600, NOW)
+    store.finish("pass", slot, NOW)
+    passes, cache = _passes(folder, store, clock)
+    assert passes.is_due
+    passes.run()
+    assert len(pulled) == 1
+    assert cache.made_at == NOW
+
+
+def test_a_site_that_moved_shows_nothing_of_where_it_was(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, cache = _passes(folder, store, clock)
+    passes.run()
+    made = passes_module.run
+
+    def fails(*_: object, **named: object) -> Passed:
+        raise ForecastUnavailable("the sky is out of reach")
+
+    monkeypatch.setattr(passes_module, "run", fails)
+    _move(folder, 58.0)
+    clock.forward(minutes=5)
+    passes.look()
+    assert cache.made_at is None
+    assert passes.is_due
+    with TestClient(create_app(cache, clock=clock)) as client:
+        assert client.get("/api/v1/windows").status_code == 503
+        assert client.get("/").status_code == 503
+    monkeypatch.setattr(passes_module, "run", made)
+    passes.run()
+    assert _report(cache).place.latitude_deg == 58.0
+
+
+def test_a_slow_pass_of_the_place_before_is_not_shown(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, cache = _passes(folder, store, clock)
+    made, stores = passes_module.run, []
+
+    def slow(config: Config, store: Store, **named: object) -> Passed:
+        stores.append((config.site.place, store.place))
+        found: Passed = made(config, store, **named)  # type: ignore[arg-type]
+        if len(stores) == 1:
+            # While it asks the service, the site moves and is judged anew.
+            _move(folder, 58.0)
+            passes.look()
+        return found
+
+    monkeypatch.setattr(passes_module, "run", slow)
+    passes.run()
+    assert len(stores) == 2
+    assert all(of_config == of_store for of_config, of_store in stores)
+    assert _report(cache).place.latitude_deg == 58.0
+
+
+def test_a_pass_that_lands_while_a_fault_is_noted_is_the_one_shown(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, cache = _passes(folder, store, clock)
+    passes.run()
+    put, landed = cache.put, []
+
+    def slow_put(report: Report, workings: Workings) -> None:
+        if not landed:
+            # The hour's pass begins while the report with the fault is being put.
+            clock.forward(hours=1)
+            landed.append(threading.Thread(target=passes.run))
+            landed[0].start()
+            landed[0].join(timeout=0.3)
+        put(report, workings)
+
+    monkeypatch.setattr(cache, "put", slow_put)
+    (folder / "demo.toml").write_text("nothing that holds")
+    passes.look()
+    landed[0].join(timeout=60)
+    assert cache.made_at == NOW + timedelta(hours=1)
 
 
 def test_a_faulty_change_leaves_the_last_good_one_and_is_told_everywhere(
     folder: Path, store: Store, clock: Clock, pulled: list[Config]
 ) -> None:
-    passes, shelf = _passes(folder, store, clock)
+    passes, cache = _passes(folder, store, clock)
     passes.run()
     site = folder / "demo.toml"
     good = site.read_text()
@@ -161,30 +271,32 @@ def test_a_faulty_change_leaves_the_last_good_one_and_is_told_everywhere(
     assert len(pulled) == 1
     assert passes.config.site.surface("collar").kind == "collar"
     says = "The changed config is not in force"
-    for name in ("windows", "days", "warnings"):
-        assert any(says in note for note in shelf.parsed(name)["forecast"]["notes"]), name
-    assert says in shelf.parsed("now")["fault"]
-    with TestClient(create_app(shelf, clock=clock)) as client:
+    assert any(says in note for note in _report(cache).forecast.notes)
+    assert says in str(flat_now(_report(cache))["fault"])
+    with TestClient(create_app(cache, clock=clock)) as client:
+        for name in ("windows", "days", "warnings"):
+            notes = client.get(f"/api/v1/{name}").json()["forecast"]["notes"]
+            assert any(says in note for note in notes), name
         for path in ("/", "/sheet", "/job/foliar_feed"):
             assert says in client.get(path).text, path
-    told = TestClient(create_app(shelf, clock=clock, passes=passes)).get("/health").json()
-    assert says in told["config_fault"]
+    health = TestClient(create_app(cache, clock=clock, passes=passes)).get("/health").json()
+    assert says in health["config_fault"]
     clock.forward(hours=1)
     passes.run()
-    assert says in json.dumps(shelf.parsed("windows")["forecast"]["notes"])
+    assert any(says in note for note in _report(cache).forecast.notes)
     site.write_text(good + "\n# put right\n")
     clock.forward(minutes=1)
     passes.look()
     assert passes.config_fault is None
-    assert shelf.parsed("windows")["forecast"]["notes"] == []
-    assert shelf.parsed("now")["fault"] is None
-    assert says not in shelf.get("page").body.decode()
+    assert _report(cache).forecast.notes == ()
+    assert flat_now(_report(cache))["fault"] is None
+    assert says not in _page(cache)
 
 
 class _Counting:
     """Stands where the passes stand, and counts."""
 
-    def __init__(self, shelf: Shelf) -> None:
+    def __init__(self, cache: ReportCache) -> None:
         self.made = 0
         self.enough, self.looked = threading.Event(), threading.Event()
         self.last_fault = self.config_fault = None
@@ -202,11 +314,11 @@ class _Counting:
 
 
 def test_the_lifespan_makes_the_first_pass_and_then_one_a_second(
-    shelf: Shelf, clock: Clock, monkeypatch: pytest.MonkeyPatch
+    cache: ReportCache, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(app_module, "LOOK_EVERY_S", 1.0)
-    counting = _Counting(shelf)
-    app = create_app(shelf, clock=clock, passes=counting, every_minutes=1 / 60)  # type: ignore[arg-type]
+    counting = _Counting(cache)
+    app = create_app(cache, clock=clock, passes=counting, every_minutes=1 / 60)  # type: ignore[arg-type]
     with TestClient(app):
         assert counting.made == 1
         assert app.state.scheduler.running
@@ -216,12 +328,12 @@ def test_the_lifespan_makes_the_first_pass_and_then_one_a_second(
     assert not app.state.scheduler.running
 
 
-def _serve(**given: object) -> Callable[[], None]:
+def _serve(**named: object) -> Callable[[], None]:
     from planner.service.run import serve
 
     config = load(ROOT / "config" / "demo.toml")
     week = ROOT / "fixtures" / "demo" / "week.csv"
-    return lambda: serve(config, port=None, demo=week, demo_now=NOW, **given)  # type: ignore[arg-type]
+    return lambda: serve(config, port=None, demo=week, demo_now=NOW, **named)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.0.2.7", "::", "turf.example"])

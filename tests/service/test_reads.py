@@ -11,13 +11,24 @@ from datetime import datetime
 import pytest
 from fastapi.testclient import TestClient
 
-from planner.briefing import Briefing
-from planner.service.app import create_app
-from planner.service.shelf import Shelf
-from planner.service.views import PageViews
-from tests.service.conftest import Clock
+from planner.reports import answers
+from planner.reports.answers import encode
+from planner.reports.now import now as flat_now
+from planner.reports.rows import Report
 
-JSON_READS = ("days", "windows", "warnings", "hours", "now", "ribbons", "ground", "week")
+#: Each read beside the answer that the command of that name writes.
+ANSWERS = {
+    "days": answers.days,
+    "windows": answers.windows,
+    "warnings": answers.warnings,
+    "hours": answers.hours,
+    "now": flat_now,
+    "ribbons": answers.ribbons,
+    "ground": answers.ground,
+    "week": answers.week,
+    "due": answers.due,
+}
+JSON_READS = tuple(ANSWERS)
 PAGES = ("/", "/sheet", "/help", "/docs", "/day/2026-05-09", "/day/today", "/job/foliar_feed")
 STORED = tuple(f"/api/v1/{name}" for name in JSON_READS) + PAGES + ("/calendar.ics", "/metrics")
 
@@ -37,12 +48,10 @@ def test_answers_with_an_etag_and_304_to_who_has_it(client: TestClient, path: st
 
 
 @pytest.mark.parametrize("name", JSON_READS)
-def test_json_is_the_same_as_the_command_writes(
-    client: TestClient, name: str, answers: dict[str, tuple[str, bytes]]
-) -> None:
+def test_json_is_the_same_as_the_command_writes(client: TestClient, name: str, report: Report) -> None:
     found = client.get(f"/api/v1/{name}")
     assert found.headers["content-type"] == "application/json"
-    assert found.content == answers[name][1]
+    assert found.content == encode(ANSWERS[name](report))
 
 
 def test_squeezed_is_the_same_and_has_a_tag_of_its_own(client: TestClient) -> None:
@@ -87,12 +96,12 @@ def test_days_and_ribbons_of_one_surface(client: TestClient) -> None:
 
 
 def test_explain_tells_every_need(client: TestClient) -> None:
-    told = client.get(
+    found = client.get(
         "/api/v1/explain", params={"job": "foliar_feed", "time": "13:00", "surface": "green"}
     ).json()
-    assert told["state"] == "barred"
-    assert told["limiting"]["need"] == "gust"
-    assert {row["need"] for row in told["needs"]} > {"wind", "delta_t", "rain_after"}
+    assert found["state"] == "barred"
+    assert found["limiting"]["need"] == "gust"
+    assert {row["need"] for row in found["needs"]} > {"wind", "delta_t", "rain_after"}
 
 
 @pytest.mark.parametrize(
@@ -171,33 +180,12 @@ def test_now_is_flat_short_and_small(client: TestClient) -> None:
 
 
 def test_the_description_types_every_parameter(client: TestClient) -> None:
-    told = client.get("/openapi.json").json()
-    for path, methods in told["paths"].items():
+    found = client.get("/openapi.json").json()
+    for path, methods in found["paths"].items():
         for operation in methods.values():
             assert operation["summary"], path
             for parameter in operation.get("parameters", []):
                 schema = parameter["schema"]
                 assert "type" in schema or all("type" in part for part in schema["anyOf"]), path
                 assert parameter["description"], (path, parameter["name"])
-    assert "application/problem+json" in json.dumps(told["paths"]["/api/v1/explain"])
-
-
-def test_a_pass_of_an_older_version_is_told_as_such(
-    clock: Clock, briefing: Briefing, answers: dict[str, tuple[str, bytes]]
-) -> None:
-    shelf = Shelf(clock, PageViews())
-    old = {name: found for name, found in answers.items() if name not in ("ribbons", "ground", "week", "due")}
-    shelf.put(briefing.made_at, briefing.stale_at, old)
-    with TestClient(create_app(shelf, clock=clock)) as client:
-        assert client.get("/api/v1/now").status_code == 200
-        for path in ("/", "/sheet", "/job/foliar_feed", "/help", "/calendar.ics", "/metrics"):
-            assert client.get(path).status_code in (404, 503), path
-        for name in ("ribbons", "ground", "week"):
-            found = client.get(f"/api/v1/{name}")
-            assert found.status_code == 503
-            assert f"does not tell {name} yet" in found.json()["detail"]
-
-
-def test_the_shelf_refuses_a_name_that_is_not_on_it(shelf: Shelf) -> None:
-    with pytest.raises(KeyError):
-        shelf.get("moon")
+    assert "application/problem+json" in json.dumps(found["paths"]["/api/v1/explain"])

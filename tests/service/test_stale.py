@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-import json
 from datetime import datetime, timedelta
 
 import pytest
 from fastapi.testclient import TestClient
+from msgspec.structs import replace
 
-from planner.briefing import Briefing
-from planner.service.shelf import Shelf
+from planner.reports.now import now as flat_now
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
+from planner.service.cache import ReportCache
 from tests.service.conftest import NOW, Clock
 
-WITH_HEAD = ("days", "windows", "warnings", "ribbons", "ground")
+WITH_HEAD = ("days", "windows", "warnings", "ribbons", "ground", "week", "due")
 
 
 def test_every_answer_says_stale_once_the_clock_passes_stale_at(
-    client: TestClient, clock: Clock, briefing: Briefing
+    client: TestClient, clock: Clock, report: Report
 ) -> None:
-    clock.now = briefing.stale_at
+    clock.now = report.forecast.stale_at
     for name in WITH_HEAD:
         head = client.get(f"/api/v1/{name}").json()["forecast"]
         assert head["stale"] is True, name
@@ -26,8 +28,8 @@ def test_every_answer_says_stale_once_the_clock_passes_stale_at(
     flat = client.get("/api/v1/now").json()
     assert flat["stale"] is True
     assert flat["forecast_age_h"] == pytest.approx(6.0)
-    told = client.get("/api/v1/explain?job=foliar_feed&time=13:00").json()
-    assert told["forecast"]["stale"] is True
+    explained = client.get("/api/v1/explain?job=foliar_feed&time=13:00").json()
+    assert explained["forecast"]["stale"] is True
     assert "haysel_forecast_stale 1.0" in client.get("/metrics").text
     assert "(old forecast)" in client.get("/calendar.ics").text
     assert client.get("/health").json()["forecast_stale"] is True
@@ -35,18 +37,18 @@ def test_every_answer_says_stale_once_the_clock_passes_stale_at(
         assert "This forecast is too old: 6 h." in client.get(path).text, path
 
 
-def test_a_minute_before_nothing_says_stale(client: TestClient, clock: Clock, briefing: Briefing) -> None:
-    clock.now = briefing.stale_at - timedelta(minutes=1)
+def test_a_minute_before_nothing_says_stale(client: TestClient, clock: Clock, report: Report) -> None:
+    clock.now = report.forecast.stale_at - timedelta(minutes=1)
     for name in WITH_HEAD:
         assert client.get(f"/api/v1/{name}").json()["forecast"]["stale"] is False, name
     assert client.get("/api/v1/now").json()["stale"] is False
     assert "This forecast is too old" not in client.get("/").text
 
 
-def test_the_twin_tells_its_age_anew_each_minute(
-    client: TestClient, clock: Clock, briefing: Briefing
+def test_a_stale_report_says_its_age_anew_each_minute(
+    client: TestClient, clock: Clock, report: Report
 ) -> None:
-    clock.now = briefing.stale_at
+    clock.now = report.forecast.stale_at
     first = client.get("/").headers["etag"]
     clock.forward(seconds=30)
     assert client.get("/").headers["etag"] == first
@@ -56,17 +58,14 @@ def test_the_twin_tells_its_age_anew_each_minute(
 
 
 def test_a_stale_forecast_without_a_warning_leaves_frost_unknown(
-    shelf: Shelf, clock: Clock, briefing: Briefing, answers: dict[str, tuple[str, bytes]]
+    cache: ReportCache, clock: Clock, report: Report, workings: Workings
 ) -> None:
-    quiet = json.loads(answers["warnings"][1]) | {"warnings": []}
-    flat = json.loads(answers["now"][1])
-    told = {**answers, "warnings": ("application/json", json.dumps(quiet).encode())}
-    shelf.put(briefing.made_at, briefing.stale_at, told)
-    clock.now = briefing.stale_at
-    aged = shelf.parsed("now")
+    cache.put(replace(report, warnings=()), workings)
+    clock.now = report.forecast.stale_at
+    aged = flat_now(cache.snapshot().report)
     assert aged["frost"] is None
     assert aged["rain_wash"] is None
-    assert set(aged) == set(flat)
+    assert set(aged) == set(flat_now(report))
 
 
 def test_a_window_is_offered_to_its_last_start_and_not_after(client: TestClient, clock: Clock) -> None:
@@ -85,15 +84,27 @@ def test_a_window_is_offered_to_its_last_start_and_not_after(client: TestClient,
     assert client.get("/api/v1/windows").json()["forecast"]["stale"] is False
 
 
-def test_the_flat_object_moves_on_to_the_next_window(client: TestClient, clock: Clock) -> None:
+def test_the_flat_object_moves_on_to_the_next_work_and_the_next_window(
+    client: TestClient, clock: Clock
+) -> None:
     rows = client.get("/api/v1/windows").json()["windows"]
+    work = client.get("/api/v1/week").json()["work"]
     clock.now = NOW + timedelta(hours=5, minutes=30)
+    coming = [row for row in work if datetime.fromisoformat(row["end"]) > clock.now]
+    first = min(coming, key=lambda row: datetime.fromisoformat(row["start"]))
+    spray = min(
+        (row for row in coming if row["kind"] == "spraying"),
+        key=lambda row: datetime.fromisoformat(row["start"]),
+    )
+    assert first != min(work, key=lambda row: datetime.fromisoformat(row["start"]))
+    flat = client.get("/api/v1/now").json()
+    assert (flat["next_job"], flat["next_start"]) == (first["job"], first["start"])
+    assert (flat["spraying_next_job"], flat["spraying_next_start"]) == (spray["job"], spray["start"])
     left = [row for row in rows if datetime.fromisoformat(row["latest_start"]) >= clock.now]
     sprays = [row for row in left if row["kind"] == "spraying"]
     soonest = min(datetime.fromisoformat(row["start"]) for row in sprays)
-    flat = client.get("/api/v1/now").json()
-    assert datetime.fromisoformat(flat["spraying_next_start"]) == soonest
-    assert flat["next_start"] <= flat["spraying_next_start"]
+    assert datetime.fromisoformat(flat["any_spraying_next_start"]) == soonest
+    assert flat["any_next_start"] <= flat["any_spraying_next_start"]
 
 
 def test_a_warning_that_is_over_is_no_longer_shown(client: TestClient, clock: Clock) -> None:

@@ -10,7 +10,7 @@ from uuid import uuid4
 import psycopg
 import pytest
 
-from planner.store import Store
+from planner.store.store import Store
 
 SERVER = os.environ.get("HAYSEL_TEST_POSTGRES", "postgresql://root@127.0.0.1:5432/test")
 

@@ -17,10 +17,12 @@ from pathlib import Path
 
 import psycopg
 
-from planner.store import Answer, Entry, Outgoing, Store, WarningState
+from planner.diary.entry import Entry
+from planner.store.records import KeptWarning, Outgoing
+from planner.store.store import Store
 from tests.killing import PATIENCE_S, ROUND, SENT, STEP, Tell, killed, untold
 
-ANSWERS = ("days", "hours", "now", "warnings", "week", "windows")
+PARTS = ("days", "hours", "now", "warnings", "week", "windows")
 BEGUN = datetime(2026, 4, 8, 6, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
 #: A round is a minute: what a killed worker was sending is still held in the next round, and free after it.
@@ -57,19 +59,20 @@ def work(url: str, folder: Path, tell: Tell) -> None:
 def make_pass(store: Store, number: int, now: datetime) -> None:
     """A pass with one warning of its own, told to two outputs."""
     text = f"{number} {os.getpid()}"
-    warning = WarningState(
+    warning = KeptWarning(
         id=f"w{number}-{os.getpid()}",
         kind="frost",
         surface="green",
         state="raised",
-        level="heed",
+        level="care",
         document={"pass": text},
         first_at=now,
         changed_at=now,
     )
     store.keep_pass(
         now,
-        {name: Answer(content_type="text/plain", body=text.encode() * 300) for name in ANSWERS},
+        {name: text.encode() * 300 for name in PARTS},
+        schema=1,
         warnings=[warning],
         outbox=[
             Outgoing(warning_id=warning.id, change=1, output=output, body={}, due_at=now)
@@ -108,12 +111,12 @@ def wait_for_the_server(url: str, pid: int) -> None:
 
 def torn(store: Store) -> bool:
     """Whether the newest pass is not whole, or not together with its warning."""
-    answers = store.answers_like("")
-    if not answers:
+    parts = store.parts()
+    if not parts:
         return bool(store.warnings())
-    whole = tuple(answer.name for answer in answers) == ANSWERS and len({a.body for a in answers}) == 1
+    whole = tuple(part.name for part in parts) == PARTS and len({part.body for part in parts}) == 1
     newest = {warning.document["pass"] for warning in store.warnings()}
-    text = answers[0].body[: len(answers[0].body) // 300].decode()
+    text = parts[0].body[: len(parts[0].body) // 300].decode()
     return (
         not whole or text not in newest or max(int(one.split()[0]) for one in newest) > int(text.split()[0])
     )

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from planner.errors import InputError
-from planner.store import Store
+from planner.store.store import Store
 
 NOON = datetime(2026, 4, 12, 12, tzinfo=UTC)
 
@@ -42,7 +42,7 @@ def test_a_time_without_a_zone_is_refused(store: Store) -> None:
 _COMPETE = """
 import sys
 from datetime import UTC, datetime
-from planner.store import Store
+from planner.store.store import Store
 store = Store.open(sys.argv[1])
 sys.stdin.readline()
 for slot in range(40):

@@ -11,8 +11,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from planner.diary.entry import Entry
 from planner.errors import InputError, NotKnown
-from planner.store import Entry, KeyReused, Store, StoreError
+from planner.store.records import KeyReused, StoreError
+from planner.store.store import Store
 
 NOW = datetime(2026, 4, 12, 12, tzinfo=UTC)
 FOLIAR = Entry(

@@ -7,57 +7,67 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from planner.errors import InputError
-from planner.store import Store
+from planner.forecast import RawForecast
+from planner.store.store import Store
 
 NOON = datetime(2026, 4, 12, 12, tzinfo=UTC)
 
 
+def answer(at: datetime, **more: object) -> RawForecast:
+    return RawForecast(**{"raw": b"{}", "url": "https://example.org/f", "fetched_at": at, **more})
+
+
 def keep(store: Store, at: datetime, provider: str = "one", body: bytes = b"{}") -> int:
-    return store.keep_forecast(provider, body=body, url="https://example.org/f", fetched_at=at)
+    return store.keep_forecast(provider, answer(at, raw=body))
 
 
 def test_a_forecast_comes_back_as_it_came(store: Store) -> None:
     body = bytes(range(256)) * 500
     number = store.keep_forecast(
         "one",
-        body=body,
-        url="https://example.org/f",
-        fetched_at=NOON,
-        etag='"x"',
-        last_modified="Sun, 12 Apr 2026 11:00:00 GMT",
-        expires_at=NOON + timedelta(hours=1),
+        RawForecast(
+            raw=body,
+            url="https://example.org/f",
+            fetched_at=NOON,
+            etag='"x"',
+            last_modified="Sun, 12 Apr 2026 11:00:00 GMT",
+            expires=NOON + timedelta(hours=1),
+        ),
     )
     got = store.last_forecast("one")
     assert got is not None
-    assert (got.id, got.body, got.etag, got.url) == (number, body, '"x"', "https://example.org/f")
+    assert (got.id, got.raw, got.etag, got.url) == (number, body, '"x"', "https://example.org/f")
     assert got.last_modified == "Sun, 12 Apr 2026 11:00:00 GMT"
-    assert (got.fetched_at, got.checked_at, got.expires_at) == (NOON, NOON, NOON + timedelta(hours=1))
+    assert (got.fetched_at, got.checked_at, got.expires) == (NOON, NOON, NOON + timedelta(hours=1))
     assert store.last_forecast("two") is None
 
 
 def test_a_forecast_the_provider_calls_unchanged_is_renewed(store: Store) -> None:
     number = keep(store, NOON)
     later = NOON + timedelta(hours=2)
-    store.renew_forecast(number, later, later + timedelta(hours=1))
+    store.renew_forecast(number, answer(later, expires=later + timedelta(hours=1)))
     got = store.last_forecast("one")
     assert got is not None
-    assert (got.fetched_at, got.checked_at, got.expires_at) == (NOON, later, later + timedelta(hours=1))
+    assert (got.fetched_at, got.checked_at, got.expires) == (NOON, later, later + timedelta(hours=1))
 
 
 def test_the_time_of_issue_and_the_notes_come_back(store: Store) -> None:
     issued = NOON - timedelta(hours=5)
     number = store.keep_forecast(
-        "one", body=b"{}", url="", fetched_at=NOON, issued_at=issued, notes=("the next run is late",)
+        "one",
+        RawForecast(raw=b"{}", url="", fetched_at=NOON, issued_at=issued, notes=("the next run is late",)),
     )
     got = store.last_forecast("one")
     assert got is not None
     assert (got.issued_at, got.notes) == (issued, ("the next run is late",))
     # The same body again: a second call that failed does not take away what an earlier one told.
-    store.renew_forecast(number, NOON + timedelta(hours=1), notes=("when the model ran is not known",))
+    store.renew_forecast(
+        number, answer(NOON + timedelta(hours=1), notes=("when the model ran is not known",))
+    )
     got = store.last_forecast("one")
     assert got is not None
     assert (got.issued_at, got.notes) == (issued, ("when the model ran is not known",))
-    store.renew_forecast(number, NOON + timedelta(hours=2), issued_at=NOON)
+    store.renew_forecast(number, answer(NOON + timedelta(hours=2), issued_at=NOON))
     got = store.last_forecast("one")
     assert got is not None
     assert (got.issued_at, got.notes) == (NOON, ())
@@ -68,10 +78,10 @@ def test_the_forecast_of_a_past_moment_is_found(store: Store) -> None:
         keep(store, NOON + timedelta(hours=hour), body=str(hour).encode())
     got = store.last_forecast("one", at=NOON + timedelta(hours=1, minutes=30))
     assert got is not None
-    assert got.body == b"1"
+    assert got.raw == b"1"
     assert store.last_forecast("one", at=NOON - timedelta(seconds=1)) is None
     some = store.forecasts("one", NOON + timedelta(hours=1), NOON + timedelta(hours=3))
-    assert [one.body for one in some] == [b"1", b"2"]
+    assert [one.raw for one in some] == [b"1", b"2"]
 
 
 def test_age_thins_them_to_one_a_day_and_then_to_none(store: Store) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import subprocess
 import sys
 import zlib
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -13,13 +15,16 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import text
+from sqlalchemy import Engine, inspect, text
 
+from planner.diary.entry import Entry
 from planner.errors import InputError
-from planner.store import Store, StoreError
-from planner.store.engine import address, connect
-from planner.store.migrate import MIGRATIONS, migrate, upgrade, version
+from planner.store.engine import MIGRATIONS, address, connect, downgrade, migrate, upgrade, version
+from planner.store.records import StoreError
+from planner.store.store import Store
 from planner.store.tables import HEAD, metadata
+
+NOW = datetime(2026, 4, 12, 12, tzinfo=UTC)
 
 
 def test_migrations_make_the_tables_we_use(url: str) -> None:
@@ -55,7 +60,142 @@ def test_a_store_of_the_first_form_is_brought_on_with_what_it_holds(url: str) ->
     kept = opened.last_forecast("one")
     opened.close()
     assert kept is not None
-    assert (kept.body, kept.issued_at, kept.notes) == (b"{}", None, ())
+    assert (kept.raw, kept.issued_at, kept.notes) == (b"{}", None, ())
+
+
+_DAYS = b'{"place":[54.21,-2.35,"Europe/London"],"days":{}}'
+_PLACE = "54.21,-2.35,Europe/London"
+
+
+def _filled_0002(url: str) -> Engine:
+    """A database of form 0002 with two passes and a row in every other table."""
+    engine = connect(address(url))
+    with engine.execution_options(writes=True).begin() as connection:
+        upgrade(connection, "0002")
+        for made_at in (0, 3600):
+            connection.execute(text("insert into passes (made_at) values (:at)"), {"at": made_at})
+            for name, body in (("now", b"{}"), ("past-days", _DAYS), ("last-pull", b"pull %d" % made_at)):
+                connection.execute(
+                    text(
+                        "insert into answers (pass_id, name, content_type, etag, body) "
+                        "values ((select max(id) from passes), :name, 'application/json', 'x', :body)"
+                    ),
+                    {"name": name, "body": body},
+                )
+        connection.execute(
+            text(
+                "insert into forecasts (provider, url, fetched_at, checked_at, day, body) "
+                "values ('one', '', 0, 0, 0, :body)"
+            ),
+            {"body": zlib.compress(b"{}")},
+        )
+        connection.execute(text("insert into claims (job, slot, until, done) values ('pass', '1', 0, 0)"))
+        connection.execute(
+            text(
+                "insert into entries (uuid, revision, key, job, kind, surface, started_at, finished_at, operator, "
+                "notes, document, written_at, withdrawn, reason) values ('u', 1, 'u', 'mow', 'mowing', 'green', "
+                "0, 0, '', '', '{}', 0, :no, '')"
+            ),
+            {"no": False},
+        )
+        connection.execute(
+            text(
+                "insert into warnings (id, kind, surface, state, level, document, first_at, changed_at, change) "
+                "values ('w', 'frost', 'green', 'raised', 'act tonight', :document, 0, 0, 1)"
+            ),
+            {
+                "document": '{"notice":{"level":"heed","calm_level":"mention","says":"heed"},"told_level":"heed"}'
+            },
+        )
+        connection.execute(
+            text(
+                "insert into outbox (warning_id, change, output, body, closes, state, due_at, tries, note) "
+                "values ('w', 1, 'mail', :body, :no, 'due', 0, 0, '')"
+            ),
+            {"no": False, "body": '{"level":"heed","title":"Stood down: frost","body":"heed"}'},
+        )
+    return engine
+
+
+def test_a_filled_store_of_form_0002_becomes_that_of_the_main_site(url: str) -> None:
+    _filled_0002(url).dispose()
+    store = Store.open(url, "main", _PLACE)
+    newest = store.newest_pass()
+    assert newest is not None
+    assert (newest.schema, newest.stale_at, newest.made_at.timestamp()) == (0, None, 3600)
+    assert {part.name: part.body for part in store.parts()} == {"past-days": _DAYS, "last-pull": b"pull 3600"}
+    assert store.last_forecast("one") is None
+    unplaced = store.bound_to("main", "")
+    assert unplaced.last_forecast("one") is not None
+    assert [entry.uuid for entry in store.entries()] == ["u"]
+    (warning,) = store.warnings()
+    assert (warning.id, warning.level) == ("w", "act")
+    assert warning.document == {
+        "notice": {"level": "care", "calm_level": "note", "says": "heed"},
+        "said_level": "care",
+    }
+    assert [(count.output, count.state) for count in store.outbox_counts()] == [("mail", "due")]
+    (message,) = store.take_due(newest.made_at, 60)
+    assert message.body == {"level": "care", "title": "Over: frost", "body": "heed"}
+    assert not store.claim("pass", "1", 60, newest.made_at)
+    other = store.bound_to("other", _PLACE)
+    assert (other.entries(), other.warnings(), other.outbox_counts(), other.parts()) == ((), (), (), ())
+    for act in ("delete from entries", "update entries set notes = 'x'"):
+        with pytest.raises(StoreError, match="diary only grows"), store._writing() as connection:
+            connection.execute(text(act))
+    store.close()
+
+
+def test_the_form_of_sites_goes_back_to_0002_with_what_it_holds(url: str) -> None:
+    engine = _filled_0002(url)
+    migrate(engine)
+    with engine.execution_options(writes=True).begin() as connection:
+        downgrade(connection, "0002")
+        held = {
+            table: connection.execute(text(f"select count(*) from {table}")).scalar()
+            for table in ("passes", "answers", "forecasts", "claims", "entries", "warnings", "outbox")
+        }
+        assert connection.execute(text("select level from warnings")).scalar() == "act tonight"
+        document = json.loads(connection.execute(text("select document from warnings")).scalar_one())
+        assert document["told_level"] == document["notice"]["level"] == "heed"
+        message = json.loads(connection.execute(text("select body from outbox")).scalar_one())
+        assert message == {"level": "heed", "title": "Stood down: frost", "body": "heed"}
+        assert held == {
+            "passes": 1,
+            "answers": 2,
+            "forecasts": 1,
+            "claims": 1,
+            "entries": 1,
+            "warnings": 1,
+            "outbox": 1,
+        }
+    with engine.connect() as connection:
+        form = {
+            name: sorted(column["name"] for column in inspect(connection).get_columns(name)) for name in held
+        }
+    engine.dispose()
+    fresh = connect(address("sqlite://"))
+    with fresh.execution_options(writes=True).begin() as connection:
+        upgrade(connection, "0002")
+        assert form == {
+            name: sorted(column["name"] for column in inspect(connection).get_columns(name)) for name in held
+        }
+    fresh.dispose()
+    opened = Store.open(url, "main", "")
+    assert [entry.uuid for entry in opened.entries()] == ["u"]
+    with pytest.raises(StoreError, match="diary only grows"), opened._writing() as connection:
+        connection.execute(text("delete from entries"))
+    opened.close()
+
+
+def test_going_back_is_refused_where_it_would_drop_a_diary(url: str) -> None:
+    store = Store.open(url, "other")
+    entry = Entry(job="mow", kind="mowing", surface="green", started_at=NOW, finished_at=NOW)
+    store.add_entry(entry, NOW)
+    with pytest.raises(RuntimeError, match="diary of several sites"), store._writing() as connection:
+        downgrade(connection, "0002")
+    assert len(store.entries()) == 1
+    store.close()
 
 
 def test_head_is_the_newest_migration() -> None:
@@ -67,7 +207,7 @@ def test_head_is_the_newest_migration() -> None:
 
 _OPEN = """
 import sys
-from planner.store import Store
+from planner.store.store import Store
 Store.open(sys.argv[1]).close()
 print("alembic" in sys.modules)
 """

@@ -1,4 +1,4 @@
-"""Runs the migrations on the connection that `planner.store.migrate` hands over."""
+"""Runs the migrations on the connection that `planner.store.engine` hands over."""
 
 from __future__ import annotations
 

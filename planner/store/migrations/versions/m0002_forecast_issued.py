@@ -1,4 +1,4 @@
-"""What a second call told of a forecast: when its run came out, and what was odd about it."""
+"""What a second call gives about a forecast: when its run came out, and what was odd about it."""
 
 from __future__ import annotations
 
@@ -13,3 +13,9 @@ def upgrade() -> None:
     """Adds two columns; forecasts kept before have neither."""
     op.add_column("forecasts", sa.Column("issued_at", sa.Double()))
     op.add_column("forecasts", sa.Column("notes", sa.Text()))
+
+
+def downgrade() -> None:
+    """Takes the two columns away again."""
+    op.drop_column("forecasts", "notes")
+    op.drop_column("forecasts", "issued_at")

@@ -1,0 +1,179 @@
+"""The tank mix of a job as asked for: which surface, material and kit are meant when they are not named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, fields
+from datetime import date
+
+from planner.config.load import Config
+from planner.errors import InputError, NotKnown
+from planner.mix.kit import Sprayer, Spreader, Stocked
+from planner.mix.plan import MixPlan, plan_mix
+from planner.mix.words import GRANULAR
+from planner.site import Surface
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Label:
+    """What the materials file says of a label; None where it says nothing."""
+
+    product: str | None
+    registration: str | None
+    rainfast_h: float | None
+    reentry_h: float | None
+    air_temp_min_c: float | None
+    air_temp_max_c: float | None
+    needs_licence: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelRow(_Label):
+    """The label of a material in a mix."""
+
+    material: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MixAnswer(MixPlan):
+    """The tank mix of a job with what the labels say."""
+
+    label: str
+    labels: tuple[LabelRow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockRow(_Label):
+    """A material of the file."""
+
+    name: str
+    jobs: tuple[str, ...]
+    unit: str
+    rate_per_ha: float
+    most_per_ha: float | None
+    form: str
+    density_kgl: float | None
+    analysis_pct: dict[str, float]
+    basis: str
+    volume_lha: tuple[float | None, float | None]
+    lasts_degree_days: float | None
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """The materials file, and what puts them out."""
+
+    materials: tuple[StockRow, ...]
+    sprayers: tuple[str, ...]
+    spreaders: tuple[str, ...]
+
+
+def tank_mix(
+    config: Config,
+    job: str,
+    *,
+    surface: str | None = None,
+    materials: Sequence[str] = (),
+    kit: str | None = None,
+    litres: float | None = None,
+    kg: float | None = None,
+    on: date | None = None,
+) -> MixAnswer:
+    """The tank mix of a job. NotKnown or InputError say what does not fit."""
+    found = config.job(job)
+    where = _surface(config, found.surfaces_of(config.site), surface, job)
+    chosen = chosen_for(config, job, materials)
+    mix = plan_mix(
+        job,
+        where,
+        [one.material for one in chosen],
+        _kit(config, chosen, kit),
+        litres,
+        typed_kg=kg,
+        on=on,
+    )
+    parts = {each.name: getattr(mix, each.name) for each in fields(mix)}
+    return MixAnswer(**parts, label=found.label, labels=tuple(label_of(one) for one in chosen))
+
+
+def chosen_for(config: Config, job: str, materials: Sequence[str]) -> tuple[Stocked, ...]:
+    """The materials named, else the first that the file gives for the job."""
+    if materials:
+        return tuple(config.material(name) for name in materials)
+    for stocked in config.materials:
+        if job in stocked.jobs:
+            return (stocked,)
+    raise InputError(
+        f"No material in the materials file is for the job {job}. Name one with --material, or write the job "
+        f"into `jobs` of a material. Known materials: "
+        f"{', '.join(one.name for one in config.materials) or 'none'}."
+    )
+
+
+def _surface(config: Config, surfaces: Sequence[Surface], named: str | None, job: str) -> Surface:
+    if named is not None:
+        return config.site.surface(named)
+    if not surfaces:
+        raise InputError(f"The job {job} is done on no surface here. Name one with --surface.")
+    return surfaces[0]
+
+
+def _kit(config: Config, chosen: Sequence[Stocked], named: str | None) -> Sprayer | Spreader:
+    every: list[Sprayer | Spreader] = [*config.sprayers, *config.spreaders]
+    if named is not None:
+        for one in every:
+            if one.name == named:
+                return one
+        raise NotKnown("sprayer or spreader", named, [one.name for one in every])
+    dry = all(one.material.form == GRANULAR for one in chosen)
+    fitting = config.spreaders if dry else config.sprayers
+    if not fitting:
+        sort = "spreader" if dry else "sprayer"
+        raise InputError(
+            f"The site file names no {sort}. Add a [[{sort}]] table; config/haysel.toml shows one."
+        )
+    return fitting[0]
+
+
+def label_of(stocked: Stocked) -> LabelRow:
+    """What the materials file says of a label."""
+    return LabelRow(
+        material=stocked.name,
+        product=stocked.product or None,
+        registration=stocked.registration or None,
+        rainfast_h=stocked.rainfast_h,
+        reentry_h=stocked.reentry_h,
+        air_temp_min_c=stocked.air_temp_c.lowest,
+        air_temp_max_c=stocked.air_temp_c.highest,
+        needs_licence=stocked.material.needs_licence,
+    )
+
+
+def stock_of(config: Config) -> Stock:
+    """All materials of the file."""
+    return Stock(
+        materials=tuple(_stock_row(one) for one in config.materials),
+        sprayers=tuple(one.name for one in config.sprayers),
+        spreaders=tuple(one.name for one in config.spreaders),
+    )
+
+
+def _stock_row(stocked: Stocked) -> StockRow:
+    material = stocked.material
+    label = {name: value for name, value in asdict(label_of(stocked)).items() if name != "material"}
+    return StockRow(
+        name=stocked.name,
+        jobs=tuple(stocked.jobs),
+        unit=material.unit,
+        rate_per_ha=material.rate_per_ha,
+        most_per_ha=material.most_per_ha,
+        form=material.form,
+        density_kgl=material.density_kgl,
+        analysis_pct=dict(material.analysis_pct),
+        basis=material.basis,
+        volume_lha=(material.volume_lha.lowest, material.volume_lha.highest),
+        lasts_degree_days=stocked.lasts_degree_days,
+        cautions=tuple(material.cautions),
+        **label,
+    )

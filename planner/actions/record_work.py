@@ -1,0 +1,346 @@
+"""From what a keeper tells to diary entries and back: names and times read, blanks filled in and marked."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING, cast
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+
+from planner.actions.mix_plan import label_of
+from planner.actions.pass_input import weather_of
+from planner.config.load import Config
+from planner.diary.entry import (
+    DiaryInput,
+    Entry,
+    EntryDocument,
+    ForecastFigures,
+    MaterialInput,
+    MaterialRow,
+    StoredEntry,
+    WeatherFigures,
+)
+from planner.diary.showing import weather_at
+from planner.errors import InputError, NotKnown
+from planner.reports.sentences import read_day, read_time
+from planner.store.forecasts import KeptForecast
+from planner.terms import WEEKDAYS
+
+if TYPE_CHECKING:
+    from planner.store.store import Store
+
+#: A clock on a phone may be so far ahead of ours.
+_AHEAD = timedelta(minutes=10)
+_UNITS = {"mL": ("L", 0.001), "ml": ("L", 0.001), "l": ("L", 1.0), "g": ("kg", 0.001)}
+_PLAIN = (
+    "water_l",
+    "area_m2",
+    "target",
+    "cover_pct",
+    "tackifier",
+    "grass",
+    "cut_height_mm",
+    "leaf_length_mm",
+)
+#: Parts of a document that are filled in by us and may differ when the same work is sent again.
+_OURS = ("weather", "filled_in")
+
+
+def plain_text(text: str, what: str) -> str:
+    """The text itself; InputError for signs that no store can keep."""
+    if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise InputError(f"{what} holds a sign that is none. Leave it out.")
+    return text
+
+
+def _plain(value: object, what: str) -> None:
+    if isinstance(value, str):
+        plain_text(value, what)
+    elif isinstance(value, Mapping):
+        for key, part in value.items():
+            _plain(part, plain_text(str(key), what))
+    elif isinstance(value, list | tuple):
+        for part in value:
+            _plain(part, what)
+
+
+def read_input(fields: Mapping[str, object]) -> DiaryInput:
+    """The input, checked. InputError names every field that does not fit."""
+    _plain(fields, "the entry")
+    try:
+        return DiaryInput.model_validate(fields)
+    except ValidationError as error:
+        rows = []
+        for fault in error.errors():
+            where = ".".join(str(part) for part in fault["loc"])
+            if fault["type"] == "extra_forbidden":
+                near = difflib.get_close_matches(where, list(DiaryInput.model_fields), n=1)
+                rows.append(
+                    f"{where} is not a field of a diary entry."
+                    + (f' Did you mean "{near[0]}"?' if near else "")
+                )
+            else:
+                rows.append(f"{where}: {fault['msg']} (seen: {str(fault['input'])[:60]})")
+        raise InputError("This cannot go into the diary: " + "; ".join(rows)) from error
+
+
+def past_time(text: str, now: datetime, zone: ZoneInfo) -> datetime:
+    """A time as people write it of what they did: a weekday is the last one, `yesterday` is known."""
+    words = text.strip().split(None, 1)
+    if len(words) == 2 and words[0].lower() == "yesterday":
+        day = now.astimezone(zone).date() - timedelta(days=1)
+        return read_time(f"{day.isoformat()} {words[1]}", now, zone)
+    moment = read_time(text, now, zone)
+    if moment > now + _AHEAD and words and words[0][:3].lower() in WEEKDAYS:
+        local = moment.astimezone(zone)
+        moment = (local.replace(tzinfo=None) - timedelta(days=7)).replace(tzinfo=zone)
+    return moment
+
+
+def day_start(text: str, now: datetime, zone: ZoneInfo) -> datetime:
+    """The first moment of a day as people write it; a weekday is the last one, `yesterday` is known."""
+    today = now.astimezone(zone).date()
+    if text.strip().lower() == "yesterday":
+        day = today - timedelta(days=1)
+    else:
+        day = read_day(text, now, zone)
+        if day > today and text.strip()[:3].lower() in WEEKDAYS:
+            day -= timedelta(days=7)
+    return datetime.combine(day, time(0), zone)
+
+
+def entry_of(work: DiaryInput, config: Config, now: datetime) -> Entry:
+    """The entry that the input makes, without weather. InputError or NotKnown for what is wrong."""
+    surface = config.site.surface(work.surface)
+    kind, usual = _kind(work, config)
+    if work.grass and work.grass not in config.grasses:
+        raise NotKnown("grass", work.grass, sorted(config.grasses))
+    filled: list[str] = []
+    started, finished = _times(work, now, config.site.zone, usual, filled)
+    area_m2 = work.area_m2 or surface.area_m2
+    plain = {name: value for name in _PLAIN if (value := getattr(work, name)) not in (None, "")}
+    document = cast("EntryDocument", plain)
+    document["area_m2"] = area_m2
+    document["materials"] = [_material(one, area_m2, config, filled) for one in work.materials]
+    licence = config.keeper.licence if work.licence is None else work.licence
+    if licence:
+        document["licence"] = licence
+    measured = work.measured.model_dump(exclude_none=True)
+    if measured:
+        document["measured"] = cast("WeatherFigures", measured)
+    if filled:
+        document["filled_in"] = filled
+    return Entry(
+        job=work.job,
+        kind=kind,
+        surface=surface.name,
+        started_at=started,
+        finished_at=finished,
+        operator=config.keeper.name if work.operator is None else work.operator,
+        notes=work.notes,
+        document=document,
+    )
+
+
+def _kind(work: DiaryInput, config: Config) -> tuple[str, timedelta]:
+    for job in config.jobs:
+        if job.name == work.job:
+            return job.kind, timedelta(hours=job.duration_h)
+    names = [job.name for job in config.jobs]
+    # Other work is welcome in the diary, but a slip of the pen must not make a job of its own.
+    if not work.kind or difflib.get_close_matches(work.job, names, n=1, cutoff=0.8):
+        error = NotKnown("job", work.job, names)
+        raise InputError(f"{error} For work that no rule knows, give a kind as well, such as coring.")
+    return work.kind, timedelta()
+
+
+def _times(
+    work: DiaryInput, now: datetime, zone: ZoneInfo, usual: timedelta, filled: list[str]
+) -> tuple[datetime, datetime]:
+    if work.started:
+        started = past_time(work.started, now, zone)
+        if work.finished:
+            # `08:10` is of the day the work began.
+            spoken = work.finished.split()[:1] == ["yesterday"]
+            finished = (
+                past_time(work.finished, now, zone) if spoken else read_time(work.finished, started, zone)
+            )
+        else:
+            finished = started + usual
+            filled.append("finished: the job's usual length")
+    else:
+        finished = past_time(work.finished, now, zone) if work.finished else now
+        started = finished - usual
+        filled.append("started: the job's usual length before its end")
+        if not work.finished:
+            filled.append("finished: when it was written down")
+    if started > now + _AHEAD:
+        raise InputError(
+            f"{started.astimezone(zone):%Y-%m-%d %H:%M} is still to come; the diary holds what was done. Put "
+            "work that is planned into the site file, under [[planned]]."
+        )
+    return started, finished
+
+
+def _material(put: MaterialInput, area_m2: float, config: Config, filled: list[str]) -> MaterialRow:
+    known = {stocked.name: stocked for stocked in config.materials}
+    stocked = known.get(put.name)
+    unit, times = _UNITS.get(put.unit, (put.unit, 1.0))
+    amount = None if put.amount is None else put.amount * times
+    if stocked is None:
+        near = difflib.get_close_matches(put.name, list(known), n=1, cutoff=0.8)
+        if near or amount is None or unit not in ("L", "kg"):
+            error = NotKnown("material", put.name, list(known))
+            raise InputError(
+                f"{error} For one that is not in the file give the amount with its unit, L or kg."
+            )
+        return {"name": put.name, "amount": amount, "unit": unit, "rate_per_ha": amount / area_m2 * 10_000.0}
+    own = stocked.material.unit
+    if unit and unit != own:
+        raise InputError(f"{put.name} is measured in {own}, not in {put.unit}. Correct its amount.")
+    if amount is None:
+        amount = stocked.material.rate_per_ha * area_m2 / 10_000.0
+        filled.append(f"{put.name}: the amount by the file's rate on {area_m2:g} m2")
+    label = label_of(stocked)
+    return {
+        "name": put.name,
+        "amount": round(amount, 6),
+        "unit": own,
+        "rate_per_ha": round(amount / area_m2 * 10_000.0, 4),
+        "product": label.product,
+        "registration": label.registration,
+        "needs_licence": label.needs_licence,
+        "reentry_h": label.reentry_h,
+    }
+
+
+def with_weather(entry: Entry, config: Config, store: Store) -> Entry:
+    """The entry with the weather of its hours from the best kept forecast, marked as not measured."""
+    weather = _stored_weather(entry, config, store)
+    return replace(entry, document={**entry.document, "weather": weather})
+
+
+def _stored_weather(entry: Entry, config: Config, store: Store) -> ForecastFigures | None:
+    # The newest forecast knows past hours best; one from the hour itself may be the only one that holds it.
+    moments = (None, entry.finished_at + timedelta(days=1), entry.finished_at)
+    tried: set[int] = set()
+    for at in moments:
+        found = [store.last_forecast(name, at) for name in config.forecast.providers]
+        kept = sorted((one for one in found if one is not None), key=lambda one: one.fetched_at, reverse=True)
+        for one in kept:
+            if one.id not in tried and (figures := _forecast_figures(one, entry, config)) is not None:
+                return figures
+            tried.add(one.id)
+    return None
+
+
+def _forecast_figures(kept: KeptForecast, entry: Entry, config: Config) -> ForecastFigures | None:
+    weather = weather_of(kept)
+    if weather is None:
+        return None
+    figures = weather_at(weather, config.site, entry.started_at, entry.finished_at)
+    if figures is None or figures["air_temp_c"] is None:
+        return None
+    return {**figures, "provider": kept.provider, "fetched_at": kept.fetched_at.isoformat()}
+
+
+def input_of(entry: Entry) -> dict[str, object]:
+    """An entry as the input that would make it, for editing."""
+    document = entry.document
+    fields: dict[str, object] = {
+        "job": entry.job,
+        "kind": entry.kind,
+        "surface": entry.surface,
+        "started": entry.started_at.isoformat(),
+        "finished": entry.finished_at.isoformat(),
+        "operator": entry.operator,
+        "licence": document.get("licence", ""),
+        "notes": entry.notes,
+        "materials": [
+            {"name": row["name"], "amount": row["amount"], "unit": row["unit"]}
+            for row in document.get("materials", ())
+        ],
+        "measured": dict(document.get("measured", {})),
+    }
+    fields |= {name: value for name, value in document.items() if name in _PLAIN}
+    return fields
+
+
+def add(
+    fields: Mapping[str, object], config: Config, store: Store, now: datetime, *, key: str | None = None
+) -> StoredEntry:
+    """Writes work into the diary. With a key (a UUID), sending the same again writes nothing."""
+    work = read_input(fields)
+    entry = entry_of(work, config, now)
+    if key is not None:
+        before = _known(store, key)
+        if before is not None and _same(before.entry, entry, work):
+            return before
+    return store.add_entry(with_weather(entry, config, store), now, key)
+
+
+def edit(
+    uuid: str,
+    fields: Mapping[str, object],
+    config: Config,
+    store: Store,
+    now: datetime,
+    *,
+    reason: str = "",
+    key: str | None = None,
+    whole: bool = False,
+) -> StoredEntry:
+    """Writes a new revision. Only the fields sent change, unless `whole` says that they are all there is."""
+    before = store.history(uuid)[-1]
+    work = read_input(fields if whole else {**input_of(before.entry), **fields})
+    entry = entry_of(work, config, now)
+    if (
+        not before.withdrawn
+        and before.revision > 1
+        and before.reason == reason
+        and _same(before.entry, entry, work)
+    ):
+        # Sent again: a repeat after a lost answer, or nothing that is new.
+        return before
+    entry = _still_filled_in(entry, before.entry, fields, whole)
+    return store.edit_entry(uuid, with_weather(entry, config, store), now, reason=reason, key=key)
+
+
+def _still_filled_in(entry: Entry, before: Entry, fields: Mapping[str, object], whole: bool) -> Entry:
+    """The entry with the marks of what was filled in earlier and not sent since."""
+    if whole:
+        return entry
+    sent_times = {"started", "finished"} & set(fields)
+    kept = []
+    for mark in before.document.get("filled_in") or ():
+        is_time = mark.split(":")[0] in ("started", "finished")
+        if not (sent_times if is_time else "materials" in fields):
+            kept.append(mark)
+    marks = list(dict.fromkeys([*kept, *(entry.document.get("filled_in") or ())]))
+    return replace(entry, document={**entry.document, "filled_in": marks} if marks else entry.document)
+
+
+def _known(store: Store, uuid: str) -> StoredEntry | None:
+    try:
+        return store.history(uuid)[0]
+    except NotKnown:
+        return None
+
+
+def _same(before: Entry, entry: Entry, work: DiaryInput) -> bool:
+    """Whether two entries say the same; filled-in times and the forecast's weather do not count."""
+    left, right = _bare(before), _bare(entry)
+    if not (work.started and work.finished):
+        for side in (left, right):
+            side.pop("started_at"), side.pop("finished_at")
+    return left == right
+
+
+def _bare(entry: Entry) -> dict[str, object]:
+    plain = asdict(entry)
+    plain["document"] = {key: value for key, value in entry.document.items() if key not in _OURS}
+    return plain

@@ -1,0 +1,167 @@
+"""What a diary entry is: the work done, and the form that it comes in. Loads nothing heavy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from pydantic import BaseModel, ConfigDict, Field
+from typing_extensions import TypedDict
+
+from planner.errors import InputError
+from planner.site import require_aware
+
+
+class _MaterialAmount(TypedDict):
+    name: str
+    amount: float
+    unit: str
+    rate_per_ha: float
+
+
+class MaterialRow(_MaterialAmount, total=False):
+    """A material put out. What the label says is there only for a material of the file."""
+
+    product: str | None
+    registration: str | None
+    needs_licence: bool
+    reentry_h: float | None
+
+
+class WeatherFigures(TypedDict, total=False):
+    """Weather of the hours of the work; null where not known."""
+
+    wind_2m_kmh: float | None
+    wind_dir_deg: float | None
+    air_temp_c: float | None
+    rel_humidity_pct: float | None
+    delta_t_k: float | None
+    rain_mm: float | None
+
+
+class ForecastFigures(WeatherFigures, total=False):
+    """The same from a kept forecast, and which."""
+
+    source: str
+    hour: str
+    provider: str
+    fetched_at: str
+
+
+class EntryDocument(TypedDict, total=False):
+    """What not every job has. A key that is absent is not known."""
+
+    materials: list[MaterialRow]
+    area_m2: float
+    water_l: float
+    target: str
+    cover_pct: float
+    tackifier: bool
+    grass: str
+    cut_height_mm: float
+    leaf_length_mm: float
+    licence: str
+    measured: WeatherFigures
+    weather: ForecastFigures | None
+    filled_in: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One job done, as the keeper writes it."""
+
+    job: str
+    kind: str
+    surface: str
+    started_at: datetime
+    finished_at: datetime
+    operator: str = ""
+    notes: str = ""
+    document: EntryDocument = field(default_factory=EntryDocument)
+
+    def __post_init__(self) -> None:
+        require_aware(self.started_at, "the start of a diary entry")
+        require_aware(self.finished_at, "the end of a diary entry")
+        if self.finished_at < self.started_at:
+            raise InputError(
+                f"A diary entry ends at {self.finished_at.isoformat()}, before it starts at "
+                f"{self.started_at.isoformat()}. Correct one of the two."
+            )
+        for name in ("job", "kind", "surface"):
+            if not getattr(self, name).strip():
+                raise InputError(f"A diary entry has no {name}. Write one.")
+        for name in ("job", "kind", "surface", "operator", "notes"):
+            _require_storable(getattr(self, name), name)
+
+
+def _require_storable(text: str, name: str) -> None:
+    try:
+        text.encode()
+    except UnicodeEncodeError as error:
+        raise InputError(
+            f"A diary entry's {name} holds a character that is none ({error.reason})."
+        ) from error
+    if "\0" in text:
+        raise InputError(f"A diary entry's {name} holds the character with code 0. Leave it out.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredEntry:
+    """One revision of a diary entry. Revision 1 is the first; the highest holds."""
+
+    uuid: str
+    revision: int
+    entry: Entry
+    written_at: datetime
+    withdrawn: bool
+    reason: str
+    """Why it was changed or withdrawn; empty on the first revision."""
+
+
+class EntryPart(BaseModel):
+    """A part of the input; a name that is not known is refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class MaterialInput(EntryPart):
+    """A material put out. Without an amount, that of the file's rate on this area is written, and marked."""
+
+    name: str = Field(min_length=1)
+    amount: float | None = Field(default=None, gt=0, le=100_000)
+    unit: str = Field(default="", description="L, mL, kg or g; the material's own when left out.")
+
+
+class Measured(EntryPart):
+    """Weather measured at the work. What is left out is not known; the forecast's stands beside it."""
+
+    wind_2m_kmh: float | None = Field(default=None, ge=0, le=250)
+    wind_dir_deg: float | None = Field(default=None, ge=0, le=360)
+    air_temp_c: float | None = Field(default=None, ge=-60, le=55)
+    rel_humidity_pct: float | None = Field(default=None, ge=0, le=100)
+    rain_mm: float | None = Field(default=None, ge=0, le=200)
+
+
+class DiaryInput(EntryPart):
+    """One piece of work as it is handed in. Times are texts as people write them: 07:30, yesterday 07:30, ISO 8601."""
+
+    job: str = Field(min_length=1)
+    surface: str = Field(min_length=1)
+    kind: str = Field(default="", description="Only for a job that the rules file does not have.")
+    started: str = Field(default="", description="Left out: the job's usual length before its end.")
+    finished: str = Field(default="", description="Left out: the job's usual length after its start, or now.")
+    materials: tuple[MaterialInput, ...] = ()
+    water_l: float | None = Field(default=None, ge=0, le=100_000)
+    area_m2: float | None = Field(
+        default=None, gt=0, le=1_000_000, description="When not all of the surface."
+    )
+    operator: str | None = Field(default=None, description="Left out: the keeper of the site file.")
+    licence: str | None = None
+    notes: str = ""
+    target: str = Field(default="", description="Weed, disease or purpose, for the spray record.")
+    cover_pct: float | None = Field(default=None, ge=0, le=100)
+    tackifier: bool | None = None
+    grass: str = ""
+    cut_height_mm: float | None = Field(default=None, gt=0, le=200)
+    leaf_length_mm: float | None = Field(default=None, gt=0, le=500, description="Measured before the cut.")
+    measured: Measured = Measured()

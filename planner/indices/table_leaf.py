@@ -1,0 +1,227 @@
+"""Rows of soil and leaf under the sky: temperature, dew, wetness and the night's frost."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+
+import numpy as np
+
+from planner.indices import frost, leaf_wetness, soil_temp
+from planner.indices import surface_temp as surface
+from planner.indices.quantities import LocalDays, Quantities
+from planner.indices.table import Rows
+from planner.weather import Array, flag
+
+#: Sunlight at which a shift learned at night no longer counts.
+SHIFT_GONE_WM2 = 100.0
+rows = Rows()
+
+
+@rows.sky(
+    unit="C",
+    says="Soil temperature near 6 cm, forecast or from the air of the days before",
+    bounds=(-50, 60),
+    needs=("soil_temp_6cm_c", "air_temp_c"),
+    source="zheng-1993",
+    valid="no snow cover",
+    check="tests/indices/test_soil_temp.py::test_soil_follows_a_step",
+)
+def soil_temp_c(q: Quantities) -> Array:
+    forecast = q["soil_temp_6cm_c"]
+    if not np.isnan(forecast).any():
+        return forecast
+    return np.where(np.isnan(forecast), soil_temp.hourly_soil_temp_c(q["air_temp_c"]), forecast)
+
+
+@rows.sky(
+    unit="0/1",
+    says="Soil frozen near the top",
+    needs=("soil_temp_c",),
+    source="green-traffic-2022",
+    valid="no snow cover",
+    check="tests/indices/test_rows.py::test_frozen_soil",
+)
+def soil_frozen(q: Quantities) -> Array:
+    soil = q["soil_temp_c"]
+    return flag(soil <= 0.0, ~np.isnan(soil))
+
+
+def _sunlight_at_label(q: Quantities) -> Array:
+    """Sunlight at the start of each hour, half way between the means of the hours beside it."""
+    here = q["sunlight_wm2"]
+    before = np.concatenate([here[:, :1], here[:, :-1]], axis=-1)
+    return np.where(np.isnan(before), here, 0.5 * (before + here))
+
+
+def _under_thatch_c(q: Quantities) -> Array:
+    """Soil as forecast; else the day's mean air, with which the balance was fitted."""
+    forecast = q["soil_temp_6cm_c"]
+    if not np.isnan(forecast).any():
+        return forecast
+    return np.where(np.isnan(forecast), soil_temp.trailing_day_mean_c(q["air_temp_c"]), forecast)
+
+
+@rows.sky(
+    unit="C",
+    says="Temperature of the leaf surface",
+    bounds=(-60, 80),
+    needs=(
+        "air_temp_c",
+        "rel_humidity_pct",
+        "wind_10m_ms",
+        "cloud_pct",
+        "soil_temp_6cm_c",
+        "station_pressure_hpa",
+        "sunlight_wm2",
+    ),
+    source="own-balance",
+    valid="-50 to 50 C; not high basins",
+    check="tests/indices/test_surface_temp.py::test_payerne_nights_better_than_air",
+)
+def surface_temp_c(q: Quantities) -> Array:
+    light = _sunlight_at_label(q)
+    computed = surface.surface_temp_c(
+        q["air_temp_c"],
+        q["rel_humidity_pct"],
+        q["wind_10m_ms"],
+        q["cloud_pct"] / 100.0,
+        _under_thatch_c(q),
+        q["station_pressure_hpa"],
+        light,
+    )
+    shift = q.constants.get("surface_shift_k", 0.0)
+    if shift == 0.0:
+        return computed
+    # The shift was learned on nights, so it fades out as the sun comes up.
+    return np.clip(computed + shift * np.clip(1.0 - light / SHIFT_GONE_WM2, 0.0, 1.0), -60.0, 80.0)
+
+
+@rows.sky(
+    unit="C",
+    says="Temperature the leaf surface has at the least: known, or as far below the air as it may fall",
+    bounds=(-66, 75),
+    needs=("air_temp_c", "surface_temp_c"),
+    source="own-balance",
+    valid="-50 to 50 C",
+    check="tests/indices/test_rows.py::test_turf_is_held_at_its_coldest_where_cloud_is_not_known",
+)
+def turf_least_c(q: Quantities) -> Array:
+    """The surface where it can be computed, else the coldest that the air allows: the cautious side of frost."""
+    computed = q["surface_temp_c"]
+    deepest = surface.GRASS_SURFACE.deepest_below_air_k
+    return np.where(np.isnan(computed), q["air_temp_c"] - deepest, computed)
+
+
+@rows.sky(
+    unit="mm",
+    says="Dew that forms in the hour",
+    bounds=(0, 0.1),
+    needs=("air_temp_c", "rel_humidity_pct", "wind_10m_ms", "surface_temp_c"),
+    source="own-balance",
+    valid="-50 to 50 C",
+    check="tests/indices/test_surface_temp.py::test_dew_only_below_the_dew_point",
+)
+def dew_mm(q: Quantities) -> Array:
+    return surface.dew_mm_per_h(
+        q["air_temp_c"],
+        q["rel_humidity_pct"],
+        q["wind_10m_ms"],
+        q["surface_temp_c"],
+        q["station_pressure_hpa"],
+    )
+
+
+@rows.sky(
+    unit="0/1",
+    says="Leaf wet from dew or rain",
+    needs=("rain_mm", "dew_mm", "air_temp_c", "rel_humidity_pct", "wind_10m_ms", "sunlight_wm2", "cloud_pct"),
+    source="own-leaf-store",
+    valid="short turf",
+    check="tests/indices/test_leaf_wetness.py::test_wet_nights_and_dry_days",
+)
+def leaf_wet(q: Quantities) -> Array:
+    drying = leaf_wetness.drying_mm_per_h(
+        q["air_temp_c"],
+        q["rel_humidity_pct"],
+        q["wind_10m_ms"],
+        q["sunlight_wm2"],
+        surface.longwave_down_wm2(q["air_temp_c"], q["rel_humidity_pct"], q["cloud_pct"] / 100.0),
+        q["station_pressure_hpa"],
+    )
+    rule = leaf_wetness.wet_by_humidity(q["rel_humidity_pct"], q["rain_mm"])
+    return leaf_wetness.wet_leaf(q["rain_mm"], q["dew_mm"], drying, rule)
+
+
+@rows.sky(
+    unit="h",
+    says="Hours until the leaf is dry",
+    bounds=(0, 100000),
+    needs=("leaf_wet",),
+    source="own-drying",
+    valid="short turf; known up to the end of the hours",
+    check="tests/indices/test_drying.py::test_leaf_is_dry_again_some_hours_after_rain",
+)
+def leaf_dry_in_h(q: Quantities) -> Array:
+    return leaf_wetness.hours_until(1.0 - q["leaf_wet"])
+
+
+def night_lowest(q: Quantities, name: str) -> Array:
+    """Lowest of each noon-to-noon night, (members, nights); NaN where a dark hour is not known.
+
+    Nor is a night known that the hours leave before the sun is up, or enter after it.
+    """
+    nights, altitude = q.nights, q["sun_altitude_deg"]
+    up = altitude > 0.0
+    values = q[name]
+    lowest = nights.lowest(np.where(np.isnan(values) & up, np.inf, values))
+    whole = np.ones(len(nights.dates), dtype=bool)
+    whole[0] = _since_noon_h(q, 0) < 1.0 or not up[0, 0]
+    end = _since_noon_h(q, q.weather.hours - 1)
+    whole[-1] &= end >= 23.0 or (end >= 12.0 and bool(up[0, -1]))
+    return np.where(whole & np.isfinite(lowest), lowest, np.nan)
+
+
+def _since_noon_h(q: Quantities, hour: int) -> float:
+    local = q.weather.time(hour).astimezone(q.site.zone)
+    return (local.hour + local.minute / 60.0 - 12.0) % 24.0
+
+
+def night_lead_days(q: Quantities, nights: LocalDays) -> Array:
+    """Days from now to the midnight of each night."""
+    zone = q.site.zone
+    middles = [datetime.combine(day + timedelta(days=1), time(0), zone) for day in nights.dates]
+    return np.array([(middle - q.now).total_seconds() / 86400.0 for middle in middles])
+
+
+def _frost_chance(q: Quantities, name: str) -> Array:
+    lowest = night_lowest(q, name)
+    # Members may share one air temperature and differ in rain and wind alone.
+    if q["air_temp_c"].shape[0] > 1:
+        spread = np.array(frost.MEMBER_SPREAD_K)
+    else:
+        spread = frost.forecast_spread_k(night_lead_days(q, q.nights))
+    return q.nights.spread(frost.frost_chance(lowest, spread))
+
+
+@rows.sky(
+    unit="0-1",
+    says="Chance of frost on the grass in the night from noon to noon",
+    needs=("surface_temp_c",),
+    source="own-frost-chance",
+    valid="nights known up to sunrise",
+    check="tests/indices/test_frost.py::test_frost_chance_worked_values",
+)
+def frost_chance_ground(q: Quantities) -> Array:
+    return _frost_chance(q, "surface_temp_c")
+
+
+@rows.sky(
+    unit="0-1",
+    says="Chance of frost in the air in the night from noon to noon",
+    needs=("air_temp_c",),
+    source="own-frost-chance",
+    valid="nights known up to sunrise",
+    check="tests/indices/test_frost.py::test_frost_chance_worked_values",
+)
+def frost_chance_air(q: Quantities) -> Array:
+    return _frost_chance(q, "air_temp_c")

@@ -1,0 +1,121 @@
+"""What all pages share: the templates, the top of the page, the words for states."""
+
+from __future__ import annotations
+
+import base64
+import re
+from datetime import UTC
+from functools import cache
+from hashlib import sha256
+from importlib.resources import files
+from urllib.parse import quote
+from zlib import crc32
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from planner.page.rows import SiteClock, figure
+from planner.reports.rows import Report
+from planner.reports.sentences import BESIDE_A_SPRAY, job_on
+
+HTML = "text/html; charset=utf-8"
+
+#: State -> what it means, in a line.
+STATES = {
+    "steady": "every need holds with room, to the end of its after-hours",
+    "narrow": "all hold, but with little room",
+    "broken": "starts well, fails before its after-hours end",
+    "barred": "a limit, a gap or the clock is against it",
+    "unread": "something needed is missing or too old",
+}
+#: Shorter words for the same, beside a time.
+SHORT = {
+    "steady": "holds with room",
+    "narrow": "holds, only just",
+    "broken": "breaks",
+    "barred": "barred",
+    "unread": "not read",
+}
+
+
+def text_of(name: str) -> str:
+    """The text of a file beside the templates."""
+    return files("planner.page").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def _compact(css: str) -> str:
+    """The style sheet without what only its readers need."""
+    css = re.sub(r"/\*.*?\*/", "", css, flags=re.DOTALL)
+    return re.sub(r"\s*([{};:,>])\s*", r"\1", re.sub(r"\s+", " ", css)).strip()
+
+
+STYLE = _compact(text_of("style.css"))
+SCRIPT = text_of("refresh.js").strip()
+_SCRIPT_HASH = base64.b64encode(sha256(SCRIPT.encode()).digest()).decode()
+#: Nothing from elsewhere, and no script but ours.
+CONTENT_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; "
+    f"form-action 'self'; base-uri 'none'; frame-ancestors 'self'; script-src 'sha256-{_SCRIPT_HASH}'"
+)
+
+
+@cache
+def environment() -> Environment:
+    """Templates with the words and figures they write."""
+    made = Environment(
+        loader=PackageLoader("planner.page"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    made.filters |= {
+        "figure": figure,
+        "job_url": lambda name: f"/job/{quote(name)}",
+        "slug": lambda text: re.sub(r"[^a-z0-9]+", "-", str(text).lower()).strip("-"),
+        "first_up": lambda text: text[:1].upper() + text[1:],
+    }
+    made.globals |= {
+        "STYLE": Markup(STYLE),
+        "SCRIPT": Markup(SCRIPT),
+        "STATES": STATES,
+        "SHORT": SHORT,
+        "BESIDE_A_SPRAY": BESIDE_A_SPRAY,
+        "job_on": job_on,
+    }
+    return made
+
+
+def clock_of(report: Report) -> SiteClock:
+    """The site's clock at the moment that the report is true of."""
+    return SiteClock(ZoneInfo(report.site.timezone), report.as_of)
+
+
+def edition(report: Report) -> str:
+    """Another text whenever there is something new to read: moment of the pass and a mark of its notes."""
+    made_at = report.made_at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    return f"{made_at} {crc32(' '.join(report.forecast.notes).encode()):08x}"
+
+
+def write(template: str, report: Report, **context: object) -> bytes:
+    """One page as bytes."""
+    shared: dict[str, object] = {
+        "site": report.site.name,
+        "made_at": report.made_at,
+        "edition": edition(report),
+        "forecast": report.forecast,
+        "fault": "; ".join(fault.rstrip(".") for fault in report.faults),
+        "clock": clock_of(report),
+        "jobs": list({row.job: row for row in report.ribbons}.values()),
+        "reload": True,
+    }
+    text = environment().get_template(template).render(**(shared | context))
+    # Indents go, except in what is to be copied as it stands.
+    parts = re.split(r"(<pre.*?</pre>)", text, flags=re.DOTALL)
+    return "".join(re.sub(r"\n\s*", "\n", p) if at % 2 == 0 else p for at, p in enumerate(parts)).encode()
+
+
+def empty(says: str) -> bytes:
+    """The page before the first pass, or for an address where nothing is."""
+    return environment().get_template("empty.html.j2").render(says=says).encode()

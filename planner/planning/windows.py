@@ -1,0 +1,208 @@
+"""Windows for a job: runs of start hours that hold, with the latest start that still does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+from msgspec import Struct
+
+from planner.margin import EPS, NARROW, STATES, UNREAD, State
+from planner.planning.suitability import Suitability
+from planner.rules.base import Attempt, Need, ResultKey
+from planner.weather import HourlyWeather
+
+_JUST_BEFORE = 1e-6
+
+
+class Window(Struct, frozen=True, kw_only=True):
+    """A run of start hours in which one job on one surface holds."""
+
+    job: str
+    surface: str
+    start: datetime
+    latest_start: datetime
+    end: datetime
+    """When work begun at the latest start is finished."""
+    best_start: datetime
+    state: State
+    score: float
+    margin: float
+    """Margin of the tightest need at the best start, 0..1."""
+    chance: float | None
+    best_hour: int
+    """Index of the best start hour in the weather."""
+    next_start: datetime | None = None
+    """Start of the next window for the same job and surface."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moments:
+    """The moments within an hour at which a job may begin or cease to hold, and what its needs rest on there."""
+
+    latest: tuple[tuple[Attempt, tuple[tuple[Need, ResultKey], ...]], ...]
+    """In order of time, each with the needs that rest on other figures than at the moment before."""
+    earliest: tuple[tuple[Attempt, tuple[tuple[Need, ResultKey], ...]], ...]
+    """From the end of the hour backward, each with all needs; empty where none begins to hold within an hour."""
+
+    def keys(self) -> Iterator[ResultKey]:
+        """All keys, for the figures that they rest on."""
+        return (key for _, pairs in (*self.latest, *self.earliest) for _, key in pairs)
+
+
+def moments_of(needs: tuple[Need, ...], keys: tuple[ResultKey, ...], attempt: Attempt) -> Moments:
+    """What a span touches changes only where one of its edges crosses a full hour, so only those moments count."""
+    edges = [need.edges_h(attempt) for need in needs]
+    crossings = sorted({*(1.0 - edge % 1.0 for each in edges for edge in each), 1.0})
+    moving = [(need, key) for need, key, each in zip(needs, keys, edges, strict=True) if each]
+    latest = []
+    for offset in crossings:
+        shifted = replace(attempt, offset_h=offset - _JUST_BEFORE)
+        now_on = [(need, need.key_at(shifted, key)) for need, key in moving]
+        pairs = zip(now_on, moving, strict=True)
+        latest.append((shifted, tuple(pair for pair, before in pairs if pair[1] is not before[1])))
+        moving = now_on
+    openings = {round(moment % 1.0, 6) for need in needs for moment in need.opens_h(attempt)} - {0.0}
+    backward = (1.0 - _JUST_BEFORE, *sorted(openings, reverse=True)) if openings else ()
+    shifts = (replace(attempt, offset_h=offset) for offset in backward)
+    earliest = tuple((shifted, tuple((need, need.key(shifted)) for need in needs)) for shifted in shifts)
+    return Moments(latest=tuple(latest), earliest=earliest)
+
+
+def find(
+    suitability: Suitability, attempt: Attempt, *, now: datetime, moments: Moments | None = None
+) -> tuple[Window, ...]:
+    """All windows from now on, in order of time. `moments` where they are known already."""
+    weather = attempt.quantities.weather
+    first = max(0, weather.index(now))
+    good = suitability.state <= NARROW
+    good[:first] = False
+    edges = np.flatnonzero(np.diff(good.astype(np.int8), prepend=0, append=0)).tolist()
+    runs = [(begin, end - 1) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
+    if not runs:
+        return ()
+    needs = suitability.needs
+    moments = moments or moments_of(needs, tuple(need.key(attempt) for need in needs), attempt)
+    latest = _latest_offsets(moments, weather.hours, [last for _, last in runs])
+    earliest = _earliest_offsets(moments, [begin for begin, _ in runs], first)
+    # Lists are several times faster than arrays to pick single hours from.
+    least = np.fmin.reduce(suitability.margin, axis=0).tolist()
+    score, state = suitability.score.tolist(), suitability.state.tolist()
+    chance = None if suitability.chance is None else suitability.chance.tolist()
+    soonest = _next_five_minutes(now)
+    hour_0 = weather.start
+    windows: list[Window] = []
+    # From the last to the first, so that each knows the one that comes after it.
+    for (begin, last), sooner, offset in zip(
+        reversed(runs), reversed(earliest), reversed(latest), strict=True
+    ):
+        latest_start = hour_0 + timedelta(hours=last, minutes=_minutes(offset))
+        start = max(hour_0 + timedelta(hours=begin, minutes=-_minutes(sooner)), soonest)
+        if start > latest_start:
+            continue
+        best = max(range(begin, last + 1), key=score.__getitem__)
+        windows.append(
+            Window(
+                job=suitability.job.name,
+                surface=suitability.surface.name,
+                start=start,
+                latest_start=latest_start,
+                end=latest_start + timedelta(hours=suitability.job.duration_h),
+                best_start=max(hour_0 + timedelta(hours=best), start) if best > begin else start,
+                state=STATES[state[best]],
+                score=score[best],
+                margin=min(1.0, least[best]),
+                chance=None if chance is None else _known(chance[best]),
+                best_hour=best,
+                next_start=windows[-1].start if windows else None,
+            )
+        )
+    return tuple(reversed(windows))
+
+
+def _known(value: float) -> float | None:
+    return None if value != value else value
+
+
+def _minutes(hours: float) -> int:
+    """Whole minutes, rounded down; moments are rounded to a millionth of an hour, which is not a minute."""
+    return int(hours * 60.0 + 1e-3)
+
+
+def _next_five_minutes(moment: datetime) -> datetime:
+    past = timedelta(minutes=moment.minute % 5, seconds=moment.second, microseconds=moment.microsecond)
+    return moment - past + timedelta(minutes=5) if past else moment
+
+
+def _latest_offsets(moments: Moments, hours: int, lasts: list[int]) -> list[float]:
+    """For each hour of `lasts` the latest start within it (0..1 h) at which every need still holds."""
+    closed = np.zeros((len(moments.latest), hours), dtype=bool)
+    for row, (shifted, pairs) in zip(closed, moments.latest, strict=True):
+        for need, key in pairs:
+            row |= need.result(shifted, key).closed
+    # What fails at one moment cannot hold from there on: the last moment before the first failure counts.
+    held = ~np.logical_or.accumulate(closed[:, lasts], axis=0)
+    offsets = [0.0, *(shifted.offset_h + _JUST_BEFORE for shifted, _ in moments.latest)]
+    latest = np.array(offsets)[held.sum(axis=0)]
+    # A start on the next full hour belongs to the next hour, which does not hold.
+    return [min(float(offset), 55.0 / 60.0) if offset >= 1.0 else float(offset) for offset in latest]
+
+
+def _earliest_offsets(moments: Moments, begins: list[int], first: int) -> list[float]:
+    """How much before its first full hour each run already holds, in hours.
+
+    Only clocks and gaps open within an hour; everything else must hold in the hour before from then on.
+    """
+    sooner = [0.0] * len(begins)
+    before = np.maximum(np.array(begins) - 1, 0)
+    alive = np.array(begins) > first
+    # From the end of the hour backward: what fails at a later moment cannot hold from an earlier one on.
+    for shifted, pairs in moments.earliest:
+        for need, key in pairs:
+            alive = alive & ~need.result(shifted, key).closed[before]
+        for run in np.flatnonzero(alive):
+            sooner[run] = 1.0 - shifted.offset_h
+    return sooner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closed:
+    """Why a job has no window soon. Hours are those ahead that clock, season and light leave open."""
+
+    hours_unread: int
+    unread_hour: int | None
+    """The first of them, in the weather."""
+    lost: dict[int, int]
+    """Hours that each need closes, by its row."""
+    nearest: dict[int, int]
+    """Of those, the hour that comes nearest to holding."""
+    least_bad: tuple[int, ...]
+    """Up to two hours that miss by least."""
+
+
+def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime, hours: int) -> Closed:
+    """The causes over the next `hours` hours."""
+    first = max(0, weather.index(now))
+    last = min(weather.hours, first + hours)
+    failing = suitability.margin < -EPS
+    calendar = np.array([need.is_calendar for need in suitability.needs])
+    ahead = np.zeros(weather.hours, dtype=bool)
+    ahead[first:last] = True
+    is_open = ahead & ~failing[calendar].any(axis=0)
+    inside = is_open if is_open.any() else ahead
+    unread = np.flatnonzero(inside & (suitability.state == UNREAD))
+    closed = failing & inside & (suitability.state != UNREAD)
+    lost = {int(row): int(closed[row].sum()) for row in range(len(closed)) if closed[row].any()}
+    nearest = {row: int(np.argmax(np.where(closed[row], suitability.margin[row], -np.inf))) for row in lost}
+    candidates = np.flatnonzero(is_open & (suitability.state > NARROW) & (suitability.state != UNREAD))
+    miss = np.fmin(suitability.margin, 0.0)
+    order = sorted(candidates, key=lambda hour: ((miss[:, hour] < 0).sum(), -float(miss[:, hour].sum())))
+    return Closed(
+        hours_unread=int(unread.size),
+        unread_hour=int(unread[0]) if unread.size else None,
+        lost=lost,
+        nearest=nearest,
+        least_bad=tuple(int(hour) for hour in order[:2]),
+    )

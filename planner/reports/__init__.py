@@ -1,0 +1,1 @@
+"""The report of a pass, and its words."""

@@ -1,0 +1,125 @@
+"""The sentence of the day: the first work of the week, tomorrow's best spray, the gravest warning."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from planner.reports.rows import JobRow, Report, RunRow, WindowRow, WorkRow
+from planner.reports.sentences import job_on
+
+#: Longest state a home hub keeps (255 characters in the one whose sensor page we read).
+LONGEST = 255
+#: Put before the sentence when the forecast is too old.
+OLD = "Old forecast: "
+#: Needs that only say when such work is done at all; they are no reason for a lost day.
+_CALENDAR = ("light", "allowed_hours", "clock", "season")
+
+
+def headline(report: Report) -> str:
+    """The first work of the week still to come, tomorrow's best spray of a wanted job, the gravest warning."""
+    parts = [first_work(report), tomorrow_spray(report)]
+    if report.warnings:
+        parts.append(_lower(first_clause(report.warnings[0].says)))
+    text = "; ".join(part for part in parts if part) + "."
+    return cut(f"{OLD}{_lower(text)}" if report.forecast.stale else text)
+
+
+def first_work(report: Report) -> str:
+    """What is placed or planned next, and when; or that nothing is, and why."""
+    now, zone = report.as_of, ZoneInfo(report.site.timezone)
+    coming = [row for row in (*report.week.work, *report.week.planned) if row.end > now]
+    if coming:
+        first = min(coming, key=lambda row: (row.start.timestamp(), row.job, row.surface))
+        return f"{_named(first, _surfaces(first, coming))} {_when(first, now, zone)}"
+    waiting = len(report.week.left)
+    if waiting:
+        return f"No hour of this week is found for {waiting} {'job' if waiting == 1 else 'jobs'} that should be done"
+    return "No work is wanted or due"
+
+
+def tomorrow_spray(report: Report) -> str:
+    """The best window of a wanted spray tomorrow, or why there is none; empty where no spray is wanted."""
+    now, zone = report.as_of, ZoneInfo(report.site.timezone)
+    tomorrow = now.astimezone(zone).date() + timedelta(days=1)
+    wanted = [(row.job, row.surface) for row in report.wanted if row.kind == "spraying"]
+    if not wanted:
+        return ""
+    windows = [
+        row for row in report.windows if (row.job, row.surface) in wanted and _is_on(row, tomorrow, zone)
+    ]
+    if not windows:
+        return f"no spray hour tomorrow{_why_not(report, wanted, tomorrow, zone)}"
+    # What the week's order has for that day comes first, so that the two never disagree.
+    placed = {
+        (one.job, one.surface) for one in report.week.work if one.start.astimezone(zone).date() == tomorrow
+    }
+    best = min(windows, key=lambda row: ((row.job, row.surface) not in placed, row.rank))
+    start, latest = best.start.astimezone(zone), best.latest_start.astimezone(zone)
+    begins = max(start, datetime.combine(tomorrow, datetime.min.time(), zone))
+    only_just = ", only just" if best.state == "narrow" else ""
+    return f"tomorrow's best spray: {job_on(best.label, best.surface)}, start {begins:%H:%M}-{latest:%H:%M}{only_just}"
+
+
+def _is_on(row: WindowRow, day: date, zone: ZoneInfo) -> bool:
+    return row.start.astimezone(zone).date() <= day <= row.latest_start.astimezone(zone).date()
+
+
+def _why_not(report: Report, wanted: list[tuple[str, str]], day: date, zone: ZoneInfo) -> str:
+    """What takes most hours of the day from the wanted sprays, in a few words."""
+    lost: dict[str, float] = {}
+    begins = datetime.combine(day, datetime.min.time(), zone)
+    ends = datetime.combine(day + timedelta(days=1), datetime.min.time(), zone)
+    for ribbon in report.ribbons:
+        if (ribbon.job, ribbon.surface) not in wanted:
+            continue
+        for run in ribbon.runs:
+            hours = (min(run.end, ends) - max(run.start, begins)) / timedelta(hours=1)
+            if hours > 0 and _takes_hours(run):
+                lost[run.label] = lost.get(run.label, 0.0) + hours
+    return f" ({max(lost, key=lambda label: lost[label])})" if lost else ""
+
+
+def _takes_hours(run: RunRow) -> bool:
+    return run.state in ("broken", "barred", "unread") and run.need not in _CALENDAR
+
+
+def cut(text: str) -> str:
+    """The text, cut to what a hub keeps."""
+    return text if len(text) <= LONGEST else text[: LONGEST - 1].rstrip() + "…"
+
+
+def first_clause(says: str) -> str:
+    """The first clause of a warning: what and when, without its figures."""
+    head, _, rest = says.partition(": ")
+    if rest and " " not in head:
+        # One word alone, such as `Overdue`, says nothing yet.
+        head = f"{head} {rest.split(' (', 1)[0]}"
+    return head.split(". ", 1)[0].rstrip(".")
+
+
+def _surfaces(first: WorkRow, rows: Iterable[WorkRow]) -> list[str]:
+    """The surfaces on which the same work is done in the same hour."""
+    return [
+        row.surface for row in rows if (row.job, row.start, row.end) == (first.job, first.start, first.end)
+    ]
+
+
+def _named(row: JobRow, surfaces: list[str]) -> str:
+    """The job and where, without saying the surface twice."""
+    where = " and ".join(dict.fromkeys(surfaces))
+    label = f"{row.label[:1].upper()}{row.label[1:]}"
+    return label if label.endswith(where) else f"{label} on the {where}"
+
+
+def _when(row: WorkRow, now: datetime, zone: ZoneInfo) -> str:
+    start, end = row.start.astimezone(zone), row.end.astimezone(zone)
+    ahead = (start.date() - now.astimezone(zone).date()).days
+    day = {0: "", 1: "tomorrow "}.get(ahead, f"{start:%a} ")
+    only_just = ", only just" if row.state == "narrow" else ""
+    return f"{day}{start:%H:%M}-{end:%H:%M}{only_just}"
+
+
+def _lower(text: str) -> str:
+    return f"{text[:1].lower()}{text[1:]}"

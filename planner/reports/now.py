@@ -1,0 +1,241 @@
+"""One flat object for a home dashboard: short states, null where there is nothing, never a missing key."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from msgspec import Struct
+
+from planner.reports.headline import cut, headline
+from planner.reports.rows import DayRow, JobRow, Report, WindowRow, WorkRow
+from planner.reports.sentences import BESIDE_A_SPRAY
+from planner.reports.surface_rows import DueRow
+from planner.terms import KINDS_OF_JOB
+
+Value = str | float | int | bool | None
+Now = dict[str, Value]
+#: Kinds of warning that have keys of their own, and their shorter name for a yes or a no.
+_WARNINGS = {"wash": "rain_wash", "frost": "frost"}
+#: Wanted jobs that get keys, so that the object stays under 8 kB.
+_MOST_WANTED = 12
+
+
+class _Next(Struct, frozen=True, kw_only=True):
+    """What comes next of a kind: a placed hour, a window of what is due or wanted, or any window."""
+
+    job: str
+    surface: str
+    start: datetime
+    latest_start: datetime
+    state: str | None
+    share: float | None
+    says: str | None
+
+
+def now(report: Report) -> Now:
+    """The report as it reads at its moment, on one level."""
+    forecast, stale = report.forecast, report.forecast.stale
+    placed, any_job = _placed_due_or_wanted(report), _soonest(report, report.windows)
+    flat: Now = {
+        "site": report.site.name,
+        "made_at": _utc(report.made_at),
+        "issued_at": None if forecast.issued_at is None else _utc(forecast.issued_at),
+        "fetched_at": None if forecast.fetched_at is None else _utc(forecast.fetched_at),
+        "forecast_age_h": forecast.age_h,
+        "stale": stale,
+        "stale_at": _utc(forecast.stale_at),
+        "provider": forecast.provider,
+        "credit": forecast.credit,
+        "headline": headline(report),
+    }
+    for prefix, found in (("", placed), ("any_", any_job)):
+        flat |= _next_keys(f"{prefix}next", f"{prefix}next", found(None), stale)
+        for kind in KINDS_OF_JOB:
+            flat |= _next_keys(f"{prefix}{kind}_next", f"{prefix}{kind}", found(kind), stale)
+    for row in report.wanted[:_MOST_WANTED]:
+        flat |= _wanted_keys(row, report)
+    flat |= _warning_keys(report)
+    flat |= _today_keys(report)
+    flat["next_pass_by"] = _utc(forecast.stale_at)
+    flat["spray_caution"] = BESIDE_A_SPRAY
+    flat["fault"] = cut("; ".join(report.faults)) or None
+    return flat
+
+
+def key_of(job: str, surface: str) -> str:
+    """A job on a surface as the piece of a key."""
+    return re.sub(r"[^a-z0-9]+", "_", f"{job} {surface}".lower()).strip("_")
+
+
+def _next_keys(name: str, kind: str, found: _Next | None, stale: bool) -> Now:
+    """Keys of what comes next. No hour of a stale forecast is steady or narrow any more, but unread."""
+    state = None if found is None else found.state
+    reason = None if found is None or found.says is None else cut(found.says)
+    if stale and found is not None:
+        state = None if state is None else "unread"
+        reason = "Not read: the forecast is too old."
+    return {
+        f"{name}_job": None if found is None else found.job,
+        f"{name}_surface": None if found is None else found.surface,
+        f"{name}_start": None if found is None else found.start.isoformat(),
+        f"{kind}_latest_start": None if found is None else found.latest_start.isoformat(),
+        f"{kind}_state": state,
+        # No chance is calibrated yet; the share of the members has a key of its own.
+        f"{kind}_chance": None,
+        f"{kind}_share": None if found is None else found.share,
+        f"{kind}_reason": reason,
+    }
+
+
+def _placed_due_or_wanted(report: Report) -> Callable[[str | None], _Next | None]:
+    """What comes next of a kind (None: of any): the week's order first, else what is due, else what is wanted."""
+    coming = [row for row in (*report.week.work, *report.week.planned) if row.end > report.as_of]
+    # By the moment: two times of one clock are compared by what it shows, and in autumn an hour is shown twice.
+    coming.sort(key=lambda row: (row.start.timestamp(), row.job, row.surface))
+    due = [row for row in report.due if row.next_start is not None]
+
+    def found(kind: str | None) -> _Next | None:
+        for work in coming:
+            if kind in (None, work.kind):
+                return _of_work(work, report)
+        for rows in (due, report.wanted):
+            for row in rows:
+                window = _first(report.windows, row) if kind in (None, row.kind) else None
+                if window is not None:
+                    return _of_window(window)
+        return None
+
+    return found
+
+
+def _soonest(report: Report, windows: Iterable[WindowRow]) -> Callable[[str | None], _Next | None]:
+    """The soonest window of any job of a kind, wanted or not; the better rank first."""
+    rows = sorted(windows, key=lambda row: (row.start.timestamp(), row.rank))
+
+    def found(kind: str | None) -> _Next | None:
+        return next((_of_window(row) for row in rows if kind in (None, row.kind)), None)
+
+    return found
+
+
+def _first(windows: Iterable[WindowRow], row: JobRow | DueRow) -> WindowRow | None:
+    mine = (one for one in windows if (one.job, one.surface) == (row.job, row.surface))
+    return min(mine, key=lambda one: one.start.timestamp(), default=None)
+
+
+def _of_window(row: WindowRow) -> _Next:
+    return _Next(
+        job=row.job,
+        surface=row.surface,
+        start=row.start,
+        latest_start=row.latest_start,
+        state=row.state,
+        share=row.share,
+        says=row.limiting.says,
+    )
+
+
+def _of_work(row: WorkRow, report: Report) -> _Next:
+    """Placed work may begin as late as its window lets it; planned work stands where the keeper put it."""
+    window = next(
+        (
+            one
+            for one in report.windows
+            if (one.job, one.surface) == (row.job, row.surface) and one.start <= row.start <= one.latest_start
+        ),
+        None,
+    )
+    return _Next(
+        job=row.job,
+        surface=row.surface,
+        start=row.start,
+        latest_start=row.start if window is None else window.latest_start,
+        state=row.state,
+        share=None if window is None else window.share,
+        says="Planned by you." if row.limiting is None else row.limiting.says,
+    )
+
+
+def _wanted_keys(row: JobRow, report: Report) -> Now:
+    """State, start, hours until and chance of a wanted job: in the week's hour, else in its first window."""
+    works = [work for work in report.week.work if (work.job, work.surface) == (row.job, row.surface)]
+    work = min(works, key=lambda one: one.start.timestamp(), default=None)
+    window = _first(report.windows, row)
+    found = _of_work(work, report) if work is not None else None if window is None else _of_window(window)
+    name = f"wanted_{key_of(row.job, row.surface)}"
+    barred = any((one.job, one.surface) == (row.job, row.surface) for one in report.barred)
+    state = "barred" if barred and found is None else None if found is None else found.state
+    hours = None if found is None else max(0.0, (found.start - report.as_of) / timedelta(hours=1))
+    return {
+        f"{name}_state": "unread" if report.forecast.stale and state is not None else state,
+        f"{name}_start": None if found is None else found.start.isoformat(),
+        f"{name}_hours_until": None if hours is None else round(hours, 1),
+        f"{name}_chance": None,
+        f"{name}_share": None if found is None else found.share,
+    }
+
+
+def _warning_keys(report: Report) -> Now:
+    """Warnings by kind. A kind that cannot be read, or of a stale forecast, is not known to be absent."""
+    not_read = {row.kind for row in report.not_read}
+    flat: Now = {}
+    for kind, short in _WARNINGS.items():
+        first = next((row for row in report.warnings if row.kind == kind), None)
+        unknown = first is None and (kind in not_read or report.forecast.stale)
+        flat[f"{kind}_warning"] = None if unknown else first is not None
+        flat[f"{kind}_level"] = None if first is None else first.level
+        flat[f"{kind}_begins"] = None if first is None else first.begins.isoformat()
+        flat[f"{kind}_says"] = None if first is None else cut(first.says)
+        flat[short] = flat[f"{kind}_warning"]
+    flat["warnings_count"] = len(report.warnings)
+    flat["warning"] = cut(report.warnings[0].says) if report.warnings else None
+    return flat
+
+
+def _today_keys(report: Report) -> Now:
+    """Figures of the site's day at the moment of the report; the wash is that of the surface most at risk."""
+    today = report.as_of.astimezone(ZoneInfo(report.site.timezone)).date().isoformat()
+    rows = [row for row in report.days if row.date == today]
+    first = rows[0] if rows else None
+
+    def of_first(figure: Callable[[DayRow], float | None]) -> float | None:
+        value = None if first is None else figure(first)
+        return None if value is None else round(value, 3)
+
+    risks = [row.rain_wash_risk for row in rows if row.rain_wash_risk is not None]
+    return {
+        "today_growth_potential": of_first(lambda row: row.growth_potential),
+        "today_frost_risk": of_first(lambda row: row.frost_risk),
+        "today_rain_mm": of_first(lambda row: row.rain_mm),
+        "today_soil_temp_c": of_first(lambda row: row.soil_temp_c),
+        "today_rain_wash_risk": round(max(risks), 3) if risks else None,
+    }
+
+
+def _utc(moment: datetime) -> str:
+    """ISO 8601 in UTC with a Z."""
+    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+#: Keys that are never missing; every wanted job adds its own.
+FIXED_KEYS: tuple[str, ...] = (
+    *("site", "made_at", "issued_at", "fetched_at", "forecast_age_h", "stale", "stale_at", "provider"),
+    *("credit", "headline"),
+    *(
+        key
+        for prefix in ("", "any_")
+        for name, kind in (("next", "next"), *((f"{kind}_next", kind) for kind in KINDS_OF_JOB))
+        for key in _next_keys(f"{prefix}{name}", f"{prefix}{kind}", None, False)
+    ),
+    *(f"{kind}_{key}" for kind in _WARNINGS for key in ("warning", "level", "begins", "says")),
+    *_WARNINGS.values(),
+    *("warnings_count", "warning"),
+    *(
+        f"today_{key}"
+        for key in ("growth_potential", "frost_risk", "rain_mm", "soil_temp_c", "rain_wash_risk")
+    ),
+    *("next_pass_by", "spray_caution", "fault"),
+)

@@ -1,0 +1,209 @@
+"""The newest report as it reads now, what is drawn from it, each drawn once, and how that is sent."""
+
+from __future__ import annotations
+
+import gzip
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from hashlib import sha256
+
+from fastapi import Request, Response
+
+from planner.errors import NoPassYet
+from planner.page import CONTENT_POLICY, HTML
+from planner.reports.as_of import as_of, holds_until
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
+
+#: Answers kept of one snapshot; past that a filtered one is made anew each time.
+_MOST_KEPT = 512
+
+
+@dataclass(frozen=True)
+class Item:
+    """One answer ready to send."""
+
+    content_type: str
+    body: bytes
+    etag: str
+    ready: dict[bool, tuple[bytes, list[tuple[bytes, bytes]]]] = field(default_factory=dict, compare=False)
+    """Body and head as they were sent before, plain (False) and compressed (True)."""
+
+    @cached_property
+    def compressed(self) -> bytes:
+        """The bytes as gzip, made when first asked for."""
+        return gzip.compress(self.body, 6, mtime=0)
+
+
+def item(content_type: str, body: bytes) -> Item:
+    """An answer with a strong ETag from its bytes."""
+    return Item(content_type, body, f'"{sha256(body).hexdigest()[:32]}"')
+
+
+Draw = Callable[[Report], bytes]
+#: What names an answer: its name, and what was asked for.
+Key = tuple[str | None, ...]
+
+
+class Snapshot:
+    """A report as it reads at one moment, with the answers that were drawn from it."""
+
+    def __init__(self, report: Report, workings: Workings) -> None:
+        self.report = report
+        self.workings = workings
+        self.until = holds_until(report)
+        self._is_aged = report.as_of != report.made_at
+        self._items: dict[Key, Item] = {}
+        self._lock = threading.Lock()
+
+    def holds(self, now: datetime) -> bool:
+        """Whether the report reads like this at that moment."""
+        return now < self.until and (not self._is_aged or now >= self.report.as_of)
+
+    def item(self, key: Key, content_type: str, draw: Draw) -> Item:
+        """The answer under the key, drawn when it is first asked for."""
+        found = self._items.get(key)
+        if found is not None:
+            return found
+        with self._lock:
+            found = self._items.get(key)
+            if found is None:
+                found = item(content_type, draw(self.report))
+                if len(self._items) < _MOST_KEPT:
+                    self._items[key] = found
+            return found
+
+
+class ReportCache:
+    """Holds the report of the newest pass. Passes put, requests read; both may run in different threads.
+
+    A report is shown as it is until it would be wrong: until a window or warning is over, an hour or a day turns,
+    or the forecast counts as stale. From then on it is shown as of the moment of the reading.
+    """
+
+    def __init__(
+        self, clock: Callable[[], datetime], drawn_at_once: Callable[[Snapshot], object] | None = None
+    ) -> None:
+        self._clock = clock
+        self._drawn_at_once = drawn_at_once
+        self._lock = threading.Lock()
+        self._made: Snapshot | None = None
+        self._shown: Snapshot | None = None
+        self._listeners: list[Callable[[], object]] = []
+
+    @property
+    def made_at(self) -> datetime | None:
+        """When the newest pass was made; None before the first."""
+        return None if self._made is None else self._made.report.made_at
+
+    @property
+    def stale_at(self) -> datetime | None:
+        """From when its forecast counts as stale."""
+        return None if self._made is None else self._made.report.forecast.stale_at
+
+    def put(self, report: Report, workings: Workings) -> None:
+        """Show the report of a new pass from now on."""
+        made = Snapshot(report, workings)
+        if self._drawn_at_once is not None:
+            # In the thread of the pass, so that no reader waits for the pages.
+            self._drawn_at_once(made)
+        with self._lock:
+            self._made = self._shown = made
+            listeners = list(self._listeners)
+        for listener in listeners:
+            listener()
+
+    def clear(self) -> None:
+        """Show nothing until the next report is put."""
+        with self._lock:
+            self._made = self._shown = None
+
+    def listen(self, listener: Callable[[], object]) -> Callable[[], None]:
+        """Call the listener after each pass, in the thread of the pass. The answer takes it off again."""
+        with self._lock:
+            self._listeners.append(listener)
+        return lambda: self._listeners.remove(listener)
+
+    def snapshot(self) -> Snapshot:
+        """The report as it reads now. NoPassYet before the first pass."""
+        now, shown = self._clock(), self._shown
+        return shown if shown is not None and shown.holds(now) else self._as_of(now)
+
+    def _as_of(self, now: datetime) -> Snapshot:
+        """The snapshot of this moment, made by the first who asks."""
+        with self._lock:
+            made, shown = self._made, self._shown
+            if made is None or shown is None:
+                raise NoPassYet("The first pass is not finished yet. Ask again in a minute.")
+            if not shown.holds(now):
+                # Always from the report as it was made: the clock may also have been set back.
+                aged = Snapshot(as_of(made.report, now), made.workings)
+                self._shown = shown = made if aged.report is made.report else aged
+            return shown
+
+
+#: Below this compressing is not worth a header.
+_WORTH_COMPRESSING = 1400
+_PAGE_HEADERS = [
+    (b"content-security-policy", CONTENT_POLICY.encode()),
+    (b"referrer-policy", b"no-referrer"),
+    (b"x-content-type-options", b"nosniff"),
+]
+
+Heads = list[tuple[bytes, bytes]]
+
+
+class Stored(Response):
+    """A response whose head is ready made: an answer is sent as it lies, thousands of times a pass."""
+
+    def __init__(self, body: bytes, status: int, heads: Heads) -> None:
+        self.status_code = status
+        self.body = body
+        self.background = None
+        self.raw_headers = heads
+
+
+def send(request: Request, found: Item) -> Response:
+    """The bytes, or 304 when the caller has them."""
+    known, can_read_gzip = None, False
+    for name, value in request.scope["headers"]:
+        if name == b"if-none-match":
+            known = value
+        elif name == b"accept-encoding":
+            can_read_gzip = b"gzip" in value
+    compressed = can_read_gzip and len(found.body) > _WORTH_COMPRESSING
+    if known is not None and _has(known.decode("latin-1"), found.etag):
+        return Stored(b"", 304, _common(found, compressed))
+    ready = found.ready.get(compressed)
+    if ready is None:
+        body = found.compressed if compressed else found.body
+        heads = [*_common(found, compressed), (b"content-length", str(len(body)).encode())]
+        heads.append((b"content-type", found.content_type.encode()))
+        if compressed:
+            heads.append((b"content-encoding", b"gzip"))
+        if found.content_type == HTML:
+            heads += _PAGE_HEADERS
+        ready = found.ready[compressed] = (body, heads)
+    return Stored(ready[0], 200, list(ready[1]))
+
+
+def _common(found: Item, compressed: bool) -> Heads:
+    """What the whole answer and its 304 both tell."""
+    tag = _tag(found.etag, compressed).encode()
+    return [(b"etag", tag), (b"cache-control", b"no-cache"), (b"vary", b"Accept-Encoding")]
+
+
+def _tag(etag: str, compressed: bool) -> str:
+    """Other bytes have another tag."""
+    return f'{etag[:-1]}-gz"' if compressed else etag
+
+
+def _has(header: str, etag: str) -> bool:
+    """Whether the caller holds this answer, in whichever form it was sent."""
+    if header.strip() == "*":
+        return True
+    tags = {tag.strip().removeprefix("W/") for tag in header.split(",")}
+    return not tags.isdisjoint((etag, _tag(etag, True)))

@@ -1,0 +1,95 @@
+"""Heat or drying after sowing: days on which seed that has not rooted wants light water or shade."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from planner.indices.quantities import Quantities
+from planner.warnings.base import Notice, Scene, level_of
+from planner.weather import mean_of_members
+
+#: Days ahead that are looked at; beyond them the evaporation is hardly known.
+DAYS_AHEAD = 3
+#: A day with so much rain waters the seed by itself (sports-turf article of 2014, via the rules).
+_WET_DAY_MM = 2.0
+#: Seed older than this is past caring for, whatever its soil. Common practice, no source.
+OLDEST = timedelta(days=35)
+_CARE = 0.7
+#: The hours of the day in which seed dries.
+_FROM, _TO = time(9), time(20)
+
+
+def seed_stress(scene: Scene) -> list[Notice]:
+    """One warning for each run of hot or drying days on a surface with seed in it."""
+    notices = []
+    for name, found in scene.consequences.by_surface.items():
+        sown = [one.sowing.at for one in found.seed if scene.now - one.sowing.at <= OLDEST]
+        if sown:
+            notices += _on_surface(scene, scene.plan.conditions.surfaces[name], min(sown))
+    return notices
+
+
+def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
+    days, zone = q.days, scene.plan.conditions.site.zone
+    drying, rain = mean_of_members(days.total(q["et0_hour_mm"])), mean_of_members(days.total(q["rain_mm"]))
+    hottest = mean_of_members(days.highest(q["air_temp_c"]))
+    dry = np.where(rain < _WET_DAY_MM, drying / (2.0 * scene.thresholds.get("dry_et0_mm", 2.5)), 0.0)
+    hot = 0.5 + (hottest - scene.thresholds.get("seed_heat_c", 30.0)) / 10.0
+    strength = np.clip(np.fmax(np.nan_to_num(dry), np.nan_to_num(hot)), 0.0, 1.0)
+    today, sown_on = scene.now.astimezone(zone).date(), sown_at.astimezone(zone).date()
+    near = np.array([sown_on <= day <= today + timedelta(days=DAYS_AHEAD) for day in days.dates])
+    over = near & (strength >= 0.5 - scene.hysteresis)
+    edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
+    notices = []
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        ends = _at(days.dates[end - 1], _TO, zone)
+        if ends <= scene.now:
+            continue
+        worst = int(begin + np.argmax(strength[begin:end]))
+        figure = float(strength[worst])
+        begins = max(_at(days.dates[begin], _FROM, zone), sown_at.astimezone(zone))
+        notices.append(
+            Notice(
+                kind="seed_stress",
+                surface=q.surface_here.name,
+                begins=begins,
+                ends=ends,
+                level=level_of(figure, _CARE),
+                calm_level=level_of(figure + scene.margin, _CARE),
+                raised_from=0.5,
+                chance=None,
+                strength=figure,
+                says=_says(q.surface_here.name, begins, drying[worst], rain[worst], hottest[worst]),
+                advice=(
+                    "Water lightly two or three times a day, so that the top stays damp and nothing runs.",
+                    "In heat a light net or fleece shades it; take it off as soon as the seed is up.",
+                ),
+                figures={
+                    "et0_mm": _figure(drying[worst]),
+                    "rain_mm": _figure(rain[worst]),
+                    "air_max_c": _figure(hottest[worst]),
+                    "worst_day": days.dates[worst].isoformat(),
+                },
+            )
+        )
+    return notices
+
+
+def _says(surface: str, begins: datetime, drying: float, rain: float, hottest: float) -> str:
+    parts = []
+    if drying == drying:
+        parts.append(f"the air takes {drying:.1f} mm a day and {rain:.1f} mm of rain comes back")
+    if hottest == hottest:
+        parts.append(f"highest {hottest:.0f} C")
+    return f"Seed on the {surface} may dry out or burn from {begins:%a %H:%M}: {', '.join(parts)}."
+
+
+def _at(day: date, clock: time, zone: ZoneInfo) -> datetime:
+    return datetime.combine(day, clock, zone)
+
+
+def _figure(value: float) -> float | None:
+    return None if value != value else round(float(value), 1)

@@ -1,0 +1,226 @@
+"""Work that presses or is at risk: the last window before a closed spell, rain too soon after, an old forecast."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+
+from planner.diary.consequences import RainOnSpray, rain_between
+from planner.diary.due import Due
+from planner.planning.plan import Judged
+from planner.planning.windows import Window
+from planner.warnings.base import LEVELS, Notice, Scene
+
+#: How near a last window must be before it is named.
+_NEAR = timedelta(hours=36)
+#: Work is named as overdue only after this long: a day either way is the keeper's own affair.
+_OVERDUE_FROM = timedelta(hours=24)
+
+
+def last_window(scene: Scene) -> list[Notice]:
+    """The last window before a closed spell, for work that is due or overdue."""
+    ahead_d = scene.thresholds.get("due_ahead_d", 3.0)
+    pressing = {
+        (due.job, due.surface): due for due in scene.consequences.due if due.presses(scene.now, ahead_d)
+    }
+    notices = []
+    for judged in scene.plan.judged:
+        due = pressing.get((judged.job.name, judged.surface.name))
+        if due is None or not judged.windows:
+            continue
+        notices += _last(scene, judged, judged.windows[0], due)
+    return notices
+
+
+def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice]:
+    closed_h = scene.thresholds.get("closed_spell_h", 48.0)
+    horizon = scene.plan.conditions.sky.weather.end
+    gap_h = ((window.next_start or horizon) - window.end) / timedelta(hours=1)
+    # Half at the spell that counts, more for a longer one.
+    strength = min(1.0, gap_h / (2.0 * closed_h))
+    if strength < 0.5 - scene.hysteresis or window.start - scene.now > _NEAR:
+        return []
+    zone = scene.plan.conditions.site.zone
+    start, end = window.start.astimezone(zone), window.end.astimezone(zone)
+    latest = window.latest_start.astimezone(zone)
+    following = (
+        f"the next begins {window.next_start.astimezone(zone):%a %d %H:%M}"
+        if window.next_start is not None
+        else f"no other is seen up to {horizon.astimezone(zone):%a %d}"
+    )
+    return [
+        Notice(
+            kind="last_window",
+            surface=judged.surface.name,
+            job=judged.job.name,
+            begins=window.start,
+            ends=window.latest_start,
+            level=LEVELS[1],
+            chance=None,
+            share=window.chance,
+            strength=strength,
+            raised_from=0.5,
+            step=2.0,
+            says=(f"{_named(judged)}, last window for a while: {start:%a %H:%M}-{end:%H:%M}; {following}."),
+            advice=(f"Begin by {latest:%a %H:%M}, or let it wait: {_why(due, scene)}.",),
+            figures={
+                "window_start": window.start.isoformat(),
+                "latest_start": window.latest_start.isoformat(),
+                "next_start": None if window.next_start is None else window.next_start.isoformat(),
+                "closed_h": round(gap_h, 0),
+            },
+        )
+    ]
+
+
+def _named(judged: Judged) -> str:
+    """The job and where, once."""
+    label = f"{judged.job.label[:1].upper()}{judged.job.label[1:]}"
+    return label if label.endswith(judged.surface.name) else f"{label} on the {judged.surface.name}"
+
+
+def _why(due: Due, scene: Scene) -> str:
+    if due.due_at is None:
+        return f"it is wanted, {due.because}"
+    zone = scene.plan.conditions.site.zone
+    tense = "was" if due.due_at <= scene.now else "is"
+    return f"it {tense} due {due.due_at.astimezone(zone):%a %d %b}"
+
+
+def overdue(scene: Scene) -> list[Notice]:
+    """Work whose time has gone by; it stands until the diary says that it is done."""
+    notices = []
+    for due in scene.consequences.due:
+        if due.due_at is None or scene.now - due.due_at < _OVERDUE_FROM:
+            continue
+        days = due.overdue_h(scene.now) / 24.0
+        local = due.due_at.astimezone(scene.plan.conditions.site.zone)
+        care = scene.thresholds.get("overdue_care_d", 3.0)
+        notices.append(
+            Notice(
+                kind="overdue",
+                surface=due.surface,
+                job=due.job,
+                begins=due.due_at,
+                ends=None,
+                level=LEVELS[0] if days < care else LEVELS[1],
+                # What is overdue grows only more so; a day less by a new forecast does not calm it.
+                calm_level=LEVELS[0] if days + 1.0 < care else LEVELS[1],
+                chance=None,
+                strength=1.0,
+                step=2.0,
+                says=(f"Overdue: {due.label} on the {due.surface} was due {local:%a %d %b} ({due.because})."),
+                advice=("Do it in the next window, or write it down if it is done.",),
+                figures={"due_at": due.due_at.isoformat(), "days_overdue": round(days, 1)},
+            )
+        )
+    return notices
+
+
+#: From then on the hours themselves are a guess, not only their detail. Judgement.
+_CARE_AFTER = timedelta(hours=12)
+
+
+def stale(scene: Scene) -> list[Notice]:
+    """One warning while no new forecast comes."""
+    if scene.stale_at is None or scene.now < scene.stale_at:
+        return []
+    zone = scene.plan.conditions.site.zone
+    care = scene.now - scene.stale_at >= _CARE_AFTER
+    return [
+        Notice(
+            kind="stale",
+            surface=None,
+            begins=scene.stale_at,
+            ends=None,
+            level=LEVELS[1] if care else LEVELS[0],
+            calm_level=LEVELS[1] if care else LEVELS[0],
+            chance=None,
+            strength=1.0,
+            step=2.0,
+            says=(
+                f"No new forecast has come: the one in use counts as too old since "
+                f"{scene.stale_at.astimezone(zone):%a %H:%M}. Warnings from it stand as they were."
+            ),
+            advice=("Look at the sky before you trust an hour of it, and see whether the network is there.",),
+            figures={"stale_since": scene.stale_at.isoformat()},
+        )
+    ]
+
+
+#: How long a spray that was rained on stays in the list, so that it is seen in the morning.
+_SEEN_FOR = timedelta(hours=24)
+
+
+def rainfast(scene: Scene) -> list[Notice]:
+    """One warning for each logged spray that rain has met, or is to meet, before its time."""
+    notices = []
+    for spray in scene.consequences.sprays:
+        limit = scene.thresholds.get("rainfast_mm", 0.2)
+        if spray.rain_mm is None or spray.from_at is None:
+            continue
+        # Half at the limit, more for more, so that the margin of the other warnings fits.
+        strength = spray.rain_mm / (spray.rain_mm + limit)
+        if strength < 0.5 - scene.hysteresis:
+            continue
+        has_rained = spray.fallen_mm is not None and spray.fallen_mm >= limit
+        ends = spray.dry_until + _SEEN_FOR if has_rained else spray.dry_until
+        if ends <= scene.now:
+            continue
+        notices.append(
+            Notice(
+                kind="rainfast",
+                surface=spray.work.surface,
+                job=spray.work.job,
+                begins=spray.from_at,
+                ends=ends,
+                level=LEVELS[1],
+                chance=None,
+                share=_share(scene, spray, limit),
+                strength=strength,
+                raised_from=0.5,
+                # Once a message went out, a millimetre more changes nothing.
+                step=2.0,
+                says=_says(scene, spray, has_rained),
+                advice=(
+                    "The label says whether and when to repeat; write down what you decide.",
+                    "No second coat on a guess: most labels limit the rate and the days between two.",
+                ),
+                figures={
+                    "rain_mm": round(spray.rain_mm, 1),
+                    "rainfast_h": spray.rainfast_h,
+                    "dry_until": spray.dry_until.isoformat(),
+                    "material": spray.material,
+                },
+            )
+        )
+    return notices
+
+
+def _says(scene: Scene, spray: RainOnSpray, has_rained: bool) -> str:
+    zone = scene.plan.conditions.site.zone
+    done = spray.work.finished_at.astimezone(zone)
+    assert spray.from_at is not None
+    rain = spray.from_at.astimezone(zone)
+    after_h = (spray.from_at - spray.work.finished_at) / timedelta(hours=1)
+    later = f"{after_h:.0f} h later" if after_h >= 1 else "within the hour"
+    what = f"{spray.material} put on the {spray.work.surface} by {done:%a %H:%M}"
+    needs = f"it needs {spray.rainfast_h:g} dry hours"
+    if has_rained:
+        return (
+            f"Washed off: likely. {what[:1].upper()}{what[1:]} met {spray.fallen_mm:.1f} mm of rain "
+            f"{later}; {needs}."
+        )
+    return (
+        f"Rain from {rain:%a %H:%M} on {what}: {spray.rain_mm:.1f} mm within {spray.rainfast_h:g} h; {needs}."
+    )
+
+
+def _share(scene: Scene, spray: RainOnSpray, limit: float) -> float | None:
+    """Share of members with more rain than the limit within the rainfast hours."""
+    if spray.chance is not None or scene.members is None:
+        return spray.chance
+    falls = rain_between(scene.members.sky.weather, spray.work.finished_at, spray.dry_until).sum(axis=1)
+    known = falls[~np.isnan(falls)]
+    return float((known > limit).mean()) if known.size > 1 else None

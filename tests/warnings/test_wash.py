@@ -1,0 +1,293 @@
+"""Wash warnings on invented indices of rain: which event is named, where it begins, how grave it is, what to do.
+
+The thresholds are those of the shipped settings; levels are asked by their place, from the mildest up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from planner.indices.grasses import GRASSES
+from planner.site import Sowing
+from planner.warnings.base import LEVELS, Scene
+from planner.warnings.wash import wash
+from tests.made import config, weather
+
+START = datetime(2026, 4, 13, tzinfo=UTC)
+NOW = START + timedelta(hours=6)
+H, DAY = timedelta(hours=1), timedelta(days=1)
+NOTE, CARE, ACT = LEVELS
+SITE = replace(config().site, timezone="Etc/UTC")
+HOURS = 96
+NAN = np.nan
+
+
+def row(changes, members=1):
+    out = np.zeros((members, HOURS))
+    for hour, figure in changes.items():
+        out[:, hour] = figure
+    return out
+
+
+def seed(days_ago=4.0, surface="bank", **changes):
+    return Sowing(surface=surface, at=NOW - days_ago * DAY, grass=GRASSES["fescue"], **changes)
+
+
+class Ground:
+    """Quantities of one surface, each a plain table of members and hours."""
+
+    def __init__(self, sowings, slope_pct=7.0, **columns):
+        self.weather = weather(START, HOURS)
+        self.site = SITE
+        self.sowings = sowings
+        self.surface_here = replace(SITE.surfaces[0], name="bank", slope_pct=slope_pct)
+        self._columns = columns
+
+    def __getitem__(self, name):
+        return self._columns[name]
+
+
+def warned(
+    risk, rain=None, *, now=NOW, sowings=None, low=None, high=None, slope_pct=7.0, members=None, **settings
+):
+    """Warnings of a bank whose wash index and rain are given by hour."""
+    index = risk if isinstance(risk, np.ndarray) else row(risk)
+    fell = rain if isinstance(rain, np.ndarray) else row(rain or dict.fromkeys(risk, 5.0))
+    ground = Ground(
+        (seed(),) if sowings is None else sowings,
+        slope_pct,
+        wash_risk=index,
+        rain_mm=fell,
+        wash_low=index * 0.5 if low is None else low,
+        wash_high=index if high is None else high,
+    )
+    scene = Scene(
+        plan=SimpleNamespace(conditions=SimpleNamespace(surfaces={"bank": ground}, site=SITE)),
+        now=now,
+        sowings=ground.sowings,
+        done=(),
+        thresholds={**config().warnings.model_dump(), **settings},
+        members=members,
+    )
+    return wash(scene)
+
+
+STORM = {20: 0.8, 21: 0.8, 22: 0.8}
+
+
+def test_an_event_is_said_with_its_hours_and_figures():
+    (found,) = warned(STORM, {20: 4.0, 21: 10.4, 22: 2.0}, low=row({21: 0.55, 22: 0.6}), high=row({21: 0.93}))
+    assert (found.kind, found.surface) == ("wash", "bank")
+    assert (found.begins, found.ends) == (START + 20 * H, START + 23 * H)
+    assert found.says == (
+        "Rain from Mon 20:00 may wash seed off the bank: 16 mm, up to 10 mm in an hour "
+        "(wash index 0.80, between 0.60 and 0.93)."
+    )
+    assert found.strength == 0.8
+    assert found.raised_from == 0.25
+    assert found.chance is None
+    assert found.figures == {
+        "rain_mm": 16.4,
+        "rain_hour_max_mm": 10.4,
+        "wash_index": 0.8,
+        "wash_low": 0.6,
+        "wash_high": 0.93,
+        "days_since_sowing": 4.0,
+    }
+
+
+def test_figures_are_rounded_as_they_are_said():
+    storm = {20: 0.4, 21: 0.8149}
+    (found,) = warned(
+        storm, {20: 4.249, 21: 2.0}, low=row({20: 0.6149}), high=row({21: 0.9149}), sowings=(seed(4.049),)
+    )
+    assert found.strength == 0.8149
+    assert found.figures == {
+        "rain_mm": 6.2,
+        "rain_hour_max_mm": 4.2,
+        "wash_index": 0.81,
+        "wash_low": 0.61,
+        "wash_high": 0.91,
+        "days_since_sowing": 4.0,
+    }
+
+
+def test_without_seed_there_is_no_warning():
+    assert warned(STORM, sowings=()) == []
+
+
+def test_seed_to_be_sown_within_a_fortnight_counts_and_later_seed_does_not():
+    assert len(warned(STORM, sowings=(seed(-14.0),))) == 1
+    assert warned(STORM, sowings=(seed(-14.1),)) == []
+
+
+@pytest.mark.parametrize(("index", "named"), [(0.2, False), (0.209, False), (0.21, True), (0.25, True)])
+def test_an_index_is_a_warning_down_to_what_keeps_one_standing(index, named):
+    # Raised from 0.25; one that stands is kept down to 0.21.
+    assert bool(warned({20: index})) is named
+
+
+def test_events_apart_are_warnings_apart_and_past_ones_are_none():
+    found = warned({2: 0.6, 3: 0.6, 20: 0.6, 40: 0.7, 41: 0.7})
+    assert [(one.begins, one.ends) for one in found] == [
+        (START + 20 * H, START + 21 * H),
+        (START + 40 * H, START + 42 * H),
+    ]
+    # An event that ends with this hour is past, one that runs on is not.
+    assert warned({4: 0.6, 5: 0.6}) == []
+    assert len(warned({5: 0.6, 6: 0.6})) == 1
+    assert len(warned({0: 0.6}, now=START - 3 * H)) == 1
+
+
+def test_it_begins_with_the_first_hour_of_real_rain():
+    # A tenth of the hardest hour, and at least half a millimetre.
+    storm = dict.fromkeys(range(20, 26), 0.8)
+    light = {20: 0.2, 21: 0.4, 22: 0.9, 23: 1.0, 24: 10.0, 25: 3.0}
+    assert warned(storm, light)[0].begins == START + 23 * H
+    drizzle = {20: 0.3, 21: 0.49, 22: 0.5, 23: 2.0, 24: 3.0, 25: 1.0}
+    assert warned(storm, drizzle)[0].begins == START + 22 * H
+    assert warned(storm, {**light, 22: 1.0})[0].begins == START + 22 * H
+
+
+@pytest.mark.parametrize(
+    ("index", "level"), [(0.3, NOTE), (0.49, NOTE), (0.5, CARE), (0.74, CARE), (0.75, ACT)]
+)
+def test_levels_at_hand(index, level):
+    assert warned({20: index})[0].level == level
+
+
+@pytest.mark.parametrize(
+    ("hour", "level", "calm"),
+    [(29, ACT, ACT), (30, ACT, ACT), (31, CARE, ACT), (36, CARE, ACT), (37, CARE, CARE)],
+)
+def test_rain_further_off_than_a_day_can_wait_till_morning(hour, level, calm):
+    # Six in the morning: thirty hours from midnight is a day ahead, and six hours more leave the level as it was.
+    (found,) = warned({hour: 0.9})
+    assert (found.level, found.calm_level) == (level, calm)
+
+
+@pytest.mark.parametrize(("index", "calm"), [(0.39, NOTE), (0.41, CARE), (0.64, CARE), (0.66, ACT)])
+def test_a_level_is_left_only_by_more_than_the_margin(index, calm):
+    assert warned({20: index})[0].calm_level == calm
+
+
+def test_members_are_averaged_and_one_that_is_not_known_is_passed_over():
+    risk = np.zeros((3, HOURS))
+    risk[0, 20], risk[1, 20], risk[2, 20] = 0.9, 0.5, NAN
+    rain = np.zeros((3, HOURS))
+    rain[:, 20] = 12.0, 4.0, NAN
+    (found,) = warned(risk, rain, low=risk * 0.5, high=risk)
+    assert found.strength == pytest.approx(0.7)
+    assert found.figures["rain_mm"] == 8.0
+    assert found.figures["wash_low"] == 0.35
+
+
+def test_the_share_is_that_of_members_above_the_middle_threshold():
+    def bank(*peaks):
+        table = np.zeros((len(peaks), HOURS))
+        for member, peak in enumerate(peaks):
+            table[member, 20 + member % 3] = peak
+        return SimpleNamespace(surfaces={"bank": Ground((seed(),), wash_risk=table)})
+
+    assert warned(STORM, members=bank(0.9, 0.51, 0.5, 0.1))[0].share == 0.5
+    # A member that is not known at its worst is not counted.
+    assert warned(STORM, members=bank(0.9, NAN, 0.1, 0.2))[0].share == pytest.approx(1 / 3)
+    assert warned(STORM, members=bank(NAN, NAN))[0].share is None
+    assert warned(STORM, members=bank(0.9))[0].share is None
+    # Hours outside the event say nothing of it.
+    late = np.zeros((2, HOURS))
+    late[:, 23] = late[:, 19] = 0.9
+    outside = SimpleNamespace(surfaces={"bank": Ground((seed(),), wash_risk=late)})
+    assert warned(STORM, members=outside)[0].share == 0.0
+
+
+def test_without_an_ensemble_the_members_of_the_forecast_give_the_share():
+    risk = np.zeros((4, HOURS))
+    risk[:, 20] = 0.9, 0.9, 0.9, 0.3
+    (found,) = warned(risk, np.ones((4, HOURS)))
+    assert found.share == 0.75
+
+
+def advice(**changes):
+    kept = {"risk": STORM, **changes}
+    return warned(kept.pop("risk"), **kept)[0].advice
+
+
+def test_bare_seed_wants_a_cover_before_the_rain_from_the_lower_edge():
+    assert advice()[0] == (
+        "Lay net, straw or fleece over the seed before Mon 20:00. Begin at the lower edge, where water gathers."
+    )
+    assert advice(slope_pct=3.0)[0].endswith("where water gathers.")
+    assert advice(slope_pct=2.9)[0] == "Lay net, straw or fleece over the seed before Mon 20:00."
+
+
+@pytest.mark.parametrize(("cover", "covered"), [(0, False), (49, False), (50, True), (80, True)])
+def test_a_cover_that_lies_is_to_be_checked(cover, covered):
+    first = advice(sowings=(seed(cover_pct=cover),))[0]
+    assert (first == "Check that the cover is pegged down before Mon 20:00.") is covered
+
+
+def test_a_tackifier_is_put_down_in_time_to_dry_or_not_at_all():
+    assert advice()[1] == (
+        "A tackifier needs 4 to 8 dry hours to hold: put it down by Mon 16:00 or not at all."
+    )
+    assert not any("tackifier" in one for one in advice(sowings=(seed(tackifier=True),)))
+    # Four hours ahead it may still dry, three hours ahead no more.
+    assert "by Mon 06:00" in advice(risk={10: 0.8})[1]
+    assert not any("tackifier" in one for one in advice(risk={9: 0.8}))
+
+
+def test_in_the_rain_the_cover_waits_for_a_pause():
+    assert "as soon as the rain pauses" in advice(risk={6: 0.8, 7: 0.8})[0]
+    assert "before Mon 07:00" in advice(risk={7: 0.8})[0]
+
+
+def test_what_is_not_sown_yet_is_sown_after_the_rain():
+    assert advice(sowings=(seed(-0.2),))[-1] == "Sow after this rain instead."
+    assert advice()[-1] == "Put no more seed, feed or sand there until it has passed."
+    assert advice(sowings=(seed(0.0),))[-1].startswith("Put no more seed")
+
+
+def test_the_seed_spoken_of_is_the_last_that_lies_there_by_then():
+    old, fresh, later = seed(9.0), seed(3.0, cover_pct=90.0), seed(-3.0)
+    (found,) = warned(STORM, sowings=(later, fresh, old))
+    assert found.figures["days_since_sowing"] == 3.0
+    assert found.advice[0].startswith("Check that the cover")
+    # Sown in the hour in which the rain ends: it lies there by then.
+    just = Sowing(surface="bank", at=START + 23 * H, grass=GRASSES["fescue"])
+    assert warned(STORM, sowings=(old, just))[0].figures["days_since_sowing"] == pytest.approx(-0.7)
+    # What is all still to be sown: the first of it.
+    assert warned(STORM, sowings=(seed(-5.0), later))[0].figures["days_since_sowing"] == -3.0
+
+
+def test_each_surface_with_seed_has_its_own_warning():
+    both = {
+        name: Ground(
+            sowings, wash_risk=row(STORM), rain_mm=row(STORM) * 9, wash_low=row(STORM), wash_high=row(STORM)
+        )
+        for name, sowings in (("bank", (seed(),)), ("tee", ()), ("green", (seed(surface="green"),)))
+    }
+    scene = Scene(
+        plan=SimpleNamespace(conditions=SimpleNamespace(surfaces=both, site=SITE)),
+        now=NOW,
+        sowings=(),
+        done=(),
+        thresholds=config().warnings.model_dump(),
+    )
+    assert [one.surface for one in wash(scene)] == ["bank", "green"]
+
+
+def test_unknown_rain_within_an_event_is_no_rain_and_ends_it():
+    risk = row({20: 0.8, 21: NAN, 22: 0.8})
+    found = warned(
+        risk, row({20: 3.0, 21: NAN, 22: 4.0}), low=row({20: 0.5, 22: 0.5}), high=row({20: 0.9, 22: 0.9})
+    )
+    assert [(one.begins, one.figures["rain_mm"]) for one in found] == [
+        (START + 20 * H, 3.0),
+        (START + 22 * H, 4.0),
+    ]
