@@ -24,9 +24,9 @@ from planner.weather import Array, HourlyWeather
 if TYPE_CHECKING:
     from planner.store.store import Store
 
-#: Name of the answer that carries the kept days from pass to pass.
+#: Name of the part that carries the kept days from pass to pass.
 PAST_DAYS = "past-days"
-#: Name of the answer that carries what the last pull found wrong.
+#: Name of the part that carries what the last pull found wrong.
 LAST_PULL = "last-pull"
 #: What the store's figures may round off of a moment.
 _SAME_MOMENT = timedelta(seconds=1)
@@ -110,11 +110,7 @@ def carried(
     """The kept days with those of a new forecast, as the pass carries them on."""
     today = now.astimezone(config.site.zone).date()
     fresh = days_of(weather, config.site.zone, soil_c)
-    site = config.site
-    # The version before read the place from here; without it the way back would not work.
-    place = [round(site.latitude_deg, 2), round(site.longitude_deg, 2), site.timezone]
-    days = {"days": as_json(kept(past, fresh, today)), "place": place}
-    return json.dumps(days, separators=(",", ":")).encode()
+    return json.dumps({"days": as_json(kept(past, fresh, today))}, separators=(",", ":")).encode()
 
 
 def weather_of(found: KeptForecast) -> HourlyWeather | None:

@@ -1,4 +1,4 @@
-"""What the diary changes, gathered per surface and for the site: seed in the ground, and rain after the work."""
+"""What the diary changes, per surface and for the site: leaf, regulator, nitrogen, seed, rain after the work."""
 
 from __future__ import annotations
 

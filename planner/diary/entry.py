@@ -1,4 +1,4 @@
-"""What a diary entry is: the work done, and the form that it comes in. Loads nothing heavy."""
+"""What a diary entry is: the work done, and the form that it comes in."""
 
 from __future__ import annotations
 

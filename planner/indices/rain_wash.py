@@ -83,7 +83,7 @@ def wash_constants(own: Mapping[str, float]) -> WashConstants:
         if part is not None and name not in plain:
             by_soil[part][soil] = float(value)
     soils = {attribute: by_soil[part] for part, attribute in _PER_SOIL.items()}
-    return replace(WASH, **plain, **soils)  # type: ignore[arg-type]
+    return replace(WASH, **plain, **soils)  # type: ignore[arg-type]  # names are checked above
 
 
 def wash_index(

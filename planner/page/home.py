@@ -174,9 +174,6 @@ def _cells(report: Report, ribbon: RibbonRow, dates: list[date], now: SiteClock)
 
 def _in_order(report: Report, dates: list[date], now: SiteClock) -> list[list[WorkRow]]:
     """For each day what the week places on it, in order of time; empty when it places nothing."""
-    week = report.week
-    rows = sorted(
-        (row for row in (*week.work, *week.planned) if row.end > now.now), key=lambda row: row.start
-    )
+    rows = sorted(report.week.coming(now.now), key=lambda row: row.start)
     by_day = [[row for row in rows if now.at(row.start).date() == day] for day in dates]
     return by_day if any(by_day) else []

@@ -65,10 +65,10 @@ def choose(values: Sequence[float], rows: Sequence[AtMost]) -> Choice | None:
 def _silent_model(highspy: Any) -> Any:
     """A model that never prints: standard output belongs to the program."""
 
-    class SilentHighs(highspy.Highs):  # type: ignore[misc]
+    class SilentHighs(highspy.Highs):  # type: ignore[misc]  # highspy ships no types
         """The solver greets on the first call that its constructor makes, so it is silenced before that one."""
 
-        def enableCallbacks(self) -> None:  # noqa: N802
+        def enableCallbacks(self) -> None:  # noqa: N802 named by highspy
             self.silent()
 
     model = SilentHighs()

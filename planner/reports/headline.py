@@ -29,7 +29,7 @@ def headline(report: Report) -> str:
 def first_work(report: Report) -> str:
     """What is placed or planned next, and when; or that nothing is, and why."""
     now, zone = report.as_of, ZoneInfo(report.site.timezone)
-    coming = [row for row in (*report.week.work, *report.week.planned) if row.end > now]
+    coming = report.week.coming(now)
     if coming:
         first = min(coming, key=lambda row: (row.start.timestamp(), row.job, row.surface))
         return f"{_named(first, _surfaces(first, coming))} {_when(first, now, zone)}"

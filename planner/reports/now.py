@@ -19,7 +19,7 @@ Value = str | float | int | bool | None
 Now = dict[str, Value]
 #: Kinds of warning that have keys of their own, and their shorter name for a yes or a no.
 _WARNINGS = {"wash": "rain_wash", "frost": "frost"}
-#: Wanted jobs that get keys, so that the object stays under 8 kB.
+#: Wanted jobs that get keys, so that the object stays near 8 kB at most.
 _MOST_WANTED = 12
 
 
@@ -92,7 +92,7 @@ def _next_keys(name: str, kind: str, found: _Next | None, stale: bool) -> Now:
 
 def _placed_due_or_wanted(report: Report) -> Callable[[str | None], _Next | None]:
     """What comes next of a kind (None: of any): the week's order first, else what is due, else what is wanted."""
-    coming = [row for row in (*report.week.work, *report.week.planned) if row.end > report.as_of]
+    coming = report.week.coming(report.as_of)
     # By the moment: two times of one clock are compared by what it shows, and in autumn an hour is shown twice.
     coming.sort(key=lambda row: (row.start.timestamp(), row.job, row.surface))
     due = [row for row in report.due if row.next_start is not None]

@@ -289,6 +289,10 @@ class WeekRow(Struct, frozen=True, kw_only=True):
     left: tuple[LeftRow, ...]
     planned: tuple[WorkRow, ...]
 
+    def coming(self, now: datetime) -> list[WorkRow]:
+        """Work placed or planned that is not over."""
+        return [row for row in (*self.work, *self.planned) if row.end > now]
+
 
 class Report(Head, frozen=True, kw_only=True):
     """The one thing that a pass makes, keeps and shows."""

@@ -14,7 +14,7 @@ from planner.page import HTML, addresses
 from planner.service import problems
 from planner.service.cache import ReportCache, item, send
 from planner.service.pages import events, pages
-from planner.service.passes import PassRunner
+from planner.service.passes import PassRunner, make_scheduler
 from planner.service.problems import Health
 from planner.service.routes import describe_rows, reads
 
@@ -39,8 +39,6 @@ def create_app(
             yield
             return
         from anyio import to_thread
-
-        from planner.service.passes import make_scheduler
 
         if passes.is_due:
             await to_thread.run_sync(passes.run)

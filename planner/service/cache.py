@@ -55,13 +55,13 @@ class Snapshot:
         self.report = report
         self.workings = workings
         self.until = holds_until(report)
-        self._is_aged = report.as_of != report.made_at
         self._items: dict[Key, Item] = {}
         self._lock = threading.Lock()
 
     def holds(self, now: datetime) -> bool:
         """Whether the report reads like this at that moment."""
-        return now < self.until and (not self._is_aged or now >= self.report.as_of)
+        # As it was made it also reads before its own moment: the clock may have been set back.
+        return now < self.until and (now >= self.report.as_of or self.report.as_of == self.report.made_at)
 
     def item(self, key: Key, content_type: str, draw: Draw) -> Item:
         """The answer under the key, drawn when it is first asked for."""

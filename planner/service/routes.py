@@ -125,7 +125,7 @@ def describe_rows(app: FastAPI) -> None:
         found["components"]["schemas"] |= rows
         return found
 
-    app.openapi = openapi  # type: ignore[method-assign]
+    app.openapi = openapi  # type: ignore[method-assign]  # as the framework's manual has it
 
 
 def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
@@ -144,10 +144,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     for name, summary, described, draw in WHOLE:
         router.add_api_route(
-            f"/{name}",
-            whole(name, draw),
-            summary=summary,
-            responses=may_answer(content=described),
+            f"/{name}", whole(name, draw), summary=summary, responses=may_answer(content=described)
         )
 
     @router.get(
@@ -222,13 +219,9 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         shown = cache.snapshot()
         moment = read_time(time, clock(), ZoneInfo(shown.report.site.timezone))
         key = ("explain", job, surface, moment.isoformat())
-        return send(
-            request,
-            shown.item(
-                key,
-                JSON,
-                lambda report: encode(explain_hour(report, shown.workings, job, moment, surface)),
-            ),
+        found = shown.item(
+            key, JSON, lambda report: encode(explain_hour(report, shown.workings, job, moment, surface))
         )
+        return send(request, found)
 
     return router

@@ -200,7 +200,7 @@ def writes(context: Context) -> APIRouter:
         request: Request,
         job: str,
         surface: str | None = None,
-        material: Annotated[list[str], Query()] = [],  # noqa: B006
+        material: Annotated[list[str], Query()] = [],  # noqa: B006 a default of the query, read and never changed
         kit: str | None = None,
         litres: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
         kg: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,

@@ -1,4 +1,4 @@
-"""Forecasts as they came, so that any past briefing can be rebuilt from its own."""
+"""Forecasts as they came, so that any past report can be made again from its own."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Work that presses or is at risk: the last window before a closed spell, rain too soon after, an old forecast."""
+"""Work that presses or is at risk: overdue, a last window before a closed spell, rain too soon, an old forecast."""
 
 from __future__ import annotations
 

@@ -188,6 +188,20 @@ def test_the_form_of_sites_goes_back_to_0002_with_what_it_holds(url: str) -> Non
     opened.close()
 
 
+def test_days_carried_by_this_form_name_their_place_on_the_way_back(url: str) -> None:
+    """The form before reads the place of the carried days from the days themselves."""
+    store = Store.open(url, "main", _PLACE)
+    store.keep_pass(NOW, {"past-days": b'{"days":{}}'}, schema=1)
+    with store._writing() as connection:
+        downgrade(connection, "0002")
+        body = connection.execute(text("select body from answers where name = 'past-days'")).scalar_one()
+    assert json.loads(bytes(body)) == {"days": {}, "place": [54.21, -2.35, "Europe/London"]}
+    store.close()
+    again = Store.open(url, "main", _PLACE)
+    assert [part.name for part in again.parts()] == ["past-days"]
+    again.close()
+
+
 def test_going_back_is_refused_where_it_would_drop_a_diary(url: str) -> None:
     store = Store.open(url, "other")
     entry = Entry(job="mow", kind="mowing", surface="green", started_at=NOW, finished_at=NOW)

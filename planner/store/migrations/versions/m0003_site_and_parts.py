@@ -104,6 +104,8 @@ def downgrade() -> None:
     )
     for name, packed in _newest("parts").items():
         body = zlib.decompress(packed)
+        if name == "past-days":
+            body = _placed(body)
         bind.execute(
             answers.insert().values(
                 pass_id=sa.text("(select max(id) from passes)"),
@@ -169,6 +171,16 @@ def _place(days: bytes | None) -> str:
         return f"{float(latitude_deg):.2f},{float(longitude_deg):.2f},{zone}"
     except (KeyError, TypeError, ValueError):
         return ""
+
+
+def _placed(days: bytes) -> bytes:
+    """The days with the place they are of, which the form before reads there."""
+    newest = sa.text("select place from passes where id = (select max(id) from passes)")
+    place = op.get_bind().execute(newest).scalar()
+    if not place:
+        return days
+    north, east, zone = place.split(",", 2)
+    return json.dumps({**json.loads(days), "place": [float(north), float(east), zone]}).encode()
 
 
 def _rewrite(levels: dict[str, str], keys: dict[str, str], over: tuple[str, str]) -> None:
