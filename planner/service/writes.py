@@ -80,34 +80,20 @@ def writes(context: Context) -> APIRouter:
 
     @router.put(
         "/diary/{uuid}",
+        name="replace",
         dependencies=writer,
         summary="Write an entry anew; the old text stays",
         response_model=EntryRow,
     )
-    def replace(
-        uuid: str, fields: Fields, later: BackgroundTasks, key: Key = None, reason: Reason = ""
-    ) -> Response:
-        return change(uuid, fields, later, key, reason, whole=True)
-
     @router.patch(
         "/diary/{uuid}",
+        name="patch",
         dependencies=writer,
         summary="Change some fields; the old text stays",
         response_model=EntryRow,
     )
-    def patch(
-        uuid: str, fields: Fields, later: BackgroundTasks, key: Key = None, reason: Reason = ""
-    ) -> Response:
-        return change(uuid, fields, later, key, reason, whole=False)
-
     def change(
-        uuid: str,
-        fields: dict[str, object],
-        later: BackgroundTasks,
-        key: str | None,
-        reason: str,
-        *,
-        whole: bool,
+        uuid: str, request: Request, fields: Fields, later: BackgroundTasks, key: Key = None, reason: Reason = ""
     ) -> Response:
         stored = record_work.edit(
             uuid,
@@ -117,7 +103,7 @@ def writes(context: Context) -> APIRouter:
             context.clock(),
             reason=record_work.plain_text(reason, "the reason"),
             key=key,
-            whole=whole,
+            whole=request.method == "PUT",
         )
         later.add_task(context.renewed)
         return answered(stored)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -63,6 +65,23 @@ def connect(url: URL) -> Engine:
         ) from error
 
 
+def _write_ahead(cursor: sqlite3.Cursor) -> None:
+    """Journal mode WAL, waited for as long as for any other lock.
+
+    SQLite's own busy timeout does not cover this statement: when two connections turn the same new file at once,
+    both hold it for reading, and one is refused in that instant rather than made to wait for the other.
+    """
+    until = time.monotonic() + BUSY_S
+    while True:
+        try:
+            cursor.execute("pragma journal_mode = wal")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(0.01)
+
+
 def _sqlite(url: URL) -> Engine:
     in_memory = url.database in (None, "", ":memory:")
     # One connection for a database in memory: a second one would open a second, empty database.
@@ -83,7 +102,7 @@ def _sqlite(url: URL) -> Engine:
         # Python's own sqlite3 begins transactions late and never immediately; we say BEGIN ourselves.
         connection.isolation_level = None
         cursor = connection.cursor()
-        cursor.execute("pragma journal_mode = wal")
+        _write_ahead(cursor)
         # FULL, not NORMAL: in WAL mode NORMAL may lose the last commits at a power cut, and a lost "sent"
         # means a warning sent twice. There are a few writes an hour, so the flush costs nothing.
         cursor.execute("pragma synchronous = full")
@@ -134,8 +153,6 @@ class Database:
 
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-#: Any number will do, as long as every haysel uses the same.
-_LOCK = 7_203_419
 
 
 def migrate(engine: Engine) -> None:
@@ -144,9 +161,7 @@ def migrate(engine: Engine) -> None:
         if version(connection) == HEAD:
             return
     with engine.execution_options(writes=True).begin() as connection:
-        # SQLite's lock is the writing transaction itself.
-        if connection.dialect.name == "postgresql":
-            connection.execute(text("select pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
+        one_at_a_time(connection, "migrate")
         if version(connection) != HEAD:
             upgrade(connection, "head")
 
