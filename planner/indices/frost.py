@@ -200,18 +200,10 @@ MOST_K = 4.0
 FEWEST_NIGHTS = 5
 
 
-def trailing_shift_k(
-    measured_c: ArrayLike,
-    computed_c: ArrayLike,
-    *,
-    half_life_nights: float = HALF_LIFE_NIGHTS,
-    prior_nights: float = PRIOR_NIGHTS,
-) -> Array:
+def trailing_shift_k(measured_c: ArrayLike, computed_c: ArrayLike) -> Array:
     """Local shift of the computed surface for each night, from the nights before it alone.
 
     Parameters   measured_c, computed_c : arrays (nights,), oldest first. Lowest of the night. [degC]
-                 half_life_nights : float. Nights after which an error counts half.
-                 prior_nights : float. Nights without error mixed in, so that few nights shift little.
     Returns      array (nights + 1,): what to add to each, last the night to come. Within 4 K. [K]
     Valid for    one place and one way of computing; measured at the height of the turf
     Missing      nights with a NaN teach nothing; 0 until five are known
@@ -220,7 +212,7 @@ def trailing_shift_k(
     Check        tests/indices/test_frost_local.py::test_shift_learned_at_de_bilt_betters_the_nights_to_come
     """
     error = np.asarray(measured_c, dtype=np.float64) - np.asarray(computed_c, dtype=np.float64)
-    fade = 0.5 ** (1.0 / half_life_nights)
+    fade = 0.5 ** (1.0 / HALF_LIFE_NIGHTS)
     out = np.zeros(error.size + 1)
     total = weight = 0.0
     seen = 0
@@ -229,5 +221,5 @@ def trailing_shift_k(
             total, weight, seen = total + float(value), weight + 1.0, seen + 1
         total, weight = total * fade, weight * fade
         if seen >= FEWEST_NIGHTS:
-            out[night + 1] = min(max(total / (weight + prior_nights), -MOST_K), MOST_K)
+            out[night + 1] = min(max(total / (weight + PRIOR_NIGHTS), -MOST_K), MOST_K)
     return out

@@ -93,7 +93,12 @@ def writes(context: Context) -> APIRouter:
         response_model=EntryRow,
     )
     def change(
-        uuid: str, request: Request, fields: Fields, later: BackgroundTasks, key: Key = None, reason: Reason = ""
+        uuid: str,
+        request: Request,
+        fields: Fields,
+        later: BackgroundTasks,
+        key: Key = None,
+        reason: Reason = "",
     ) -> Response:
         stored = record_work.edit(
             uuid,
