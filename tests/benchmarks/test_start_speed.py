@@ -6,6 +6,7 @@ import resource
 import subprocess
 import sys
 from pathlib import Path
+from statistics import median
 
 import pytest
 
@@ -29,11 +30,15 @@ def _children_s() -> float:
 def test_reading_starts_in_under_three_times_the_bare_libraries(kept, name):
     command = [sys.executable, "-m", "planner", name, "--config", kept, "--json"]
     bare = [sys.executable, "-c", "import click, json, sqlite3"]
-    ours, theirs = [], []
-    for _ in range(7):
-        ours.append(seconds(*command))
-        theirs.append(seconds(*bare))
-    ratio = min(ours) / min(theirs)
-    print(f"\n{name} {min(ours) * 1e3:.0f} ms, bare {min(theirs) * 1e3:.0f} ms, ratio {ratio:.2f}")  # noqa: T201
+    ratios = []
+    # Each start between two bare ones, and the middle of many: a machine's own speed wanders by half as much again
+    # within seconds, so that the best of each would compare two different moments.
+    before = seconds(*bare)
+    for _ in range(15):
+        ours, after = seconds(*command), seconds(*bare)
+        ratios.append(2 * ours / (before + after))
+        before = after
+    ratio = median(ratios)
+    print(f"\n{name} takes {ratio:.2f} times the bare libraries")  # noqa: T201
     assert Path(kept).exists()
     assert ratio < 3

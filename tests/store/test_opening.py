@@ -257,7 +257,7 @@ def test_connections_that_open_a_new_file_together_wait_for_each_other(tmp_path:
             engine.dispose()
 
     with ThreadPoolExecutor(8) as pool:
-        for number in range(300):
+        for number in range(120):
             assert list(pool.map(opened, [tmp_path / f"{number}.db"] * 8)) == ["wal"] * 8
 
 
