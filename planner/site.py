@@ -44,6 +44,16 @@ class Edge:
 
     name: str
     bearing_deg: float
+    distance_m: float | None = None
+    """None where it is not told: then it counts as near."""
+    kind: str = "water"
+    """`water`, `plants`, `people`, `bees` or `other`; what is not told counts as water, the careful side."""
+
+
+#: Ground as steep as this sheds hard rain toward what lies below it. Judgement.
+SHEDS_FROM_PCT = 5.0
+#: Water nearer than this takes what runs off a surface. Judgement.
+NEAR_M = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +71,21 @@ class Surface:
     root_depth_m: float = 0.15
     shade: float = 0.0
     edges: tuple[Edge, ...] = ()
+
+    @property
+    def sheds_to_water(self) -> bool:
+        """Whether hard rain runs off it: a slope, or water close beside it."""
+        return self.slope_pct >= SHEDS_FROM_PCT or any(
+            edge.kind == "water" and (edge.distance_m is None or edge.distance_m <= NEAR_M)
+            for edge in self.edges
+        )
+
+    @property
+    def soil_class(self) -> str:
+        """The kind of ground by how it carries: sand, loam or clay."""
+        return {"sand": "sand", "loamy_sand": "sand", "clay_loam": "clay", "clay": "clay"}.get(
+            self.soil, "loam"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +125,8 @@ class Site:
     elevation_m: float
     timezone: str
     surfaces: tuple[Surface, ...] = field(default=())
+    dormant_from: str = ""
+    """Month and day from which the grass usually rests, `11-15`; empty where it is not told."""
     key: str = "main"
     """What the store knows it by."""
 

@@ -10,11 +10,12 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from planner.config.names import Form, JobName, SurfaceName
+from planner.config.names import Form, JobName, MaterialName, SurfaceName
 from planner.errors import InputError
 from planner.mix.kit import Material, Nozzle, Range, Sprayer, Stocked
 from planner.rules.base import YesNo
-from planner.rules.clock import TimeOfDay
+from planner.rules.clock import NEVER, Clock, Spans, TimeOfDay
+from planner.terms import WEEKDAYS
 
 Pair = tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]]
 
@@ -234,16 +235,52 @@ class WantedPart(Part):
     surface: SurfaceName = Field(default="", description="All surfaces of the job when left out.")
     by: datetime | None = Field(default=None, description="Once, by this time.")
     every_days: float | None = Field(default=None, gt=0, le=400)
+    times_a_week: float | None = Field(default=None, gt=0, le=21)
     every_degree_days: float | None = Field(
         default=None, gt=0, le=5000, description="Warmth over the grass's base since the last time."
+    )
+    not_before: datetime | None = Field(default=None, description="Not placed before this time.")
+    material: MaterialName = Field(
+        default="",
+        description="What is put out; its label's limits then hold. The job's first when left out.",
     )
 
     @model_validator(mode="after")
     def _one_way(self) -> WantedPart:
-        ways = [way for way in (self.by, self.every_days, self.every_degree_days) if way is not None]
-        if len(ways) != 1:
-            raise ValueError("give one of by, every_days, every_degree_days")
+        ways = ("by", "every_days", "times_a_week", "every_degree_days")
+        if sum(getattr(self, way) is not None for way in ways) != 1:
+            raise ValueError(f"give one of {', '.join(ways)}")
         return self
+
+
+class PlayPart(Part):
+    """A play day. Work on the surface is counted back from it."""
+
+    surface: SurfaceName = Field(default="", description="Every surface when left out.")
+    at: datetime = Field(description="When play begins. Local time when no offset is given.")
+
+
+class HoursPart(Part):
+    """The keeper's working hours: all work begins and ends inside. A weekday left out is none."""
+
+    mon: Spans | None = None
+    tue: Spans | None = None
+    wed: Spans | None = None
+    thu: Spans | None = None
+    fri: Spans | None = None
+    sat: Spans | None = None
+    sun: Spans | None = None
+
+    def need(self) -> Clock:
+        """The need that holds every job inside these hours."""
+        never = ((NEVER, NEVER),)
+        return Clock(
+            id="keeper_hours",
+            label="your working hours",
+            low="outside your working hours",
+            source="your site file",
+            days={day: getattr(self, day) or never for day in WEEKDAYS},
+        )
 
 
 class MaterialPart(Part):
@@ -273,6 +310,15 @@ class MaterialPart(Part):
     lasts_degree_days: float | None = Field(
         default=None, gt=0, le=5000, description="For a growth regulator: warmth until it is due again."
     )
+    interval_d: float | None = Field(
+        default=None, gt=0, le=730, description="Days the label asks for between two uses."
+    )
+    buffer_m: float | None = Field(
+        default=None, ge=0, le=200, description="Untreated strip the label asks for beside water."
+    )
+    mixes_with: tuple[MaterialName, ...] = Field(
+        default=(), description="Materials that the labels of both allow in one tank."
+    )
     cautions: tuple[str, ...] = ()
 
     @model_validator(mode="after")
@@ -298,6 +344,9 @@ class MaterialPart(Part):
             reentry_h=self.reentry_h,
             air_temp_c=Range(lowest=self.air_temp_min_c, highest=self.air_temp_max_c),
             lasts_degree_days=self.lasts_degree_days,
+            interval_d=self.interval_d,
+            buffer_m=self.buffer_m,
+            mixes_with=self.mixes_with,
         )
 
 

@@ -34,6 +34,7 @@ from planner.mix.kit import Sprayer, Spreader, Stocked
 from planner.planning.week import Away
 from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
+from planner.terms import PLAY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +44,8 @@ class Config:
     file: Path
     site: Site
     jobs: tuple[Job, ...]
+    keeper_jobs: tuple[str, ...]
+    """Jobs this keeper does; empty for all of them."""
     sowings: tuple[Sowing, ...]
     done: tuple[WorkDone, ...]
     planned: tuple[WorkDone, ...]
@@ -61,6 +64,7 @@ class Config:
     growth: Mapping[str, kit_schema.GrowthPart] = field(default_factory=dict)
     wanted: tuple[Wanted, ...] = ()
     week: kit_schema.WeekPart = kit_schema.WeekPart()
+    hours: kit_schema.HoursPart | None = None
     away: tuple[Away, ...] = ()
     grasses: Mapping[str, Grass] = field(default_factory=lambda: dict(GRASSES))
 
@@ -91,7 +95,8 @@ def load(path: Path) -> Config:
     rules_faults, rules_values = _beside("rules", values, path, faults)
     materials_faults, materials_values = _beside("materials", values, path, faults)
     names = None if rules_values is None else tuple(table(rules_values, "jobs"))
-    parsed = faults.checked(SiteFile, values, names=names_of(values, names))
+    stock = None if materials_values is None else _names_in(materials_values)
+    parsed = faults.checked(SiteFile, values, names=names_of(values, names, stock))
     jobs: tuple[Job, ...] = ()
     if rules_faults is not None and rules_values is not None:
         rules = Rules(rules_values, rules_faults, _changes(values), faults, surface_kinds(values))
@@ -100,7 +105,7 @@ def load(path: Path) -> Config:
     materials: kit_schema.MaterialsFile | None = kit_schema.MaterialsFile()
     if materials_faults is not None and materials_values is not None:
         materials = materials_faults.checked(
-            kit_schema.MaterialsFile, materials_values, names=Names(jobs=names)
+            kit_schema.MaterialsFile, materials_values, names=Names(jobs=names, materials=stock)
         )
         named = [
             (number, name)
@@ -138,6 +143,10 @@ def _beside(
         return own, None
 
 
+def _names_in(materials: dict[str, object]) -> tuple[str, ...]:
+    return tuple(name for _, row in rows(materials, "materials") if (name := word(row, "name")))
+
+
 def _changes(values: dict[str, object]) -> dict[str, object]:
     return {name: change for name, change in table(values, "jobs").items() if isinstance(change, dict)}
 
@@ -146,15 +155,19 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
     """The domain objects of files without a fault."""
     grasses = dict(GRASSES) | {name: _grass(name, part) for name, part in parsed.grasses.items()}
     site = Site(
-        surfaces=tuple(_surface(part, grasses) for part in parsed.surfaces), **parsed.site.model_dump()
+        surfaces=tuple(_surface(part, grasses) for part in parsed.surfaces),
+        **parsed.site.model_dump(exclude={"jobs"}),
     )
+    jobs = tuple(_within_hours(job, parsed.hours) for job in jobs if not job.off)
     return Config(
         file=path,
         site=site,
-        jobs=tuple(job for job in jobs if not job.off),
+        jobs=jobs,
+        keeper_jobs=parsed.site.jobs,
         sowings=tuple(_sowing(part, site, grasses) for part in parsed.sown),
         done=_work(parsed.done, site, jobs),
-        planned=_work(parsed.planned, site, jobs),
+        planned=(*_work(parsed.planned, site, jobs), *_play(parsed.play, site)),
+        hours=parsed.hours,
         forecast=parsed.forecast,
         store=parsed.store.model_copy(update={"url": beside(parsed.store.url, path)}),
         service=parsed.service,
@@ -176,7 +189,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
 
 
 def _surface(part: SurfacePart, grasses: Mapping[str, Grass]) -> Surface:
-    edges = tuple(Edge(name=edge.name, bearing_deg=edge.bearing_deg) for edge in part.edges)
+    edges = tuple(Edge(**edge.model_dump()) for edge in part.edges)
     return Surface(grass=grasses[part.grass], edges=edges, **part.model_dump(exclude={"grass", "edges"}))
 
 
@@ -194,6 +207,20 @@ def _sowing(part: SownPart, site: Site, grasses: Mapping[str, Grass]) -> Sowing:
         grass=grasses[part.grass] if part.grass else surface.grass,
         cover_pct=part.cover_pct,
         tackifier=part.tackifier,
+    )
+
+
+def _within_hours(job: Job, hours: kit_schema.HoursPart | None) -> Job:
+    """The job, held inside the keeper's hours."""
+    return job if hours is None else job.model_copy(update={"needs": (*job.needs, hours.need())})
+
+
+def _play(parts: tuple[kit_schema.PlayPart, ...], site: Site) -> tuple[WorkDone, ...]:
+    """Play days as work that stands planned, so that gaps count back from them."""
+    return tuple(
+        WorkDone(job=PLAY, kind=PLAY, surface=surface, at=_aware(part.at, site))
+        for part in parts
+        for surface in ([part.surface] if part.surface else [one.name for one in site.surfaces])
     )
 
 
@@ -220,8 +247,10 @@ def _wanted(
                 label=job.label,
                 surface=surface,
                 by=None if part.by is None else _aware(part.by, site),
-                every_days=part.every_days,
+                every_days=7.0 / part.times_a_week if part.times_a_week else part.every_days,
                 every_degree_days=part.every_degree_days,
+                not_before=None if part.not_before is None else _aware(part.not_before, site),
+                material=part.material,
             )
             for surface in surfaces
         ]

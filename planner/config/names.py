@@ -32,12 +32,18 @@ class Names:
     jobs: Collection[str] | None = None
     surfaces: Collection[str] | None = None
     grasses: Collection[str] | None = None
+    materials: Collection[str] | None = None
 
 
-def names_of(values: Mapping[str, object], jobs: Collection[str] | None) -> Names:
+def names_of(
+    values: Mapping[str, object], jobs: Collection[str] | None, materials: Collection[str] | None = None
+) -> Names:
     """The names of a site file as it is written, whatever else is wrong with it."""
     return Names(
-        jobs=jobs, surfaces=surface_kinds(values), grasses=sorted({*GRASSES, *table(values, "grasses")})
+        jobs=jobs,
+        surfaces=surface_kinds(values),
+        grasses=sorted({*GRASSES, *table(values, "grasses")}),
+        materials=materials,
     )
 
 
@@ -75,6 +81,7 @@ def _providers(names: tuple[str, ...]) -> tuple[str, ...]:
 JobName = Annotated[str, _known("job", lambda names: names.jobs)]
 SurfaceName = Annotated[str, _known("surface", lambda names: names.surfaces)]
 GrassName = Annotated[str, _known("grass", lambda names: names.grasses)]
+MaterialName = Annotated[str, _known("material", lambda names: names.materials)]
 ShippedGrass = Annotated[str, _known("grass", lambda _: sorted(GRASSES))]
 ProviderNames = Annotated[tuple[str, ...], AfterValidator(_providers)]
 Form = Annotated[str, _known("form", lambda _: [*(form for form, _ in MIXING_ORDER), GRANULAR])]

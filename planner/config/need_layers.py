@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from planner.config.faults import FaultList, Path, nearest, unknown, words
 from planner.config.kit_schema import Part
-from planner.config.schema import SurfacePart
+from planner.config.schema import Soil
 from planner.indices import INDEX
 from planner.rules.base import Need, YesNo
 from planner.rules.gap import Gap
@@ -22,7 +22,7 @@ from planner.rules.job import KINDS
 from planner.rules.limit import Limit
 from planner.weather import VARIABLE
 
-SOILS: tuple[str, ...] = get_args(SurfacePart.model_fields["soil"].annotation)
+SOILS: tuple[str, ...] = get_args(Soil)
 _KINDS: Mapping[str, type[Need]] = {name: kind for name, kind in KINDS.items() if issubclass(kind, Need)}
 _LIMITS = ("hard_min", "best_from", "best_to", "hard_max")
 #: Quantities of the diary have no row in a table of weather or indices.

@@ -13,6 +13,7 @@ from planner.config.need_layers import GapRow, Known, Layer, needs_of
 from planner.config.schema import SURFACE_KINDS
 from planner.rules.base import YesNo
 from planner.rules.job import Job
+from planner.terms import PLAY
 
 
 class Group(Part):
@@ -68,7 +69,7 @@ class Rules:
         self.names: tuple[str, ...] = tuple(table(values, "jobs"))
         kinds = {word(row, "kind") for row in (*table(values, "jobs").values(), *changes.values())}
         self._known = Known(
-            works={*self.names, *(kind for kind in kinds if kind)},
+            works={*self.names, *(kind for kind in kinds if kind), PLAY},
             places=None if surfaces is None else list(dict.fromkeys([*surfaces, *SURFACE_KINDS])),
         )
         self._groups: dict[str, dict[str, Layer]] = {}

@@ -15,6 +15,8 @@ from planner.rules.base import YesNo
 #: What a surface may be; a job names its surfaces by these or by their names.
 SurfaceKind = Literal["green", "collar", "apron", "surround", "tee", "rough"]
 SURFACE_KINDS: tuple[str, ...] = get_args(SurfaceKind)
+#: Textures as they may be written.
+Soil = Literal["sand", "loamy_sand", "sandy_loam", "loam", "silt_loam", "clay_loam", "clay"]
 Ratio = Annotated[float, Field(ge=0, le=1)]
 
 
@@ -26,6 +28,15 @@ class SitePart(kit_schema.Part):
     longitude_deg: float = Field(ge=-180, le=180)
     elevation_m: float = Field(ge=-430, le=6000, description="Height above sea level.")
     timezone: str = Field(description="IANA zone such as Europe/London.")
+    jobs: tuple[JobName, ...] = Field(
+        default=(),
+        description="The jobs this keeper does; the others are shown only when asked for. All when left out.",
+    )
+    dormant_from: str = Field(
+        default="",
+        pattern=r"^$|^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$",
+        description='Month and day from which the grass usually rests, "11-15".',
+    )
     key: str = Field(
         default="main",
         pattern=r"^[a-z0-9_-]{1,40}$",
@@ -47,6 +58,12 @@ class EdgePart(kit_schema.Part):
 
     name: str
     bearing_deg: float = Field(ge=0, lt=360, description="Direction from the surface to it, 90 is east.")
+    distance_m: float | None = Field(
+        default=None, ge=0, le=10_000, description="How far away; near when left out."
+    )
+    kind: Literal["water", "plants", "people", "bees", "other"] = Field(
+        default="water", description="What it is; counted as water when left out."
+    )
 
 
 class GrassPart(kit_schema.Part):
@@ -71,7 +88,7 @@ class SurfacePart(kit_schema.Part):
     cut_height_mm: float = Field(gt=0, le=200)
     slope_pct: float = Field(default=0.0, ge=0, le=100)
     slope_length_m: float = Field(default=10.0, gt=0, le=500)
-    soil: Literal["sand", "loam", "clay"] = "loam"
+    soil: Soil = Field(default="loam", description="Texture of the root zone, by its USDA name.")
     root_depth_m: float = Field(default=0.15, gt=0.01, le=1.5)
     shade: Ratio = Field(default=0.0, description="Share of the light that is kept off, 0 to 1.")
     edges: tuple[EdgePart, ...] = ()
@@ -188,6 +205,8 @@ class SiteFile(kit_schema.Part):
         default={}, description="Growth by the name of a surface."
     )
     wanted: tuple[kit_schema.WantedPart, ...] = ()
+    play: tuple[kit_schema.PlayPart, ...] = ()
+    hours: kit_schema.HoursPart | None = None
     week: kit_schema.WeekPart = kit_schema.WeekPart()
     away: tuple[kit_schema.AwayPart, ...] = ()
     constants: dict[str, float] = Field(default={}, description="Constants of the formulas that differ here.")

@@ -28,6 +28,9 @@ class Wanted:
     by: datetime | None = None
     every_days: float | None = None
     every_degree_days: float | None = None
+    not_before: datetime | None = None
+    material: str = ""
+    """What is put out; the job's first material when empty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -201,6 +201,16 @@ class Stocked:
     air_temp_c: Range = field(default_factory=Range)
     lasts_degree_days: float | None = None
     """For a growth regulator: warmth over the grass's base after which it is due again."""
+    interval_d: float | None = None
+    """Days between two uses."""
+    buffer_m: float | None = None
+    """Untreated strip beside water."""
+    mixes_with: tuple[str, ...] = ()
+    """Names of materials that may share its tank."""
+
+    def may_mix(self, other: Stocked) -> bool:
+        """Whether the two may share a tank: one of them says so, and the label of neither is known to differ."""
+        return other.name in self.mixes_with or self.name in other.mixes_with
 
     @property
     def name(self) -> str:

@@ -97,7 +97,7 @@ def _hour(
 ) -> tuple[State, str, str]:
     """State, cause and sentence of one hour."""
     soil = q.surface_here.soil
-    soft = _SOFT_PCT.get(soil, 100.0)
+    soft = _SOFT_PCT[q.surface_here.soil_class]
     not_read = "Not read: the forecast lacks what frost or wetness is worked out from."
     if np.isnan(turf):
         return "unread", "unread", not_read

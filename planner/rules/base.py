@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
 from planner.margin import EPS, MOST_MARGIN, YES_NO, lower_margin, upper_margin
 from planner.rules.figures import Figure, Figures, Summary
-from planner.site import WorkDone
+from planner.site import Surface, WorkDone
 from planner.weather import Array, Mask
 
 if TYPE_CHECKING:
@@ -136,7 +136,24 @@ class Need(BaseModel):
     except_surfaces: tuple[str, ...] = Field(
         default=(), description="Not on these surfaces (names or kinds)."
     )
-    soils: tuple[str, ...] = Field(default=(), description="Only on these root zones: sand, loam, clay.")
+    soils: tuple[str, ...] = Field(
+        default=(), description="Only on these root zones: sand, loam, clay, or a texture by its name."
+    )
+    grasses: tuple[Literal["cool", "warm"], ...] = Field(
+        default=(), description="Only for grass of these seasons."
+    )
+    sheds_to_water: YesNo | None = Field(
+        default=None,
+        description="true: only where hard rain runs off (a slope of 5 % or more, or water beside it); "
+        "false: only elsewhere.",
+    )
+    harm: YesNo = Field(
+        default=False,
+        description="Past this limit work harms: such an hour is never offered, not even least bad.",
+    )
+    remedy: str = Field(
+        default="", description="What would have to change, for people, where no hour holds for this need."
+    )
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Need:
@@ -231,14 +248,20 @@ class Need(BaseModel):
         """Whether a failure breaks the job after its start instead of barring it."""
         return False
 
-    def fits(self, surface_name: str, surface_kind: str, soil: str) -> bool:
+    def fits(self, surface: Surface) -> bool:
         """Whether the need is meant for that surface."""
-        if not (self.surfaces or self.except_surfaces or self.soils):
-            return True
-        here = {surface_name, surface_kind}
+        here = {surface.name, surface.kind}
         if (self.surfaces and not here & set(self.surfaces)) or here & set(self.except_surfaces):
             return False
-        return not self.soils or soil in self.soils
+        if self.sheds_to_water is not None and self.sheds_to_water != surface.sheds_to_water:
+            return False
+        if self.grasses and surface.grass.season not in self.grasses:
+            return False
+        return not self.soils or bool({surface.soil, surface.soil_class} & set(self.soils))
+
+    def on(self, surface: Surface) -> tuple[Need, ...]:
+        """The need as it is judged on a surface; a need that the surface has no part in is none there."""
+        return (self,) if self.fits(surface) else ()
 
     def margin(self, reading: Reading) -> Array:
         """Margin of each start hour: 1 at the edge of comfort, 0 at the hard limit, negative beyond; NaN unknown."""

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import AfterValidator, Field, field_validator
+from pydantic import AfterValidator, BeforeValidator, Field, field_validator
 
 from planner.margin import MOST_MARGIN
 from planner.rules.base import Attempt, Need, Reading, ResultKey
@@ -31,7 +31,22 @@ def _is_time(text: str) -> str:
     return text
 
 
+def _is_time_or_never(text: str) -> str:
+    return text if text == NEVER else _is_time(text)
+
+
+def _as_spans(written: object) -> object:
+    """One span may be written without the brackets of a list of spans."""
+    is_one = isinstance(written, list | tuple) and written and all(isinstance(part, str) for part in written)
+    return [written] if is_one else written
+
+
 TimeOfDay = Annotated[str, AfterValidator(_is_time)]
+_TimeOrNever = Annotated[str, AfterValidator(_is_time_or_never)]
+#: Open spans of a day: `["07:00", "09:30"]`, or a list of such.
+Spans = Annotated[
+    Annotated[tuple[tuple[_TimeOrNever, _TimeOrNever], ...], Field(min_length=1)], BeforeValidator(_as_spans)
+]
 
 
 class Clock(Need):
@@ -43,9 +58,10 @@ class Clock(Need):
     unit: str = "h"
     opens: TimeOfDay = Field(default="00:00", description='Local time from which the job may run, "07:30".')
     closes: TimeOfDay = Field(default="24:00", description="Local time by which it must be finished.")
-    days: dict[str, tuple[str, str]] = Field(
+    days: dict[str, Spans] = Field(
         default={},
-        description='Other hours on a weekday: sun = ["10:00", "16:00"]; ["never", "never"] bars it.',
+        description='Other hours on a weekday: sun = ["10:00", "16:00"], or a list of such spans; '
+        '["never", "never"] bars it.',
     )
     low: str = "outside the hours allowed for this work"
 
@@ -55,32 +71,35 @@ class Clock(Need):
 
     @field_validator("days")
     @classmethod
-    def _are_days(cls, days: dict[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
-        for day, span in days.items():
+    def _are_days(cls, days: dict[str, Spans]) -> dict[str, Spans]:
+        for day in days:
             if day not in WEEKDAYS:
                 raise ValueError(f'"{day}" is not a weekday: {", ".join(WEEKDAYS)}')
-            for text in span:
-                if text != NEVER:
-                    clock_minutes(text)
         return days
+
+    def _spans(self) -> list[tuple[tuple[str, str], ...]]:
+        """The open spans of each weekday."""
+        return [self.days.get(name, ((self.opens, self.closes),)) for name in WEEKDAYS]
 
     def _needs_limits(self) -> bool:
         return False
 
     def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
-        closing = [self.closes, *(span[1] for span in self.days.values() if span[1] != NEVER)]
+        closing = {span[1] for spans in self._spans() for span in spans} - {NEVER}
         # Some clocks stand half or three quarters of an hour off the full hour of UTC.
         beside = attempt.quantities.parts_of_hours
         edges = [attempt.duration_h - clock_minutes(text) / 60.0 for text in closing]
         return tuple(edge + part for edge in edges for part in beside)
 
     def opens_h(self, attempt: Attempt) -> tuple[float, ...]:
-        opening = [self.opens, *(span[0] for span in self.days.values() if span[0] != NEVER)]
+        opening = {span[0] for spans in self._spans() for span in spans} - {NEVER}
         beside = attempt.quantities.parts_of_hours
         return tuple(clock_minutes(text) / 60.0 - part for text in opening for part in beside)
 
     def key(self, attempt: Attempt) -> ResultKey:
-        days: list[str] = [part for day, span in self.days.items() for part in (day, *span)]
+        days = [
+            part for day, spans in self.days.items() for part in (day, *(t for span in spans for t in span))
+        ]
         settings: tuple[float | str, ...] = (self.opens, self.closes, *days, self.optional)
         settings += (attempt.duration_h, attempt.offset_h)
         return ResultKey(self.kind, settings=settings)
@@ -105,16 +124,20 @@ class Clock(Need):
         return np.atleast_2d(np.maximum(today, self._margin_of_day(begun, done, day - 1.0)))
 
     def _margin_of_day(self, begun: Array, done: Array, day: Array) -> Array:
-        """Hours to the nearer end of the span that opens on each given day (days since 1970, local)."""
+        """Hours to the nearer end of the best of the spans that open on each given day (days since 1970, local)."""
         # 1 January 1970 was a Thursday.
         weekday = ((day + 3) % 7).astype(int)
-        spans = [self.days.get(name, (self.opens, self.closes)) for name in WEEKDAYS]
-        opens = np.array([_hours(span[0], np.inf) for span in spans])
-        closes = np.array([_hours(span[1], -np.inf) for span in spans])
-        closes = np.where(closes <= opens, closes + 24.0, closes)
-        return np.asarray(
-            np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
-        )
+        of_days = self._spans()
+        inside = np.full(begun.shape, -np.inf)
+        for number in range(max(len(spans) for spans in of_days)):
+            # A day with fewer spans has its last once more.
+            spans = [spans[min(number, len(spans) - 1)] for spans in of_days]
+            opens = np.array([_hours(span[0], np.inf) for span in spans])
+            closes = np.array([_hours(span[1], -np.inf) for span in spans])
+            closes = np.where(closes <= opens, closes + 24.0, closes)
+            here = np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
+            inside = np.maximum(inside, here)
+        return inside
 
     def margin(self, reading: Reading) -> Array:
         figure = reading.low

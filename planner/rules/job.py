@@ -74,4 +74,4 @@ class Job(BaseModel):
 
     def needs_on(self, surface: Surface) -> tuple[Need, ...]:
         """The needs that are meant for that surface."""
-        return tuple(n for n in self.needs if n.fits(surface.name, surface.kind, surface.soil))
+        return tuple(own for need in self.needs for own in need.on(surface))

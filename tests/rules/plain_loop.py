@@ -154,6 +154,6 @@ def _inside_hours(need: Any, job: Job, attempt: Attempt, hour: int) -> bool:
 
 
 def _is_open(need: Any, local: datetime) -> bool:
-    opens, closes = need.days.get(WEEKDAYS[local.weekday()], (need.opens, need.closes))
+    spans = need.days.get(WEEKDAYS[local.weekday()], ((need.opens, need.closes),))
     clock = local.strftime("%H:%M")
-    return bool(opens <= clock < closes) if "never" not in (opens, closes) else False
+    return any(opens <= clock < closes for opens, closes in spans if "never" not in (opens, closes))
