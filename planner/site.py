@@ -38,6 +38,10 @@ class Grass:
     emergence_base_c: float
 
 
+#: What lies nearer than this is reached by what drifts or runs off a surface. Judgement.
+NEAR_M = 30.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edge:
     """Something beside a surface that drift must not reach, and its direction from the surface."""
@@ -49,11 +53,14 @@ class Edge:
     kind: str = "water"
     """`water`, `plants`, `people`, `bees` or `other`; what is not told counts as water, the careful side."""
 
+    @property
+    def is_near(self) -> bool:
+        """Whether it is close enough for what leaves the surface to reach it."""
+        return self.distance_m is None or self.distance_m <= NEAR_M
+
 
 #: Ground as steep as this sheds hard rain toward what lies below it. Judgement.
 SHEDS_FROM_PCT = 5.0
-#: Water nearer than this takes what runs off a surface. Judgement.
-NEAR_M = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,8 +83,7 @@ class Surface:
     def sheds_to_water(self) -> bool:
         """Whether hard rain runs off it: a slope, or water close beside it."""
         return self.slope_pct >= SHEDS_FROM_PCT or any(
-            edge.kind == "water" and (edge.distance_m is None or edge.distance_m <= NEAR_M)
-            for edge in self.edges
+            edge.kind == "water" and edge.is_near for edge in self.edges
         )
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -88,57 +88,62 @@ def fit_radiation_frost(temp_c: ArrayLike, dew_point_c: ArrayLike, lowest_c: Arr
     )
 
 
-def off_frost_hour(
+#: Turf below this carries frost or is about to. Judgement.
+FROSTED_C = 0.5
+
+
+def keep_off(
     surface_c: ArrayLike,
     air_c: ArrayLike,
     sun_altitude_deg: ArrayLike,
     *,
-    thawed_c: float = 0.5,
     air_above_c: float = 4.0,
     sun_above_deg: float = 5.0,
-) -> int | None:
-    """Hour of the morning at which a frosted surface has been off the frost for a full hour.
+) -> Array:
+    """Hours in which nobody should be on the turf: from its frosting until it has been off the frost for an hour.
 
-    Parameters   surface_c, air_c, sun_altitude_deg : arrays (hours,) from evening on, values at the labels.
+    Parameters   surface_c, air_c, sun_altitude_deg : arrays (members or 1, hours), values at the labels.
                  [degC, degC, degrees]
-                 thawed_c, sun_above_deg, air_above_c : surface above 0.5 with the sun above 5; or the
-                 surface not below 0 with the air above 4. [degC, degrees, degC]
-    Returns      index of the hour at whose start it is off the frost; None when there is no frost, when it
-                 does not thaw within the hours, or when a value on the way is not known
-    Valid for    one night and the day after it
-    Missing      NaN after the first frost and before the thaw gives None
+                 air_above_c, sun_above_deg : for a full hour the surface above 0.5 with the sun above 5, or with
+                 the air above 4. [degC, degrees]
+    Returns      array, broadcast shape. 1 keep off, else 0
+    Valid for    any run of hours; before the first frost nothing is kept off
+    Missing      NaN in an hour of unknown surface or air, and from there to the next frost or release
     Differs      none
     Source       own-frost-chance (the thresholds are judgement)
     Check        tests/indices/test_frost.py::test_off_frost_waits_for_a_full_hour
     """
-    surface, air, sun = (np.asarray(a, dtype=np.float64) for a in (surface_c, air_c, sun_altitude_deg))
-    frozen = np.flatnonzero(surface < 0.0)
-    if not frozen.size:
-        return None
-    for hour in range(int(frozen[0]) + 1, surface.size - 1):
-        here = slice(hour, hour + 2)
-        if np.isnan(surface[here] + air[here]).any():
-            return None
-        lit = bool((surface[here] > thawed_c).all() and (sun[here] > sun_above_deg).all())
-        mild = bool((surface[here] >= 0.0).all() and (air[here] > air_above_c).all())
-        if lit or mild:
-            return hour + 1
-    return None
+    surface, air, sun = np.broadcast_arrays(
+        *(np.atleast_2d(np.asarray(a, dtype=np.float64)) for a in (surface_c, air_c, sun_altitude_deg))
+    )
+    thawing = (surface >= FROSTED_C) & ((sun > sun_above_deg) | (air > air_above_c))
+    # The label before and this one: a full hour has gone by.
+    released = thawing & np.concatenate([thawing[..., :1] & False, thawing[..., :-1]], axis=-1)
+    turn = np.where(surface < FROSTED_C, 1.0, np.where(released, 0.0, -1.0))
+    turn[np.isnan(surface) | np.isnan(air)] = np.nan
+    # What an hour is follows from the last turn before it.
+    hours = np.where(turn == -1.0, -1, np.arange(turn.shape[-1]))
+    last = np.maximum.accumulate(hours, axis=-1)
+    found = np.take_along_axis(turn, np.maximum(last, 0), axis=-1)
+    return np.where(last < 0, 0.0, found)
 
 
 def off_frost(quantities: Quantities, *, after: datetime) -> datetime | None:
-    """When the grass is off the frost of a night, of which `after` is a moment; None when there is none.
+    """When the turf is off the frost of a night, of which `after` is a moment; None when there is none.
 
-    None too when it is not known. Members are averaged. The moment is that of
-    `off_frost_hour`, computed over the 24 hours after `after`.
+    None too when it is not known, or not within a day. Read from the plain forecast.
     """
     weather = quantities.weather
     begin = max(weather.index(after), 0)
-    end = min(begin + 24, weather.hours)
-    names = ("surface_temp_c", "air_temp_c", "sun_altitude_deg")
-    surface, air, sun = (quantities[name][:, begin:end].mean(axis=0) for name in names)
-    hour = off_frost_hour(surface, air, sun)
-    return None if hour is None else weather.time(begin) + timedelta(hours=hour)
+    kept = quantities["frost_keep_off"][0, begin : begin + 25]
+    frosted = np.flatnonzero(kept == 1.0)
+    if not frosted.size:
+        return None
+    rest = kept[int(frosted[0]) :]
+    turned = np.flatnonzero(rest != 1.0)
+    if not turned.size or np.isnan(rest[turned[0]]):
+        return None
+    return weather.time(begin + int(frosted[0]) + int(turned[0]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 import numpy as np
 
 from planner.indices import evapotranspiration as evaporation
@@ -9,7 +11,7 @@ from planner.indices import humidity, sun
 from planner.indices.quantities import Quantities
 from planner.indices.table import Rows
 from planner.units import KMH_PER_MS, WIND_2M_PER_10M
-from planner.weather import Array
+from planner.weather import Array, flag
 
 MJ_PER_WM2_HOUR = 0.0036
 #: Heat over which cool-season greens spend more than they make (golf association updates).
@@ -46,15 +48,86 @@ def wind_2m_kmh(q: Quantities) -> Array:
 
 @rows.sky(
     unit="km/h",
-    says="Gust at 10 m",
-    bounds=(0, 270),
+    says="Gust brought to 2 m as the mean wind is; gusts fall off less, so that it may be more",
+    bounds=(0, 202.5),
     needs=("gust_10m_ms",),
     source="fao-56",
     valid="where gusts are forecast",
     check="tests/indices/test_rows.py::test_wind_is_brought_down_to_two_metres",
 )
-def gust_kmh(q: Quantities) -> Array:
-    return q["gust_10m_ms"] * KMH_PER_MS
+def gust_2m_kmh(q: Quantities) -> Array:
+    return q["gust_10m_ms"] * (WIND_2M_PER_10M * KMH_PER_MS)
+
+
+@rows.sky(
+    unit="mm",
+    says="Rain of the hour and the two after it",
+    bounds=(0, 600),
+    needs=("rain_mm",),
+    source="own-hours",
+    valid="where three hours are known",
+    check="tests/indices/test_rows.py::test_rain_of_three_hours_looks_ahead",
+)
+def rain_3h_mm(q: Quantities) -> Array:
+    rain = q["rain_mm"]
+    ends = np.full((rain.shape[0], 2), np.nan)
+    ahead = np.concatenate([rain, ends], axis=-1)
+    return np.asarray(ahead[:, :-2] + ahead[:, 1:-1] + ahead[:, 2:])
+
+
+@rows.sky(
+    unit="0/1",
+    says="Warm damp air in which seedlings rot: above 17 C at more than 90 % humidity",
+    needs=("air_temp_c", "rel_humidity_pct"),
+    source="own-hours",
+    valid="figures are judgement",
+    check="tests/indices/test_rows.py::test_warm_damp_air_needs_both",
+)
+def warm_damp_air(q: Quantities) -> Array:
+    air, humidity_pct = q["air_temp_c"], q["rel_humidity_pct"]
+    return flag((air > 17.0) & (humidity_pct > 90.0), ~np.isnan(air + humidity_pct))
+
+
+@rows.sky(
+    unit="h",
+    says="Hour of the day on the site's clock",
+    bounds=(0, 24),
+    needs=(),
+    source="own-hours",
+    valid="always known",
+    check="tests/indices/test_rows.py::test_hour_of_the_day_is_the_sites_own",
+)
+def clock_hour(q: Quantities) -> Array:
+    return np.atleast_2d((q.weather.epoch_s / 3600.0 + q.local_offset_h) % 24.0)
+
+
+@rows.sky(
+    unit="d",
+    says="Days until the grass usually comes to rest, as the site file has it",
+    bounds=(0, 366),
+    needs=(),
+    source="own-hours",
+    valid="where the site file names the date",
+    check="tests/indices/test_rows.py::test_days_to_rest_are_counted_to_the_date_of_the_site",
+)
+def days_to_dormancy(q: Quantities) -> Array:
+    if not q.site.dormant_from:
+        return np.full((1, q.weather.hours), np.nan)
+    month, day = (int(part) for part in q.site.dormant_from.split("-"))
+
+    def until(today: date) -> float:
+        # 29 February is the last day of the month in other years.
+        rest = [_date(today.year + later, month, day) for later in (0, 1)]
+        return float(next((one - today).days for one in rest if one >= today))
+
+    return q.days.spread(np.atleast_2d([until(today) for today in q.days.dates]))
+
+
+def _date(year: int, month: int, day: int) -> date:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return date(year, month + 1, 1) - timedelta(days=1)
 
 
 @rows.sky(

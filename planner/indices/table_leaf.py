@@ -113,6 +113,18 @@ def turf_least_c(q: Quantities) -> Array:
 
 
 @rows.sky(
+    unit="0/1",
+    says="Frost on the turf, or gone for less than an hour: keep off",
+    needs=("turf_least_c", "air_temp_c", "sun_altitude_deg"),
+    source="own-frost-chance",
+    valid="nights known up to the thaw",
+    check="tests/indices/test_frost.py::test_off_frost_waits_for_a_full_hour",
+)
+def frost_keep_off(q: Quantities) -> Array:
+    return frost.keep_off(q["turf_least_c"], q["air_temp_c"], q["sun_altitude_deg"])
+
+
+@rows.sky(
     unit="mm",
     says="Dew that forms in the hour",
     bounds=(0, 0.1),

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
+
 import numpy as np
 
 from planner.indices import spray_air
-from planner.indices.quantities import Quantities
+from planner.indices.quantities import Index, Quantities
 from planner.indices.table import Rows
+from planner.site import Edge, Surface
 from planner.weather import Array
 
 rows = Rows()
@@ -99,17 +103,29 @@ def spray_drop_life_s(q: Quantities) -> Array:
     says="Air moves from this surface towards a named edge",
     needs=("wind_dir_deg", "wind_spread_deg", "wind_10m_ms"),
     source="own-drift",
-    valid="edges named with their bearing; distance is left out",
+    valid="edges named with their bearing",
     check="tests/indices/test_drift.py::test_wind_from_the_west_moves_towards_the_east",
 )
 def drift_to_edge(q: Quantities) -> Array:
     """1 where the air moves towards any named edge; 0 for all hours where no edge is named."""
     towards = np.zeros((1, q.weather.hours))
     for edge in q.surface_here.edges:
-        towards = np.maximum(
-            towards,
-            spray_air.drift_towards(
-                q["wind_dir_deg"], edge.bearing_deg, q["wind_spread_deg"], q["wind_10m_ms"]
-            ),
-        )
+        towards = np.maximum(towards, _toward(q, edge))
     return towards
+
+
+def _toward(q: Quantities, edge: Edge) -> Array:
+    return spray_air.drift_towards(
+        q["wind_dir_deg"], edge.bearing_deg, q["wind_spread_deg"], q["wind_10m_ms"]
+    )
+
+
+def edge_rows(surface: Surface) -> dict[str, Index]:
+    """A row for each named edge of a surface, beside the one for all of them."""
+    of_all = rows.made[-1]
+    return {
+        f"{of_all.name}:{edge.name}": replace(
+            of_all, name=f"{of_all.name}:{edge.name}", compute=partial(_toward, edge=edge)
+        )
+        for edge in surface.edges
+    }

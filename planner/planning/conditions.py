@@ -12,6 +12,7 @@ from datetime import datetime
 
 from planner.indices import INDEX
 from planner.indices.quantities import Quantities
+from planner.indices.table_spray import edge_rows
 from planner.planning.suitability import Suitability, judge_needs, needs_of
 from planner.planning.windows import Moments, moments_of
 from planner.rules.base import Attempt, Need, ResultKey, Shared
@@ -73,7 +74,7 @@ def conditions_of(
         surface.name: Quantities(
             weather,
             site,
-            INDEX,
+            {**INDEX, **edge_rows(surface)},
             now=now,
             surface=surface,
             sky=sky,

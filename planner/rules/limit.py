@@ -12,7 +12,12 @@ from pydantic import Field, model_validator
 from planner.margin import MOST_MARGIN, lower_margin
 from planner.rules.base import Attempt, MemberResult, Need, Reading, ResultKey
 from planner.rules.figures import Figure, Summary, always, touched
+from planner.site import Surface
 from planner.weather import Array
+
+
+#: The quantity that each edge of a surface has for itself.
+TO_EDGE = "drift_to_edge"
 
 
 class Limit(Need):
@@ -51,6 +56,26 @@ class Limit(Need):
     @property
     def is_after(self) -> bool:
         return self.when == "after"
+
+    def on(self, surface: Surface) -> tuple[Need, ...]:
+        """A need on air that moves toward what lies beside becomes one for each edge, by its name.
+
+        An edge further off than `NEAR_M` does not bar: then the hour is narrow.
+        """
+        if self.quantity != TO_EDGE or not self.fits(surface):
+            return super().on(surface)
+        return tuple(
+            self.model_copy(
+                update={
+                    "id": f"{self.id}_{edge.name.replace(' ', '_')}",
+                    "quantity": f"{TO_EDGE}:{edge.name}",
+                    "label": f"air toward the {edge.name}",
+                    "high": f"air moves toward the {edge.name}",
+                    "hard_max": self.hard_max if edge.is_near else None,
+                }
+            )
+            for edge in surface.edges
+        )
 
     def span_h(self, duration_h: float) -> tuple[float, float]:
         """The span in hours from the start."""

@@ -41,7 +41,7 @@ def test_faults_of_all_three_files_are_told_at_once_in_the_order_of_their_lines(
         + '\n[jobs.foliar_feed.needs.wind]\nhard_max = 6.0\n\n[[done]]\njob = "mow_gren"\nsurface = "green"\n'
         + "at = 2026-04-05T15:00:00\n"
     ).replace('"open-meteo"', '"open-meeto"')
-    rules = RULES.replace('quantity = "gust_kmh"', 'quantity = "gust_kmp"', 1).replace(
+    rules = RULES.replace('quantity = "gust_2m_kmh"', 'quantity = "gust_kmp"', 1).replace(
         "duration_min = 45", 'duration_min = "long"', 1
     )
     error = faults(folder, site=site, rules=rules)

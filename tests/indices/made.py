@@ -50,6 +50,7 @@ def site(**surface: object) -> Site:
         longitude_deg=9.0,
         elevation_m=100.0,
         timezone="Europe/Berlin",
+        dormant_from="11-15",
         surfaces=(green,),
     )
 

@@ -38,7 +38,8 @@ TOPICS = (
     "surface_temp",
 )
 #: What is known without any weather at all, or stays on its cautious side when it is missing.
-KNOWN_ANYWAY = {"station_pressure_hpa", "sun_altitude_deg", "near_night", "seed_exposure"}
+KNOWN_ANYWAY = {"station_pressure_hpa", "sun_altitude_deg", "near_night", "seed_exposure", "clock_hour"}
+KNOWN_ANYWAY |= {"days_to_dormancy"}
 HEADINGS = ("Parameters", "Returns", "Valid for", "Missing", "Differs", "Source", "Check")
 #: Not formulas: look-ups, and an adapter.
 PLAIN = {
@@ -347,7 +348,7 @@ ALONG = {
     "day_sky_mj_m2",
     "last_clearness",
     "fit_radiation_frost",
-    "off_frost_hour",
+    "keep_off",
     "fit_grass_minimum",
     "trailing_shift_k",
     "pressure_at_hpa",

@@ -14,8 +14,8 @@ from planner.indices.frost import (
     fit_radiation_frost,
     forecast_spread_k,
     frost_chance,
+    keep_off,
     off_frost,
-    off_frost_hour,
 )
 from planner.weather import HourlyWeather
 from tests.indices.made import quantities, weather
@@ -67,17 +67,24 @@ def test_spread_grows_with_lead() -> None:
     assert np.isnan(forecast_spread_k([30.0, np.nan])).all()
 
 
+def _kept(surface, air, sun) -> str:
+    """The hours as text: x keep off, . free, ? not known."""
+    count = len(surface)
+    hours = keep_off(surface, np.broadcast_to(air, count), np.broadcast_to(sun, count))[0]
+    return "".join("?" if value != value else "x" if value else "." for value in hours)
+
+
 def test_off_frost_waits_for_a_full_hour() -> None:
+    # common practice, no source: nobody walks on frosted turf, nor in the hour in which it thaws.
     surface = np.array([1.0, -1.0, -2.0, -1.0, 0.7, 0.2, 0.8, 1.5, 4.0])
     air = np.full(9, 2.0)
     sun = np.array([-30.0, -30, -10, 0, 6, 9, 14, 20, 25])
-    assert off_frost_hour(surface, air, sun) == 7
-    assert off_frost_hour(surface, np.full(9, 5.0), sun) == 5
-    assert off_frost_hour(surface, air, np.full(9, -5.0)) is None
-    assert off_frost_hour(np.ones(9), air, sun) is None
+    assert _kept(surface, air, sun) == ".xxxxxx.."
+    assert _kept(surface, air, np.full(9, -5.0)) == ".xxxxxxxx"
+    assert _kept(np.ones(9), air, sun) == "." * 9
     gap = surface.copy()
     gap[4] = np.nan
-    assert off_frost_hour(gap, air, sun) is None
+    assert _kept(gap, air, sun) == ".xxx?xx.."
 
 
 def test_clear_still_night_is_ground_frost_without_air_frost() -> None:
@@ -149,36 +156,31 @@ NAN = float("nan")
 
 
 @pytest.mark.parametrize(
-    ("surface", "air", "sun", "hour"),
+    ("surface", "air", "sun", "kept"),
     [
-        # In the sun the surface must be above half a degree for a full hour.
-        ([-1, -1, 1, 1, 1], 2, 10, 3),
-        ([-1, 0.5, 0.5, 0.5], 2, 10, None),
-        ([-1, 0.6, 0.6], 2, 10, 2),
-        ([-1, 0.6, 0.4, 0.6, 0.6], 2, 10, 4),
-        ([-1, 1, 1, 1], 2, 5, None),
-        ([-1, 1, 1, 1], 2, 5.1, 2),
-        ([-1, 1, 1, 1], 2, [0, 4, 6, 6], 3),
-        # Without sun it must not be below freezing, with air above four degrees.
-        ([-1, 0, 0, 0], 4.1, -5, 2),
-        ([-1, 0, 0, 0], 4, -5, None),
-        ([-1, -0.1, -0.1, -0.1], 9, -5, None),
-        ([-1, 0, 0, 0], [0, 3, 5, 5], -5, 3),
-        # Nought is not frost; the first frost counts, and a later one is another.
-        ([0, 0, 0, 0], 9, 10, None),
-        ([-1, 1, 1, -1, 1, 1], 2, 10, 2),
-        ([1, -1, 1, 1], 2, 10, 3),
-        # A single hour at the end is no full hour.
-        ([-1, -1, 1], 2, 10, None),
-        # What is not known before the frost does not matter; on the way it does.
-        ([NAN, 1, -1, 1, 1], 2, 10, 4),
-        ([-1, -1, 1, 1], [2, 2, NAN, 2], 10, None),
-        ([-1, 1, 1, NAN], 2, 10, 2),
+        # In the sun the surface must be at half a degree or above for a full hour.
+        ([-1, -1, 1, 1, 1], 2, 10, "xxx.."),
+        ([-1, 0.5, 0.5, 0.5], 2, 10, "xx.."),
+        ([-1, 0.4, 0.4, 0.4], 2, 10, "xxxx"),
+        ([-1, 0.6, 0.4, 0.6, 0.6], 2, 10, "xxxx."),
+        ([-1, 1, 1, 1], 2, 5, "xxxx"),
+        ([-1, 1, 1, 1], 2, 5.1, "xx.."),
+        ([-1, 1, 1, 1], 2, [0, 4, 6, 6], "xxx."),
+        # Without sun the air must be above four degrees.
+        ([-1, 1, 1, 1], 4.1, -5, "xx.."),
+        ([-1, 1, 1, 1], 4, -5, "xxxx"),
+        ([-1, 1, 1, 1], [0, 3, 5, 5], -5, "xxx."),
+        # Frost that comes back is frost again; a single hour at the end is no full hour.
+        ([-1, 1, 1, -1, 1, 1], 2, 10, "xx.xx."),
+        ([-1, -1, 1], 2, 10, "xxx"),
+        # What is not known stays so until the next frost, or the next full hour of thaw.
+        ([NAN, 1, -1, 1, 1], 2, 0, "??xxx"),
+        ([NAN, 1, 1, 1], 5, 10, "??.."),
+        ([-1, -1, 1, 1], [2, 2, NAN, 2], 10, "xx?."),
     ],
 )
-def test_off_the_frost_hour_by_hour(surface, air, sun, hour) -> None:
-    count = len(surface)
-    assert off_frost_hour(surface, np.broadcast_to(air, count), np.broadcast_to(sun, count)) == hour
+def test_off_the_frost_hour_by_hour(surface, air, sun, kept) -> None:
+    assert _kept(surface, air, sun) == kept
 
 
 class _Night:
@@ -188,11 +190,7 @@ class _Night:
         turf = np.atleast_2d(np.array(surface, dtype=float))
         hours = turf.shape[1]
         self.weather = weather(hours)
-        self._columns = {
-            "surface_temp_c": turf,
-            "air_temp_c": np.full((1, hours), 6.0),
-            "sun_altitude_deg": np.full((1, hours), -10.0),
-        }
+        self._columns = {"frost_keep_off": keep_off(turf, np.full(hours, 6.0), np.full(hours, -10.0))}
 
     def __getitem__(self, name: str):
         return self._columns[name]
@@ -205,9 +203,9 @@ def _off_h(surface, after_h: float = 0.0) -> float | None:
 
 
 def test_off_the_frost_within_a_day_of_the_moment_asked() -> None:
-    assert _off_h([-1.0] * 22 + [1.0] * 20) == 23
-    assert _off_h([-1.0] * 23 + [1.0] * 20) is None
-    assert _off_h([-1.0] * 23 + [1.0] * 20, after_h=1) == 24
+    assert _off_h([-1.0] * 23 + [1.0] * 20) == 24
+    assert _off_h([-1.0] * 24 + [1.0] * 20) is None
+    assert _off_h([-1.0] * 24 + [1.0] * 20, after_h=1) == 25
     assert _off_h([1.0] * 30) is None
     # The weather may end sooner than the day, and begin later than the moment.
     assert _off_h([-1.0, -1.0, 1.0, 1.0]) == 3
@@ -216,8 +214,8 @@ def test_off_the_frost_within_a_day_of_the_moment_asked() -> None:
     assert _off_h([-1.0, 1.0, 1.0, -1.0, -1.0, 1.0, 1.0], after_h=3) == 6
 
 
-def test_members_are_averaged_for_the_hour_off_the_frost() -> None:
-    assert _off_h([[-3.0, -3.0, -1.0, 2.0, 2.0], [-1.0, -1.0, 3.0, 2.0, 2.0]]) == 3
+def test_the_plain_forecast_decides_the_hour_off_the_frost() -> None:
+    assert _off_h([[-3.0, -3.0, -1.0, 2.0, 2.0], [-1.0, -1.0, 3.0, 2.0, 2.0]]) == 4
 
 
 def test_what_lies_outside_all_weather_has_no_chance() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -19,7 +20,34 @@ def test_wind_is_brought_down_to_two_metres() -> None:
     # FAO-56 equation 47: 0.748 of the wind at 10 m.
     q = quantities(weather(24, wind_10m_ms=5.0, gust_10m_ms=10.0))
     assert q["wind_2m_kmh"][0, 0] == pytest.approx(5.0 * 0.748 * 3.6)
-    assert q["gust_kmh"][0, 0] == pytest.approx(36.0)
+    assert q["gust_2m_kmh"][0, 0] == pytest.approx(36.0 * 0.748)
+
+
+def test_rain_of_three_hours_looks_ahead() -> None:
+    rain = np.zeros(8)
+    rain[3:6] = [7.0, 6.0, 8.0]
+    three = quantities(weather(8, rain_mm=rain))["rain_3h_mm"][0]
+    np.testing.assert_allclose(three[:6], [0.0, 7.0, 13.0, 21.0, 14.0, 8.0])
+    # The last two hours look past what is known.
+    assert np.isnan(three[6:]).all()
+
+
+def test_warm_damp_air_needs_both() -> None:
+    q = quantities(weather(4, air_temp_c=[20, 20, 15, np.nan], rel_humidity_pct=[95, 60, 95, 95]))
+    np.testing.assert_array_equal(q["warm_damp_air"][0], [1.0, 0.0, 0.0, np.nan])
+
+
+def test_hour_of_the_day_is_the_sites_own() -> None:
+    # Berlin is two hours ahead of UTC in summer.
+    q = quantities(weather(24, start=datetime(2025, 7, 1, tzinfo=UTC)))
+    assert q["clock_hour"][0, [0, 21, 22]].tolist() == [2.0, 23.0, 0.0]
+
+
+def test_days_to_rest_are_counted_to_the_date_of_the_site() -> None:
+    q = quantities(weather(48, start=datetime(2025, 11, 13, 23, tzinfo=UTC)))
+    assert q["days_to_dormancy"][0, [0, 24, 47]].tolist() == [1.0, 0.0, 0.0]
+    bare = replace(site(), dormant_from="")
+    assert np.isnan(quantities(weather(24), bare)["days_to_dormancy"]).all()
 
 
 def test_frozen_soil() -> None:

@@ -38,7 +38,7 @@ TARGETS = (
             "forecast_spread_k",
             "RadiationFrost",
             "fit_radiation_frost",
-            "off_frost_hour",
+            "keep_off",
             "off_frost",
         ),
     ),
