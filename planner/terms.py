@@ -4,6 +4,7 @@ from __future__ import annotations
 
 #: The four kinds of job that every keeper has; any other word is allowed as well.
 KINDS_OF_JOB = ("spraying", "seeding", "fertilising", "mowing")
+SPRAYING = KINDS_OF_JOB[0]
 #: A play day, as gaps between jobs name it.
 PLAY = "play"
 #: Days of the week as they are written in files and commands, in the order of `date.weekday`.

@@ -18,6 +18,7 @@ from planner.diary.consequences import consequences, diary_quantities
 from planner.diary.timeline import timeline_of
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
 from planner.planning.conditions import conditions_of
+from planner.planning.one_tank import mixes_of
 from planner.planning.plan import make_plan
 from planner.reports.answers import encode_report, encode_workings
 from planner.reports.assessment import Assessment, days_of
@@ -98,9 +99,10 @@ def assess(
     plan = make_plan(
         conditions, config.jobs, now=now, done=known.done, planned=config.planned, ensemble=members
     )
+    mine = [job for job in config.jobs if not config.keeper_jobs or job.name in config.keeper_jobs]
     changes = consequences(
         config.site,
-        config.jobs,
+        mine,
         known,
         timeline_of(record.past, forecast.weather, config.site.zone, conditions.sky["soil_temp_c"]),
         quantities,
@@ -122,7 +124,10 @@ def assess(
         days=days_of(plan),
         consequences=changes,
         wanted=config.wanted,
+        keeper_jobs=config.keeper_jobs,
         hours_a_day=config.week.hours_a_day,
+        has_hours=config.hours is not None,
+        mixes=mixes_of({(one.job, one.surface): one.material for one in config.wanted}, config.materials),
         week_days=config.week.days,
         away=config.away,
         seen_at=seen_at,

@@ -111,8 +111,14 @@ def week_text(report: Report) -> list[str]:
         lines += ["", "Without an hour"]
         for one in week.left:
             lines += board.wrap(f"- {job_on(one.label, one.surface)}: {one.says}", "  ", "    ")
+    for one in week.done:
+        lines += board.wrap(f"- {job_on(one.label, one.surface)}: {one.says}", "  ", "    ")
     if rows or week.left:
-        how = f"No more than {week.hours_a_day:g} hours of work in a day; {week.method}."
+        most = (
+            "" if week.hours_a_day is None else f"No more than {week.hours_a_day:g} hours of work in a day; "
+        )
+        how = f"{most}{week.method}."
+        how = how[:1].upper() + how[1:]
         lines += ["", *board.wrap(how, "")]
     return lines
 

@@ -89,7 +89,12 @@ class KeeperPart(Part):
 class WeekPart(Part):
     """The keeper's working time, for the order of the week."""
 
-    hours_a_day: float = Field(default=6.0, gt=0, le=24, description="Hours of work in a day.")
+    hours_a_day: float | None = Field(
+        default=None,
+        gt=0,
+        le=24,
+        description="No more hours of work in a day than these; 8 where neither they nor [hours] are told.",
+    )
     days: int = Field(default=7, ge=1, le=14, description="How many days ahead work is placed.")
 
 

@@ -31,7 +31,7 @@ from planner.diary.due import Wanted
 from planner.errors import ConfigError, InputError, NotKnown, PlannerError
 from planner.indices.grasses import GRASSES
 from planner.mix.kit import Sprayer, Spreader, Stocked
-from planner.planning.week import Away
+from planner.planning.apart import Away
 from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
 from planner.terms import PLAY

@@ -31,6 +31,15 @@ class JobTable(Part):
     surfaces: tuple[str, ...] = Field(min_length=1)
     duration_min: float = Field(gt=0, le=24 * 60)
     has_label: YesNo = False
+    same_day_after: tuple[str, ...] = Field(
+        default=(), description="Jobs or kinds that come first where both fall on one day."
+    )
+    before_play_d: tuple[float, float] | None = Field(
+        default=None, description="[from, to] days before a play day that are best for it."
+    )
+    on_play_morning: YesNo = Field(
+        default=False, description="Where it is wanted at all, it is wanted on the morning of a play day."
+    )
     uses: tuple[str, ...] = Field(default=(), description="Groups whose needs and cautions apply.")
     drop: tuple[str, ...] = Field(default=(), description="Ids of group needs that do not apply.")
     needs: tuple[dict[str, Any], ...] = ()

@@ -46,6 +46,13 @@ class Due:
     because: str
     waits: bool
     """Whether it is due now, though no time is known (never done)."""
+    then: tuple[datetime, ...] = ()
+    """When it falls due again within the forecast, each time it is done in time."""
+    every_d: float | None = None
+    """Days from one turn to the next; None where it is wanted once."""
+    is_by: bool = False
+    """Whether it is wanted once, at any time up to `due_at`."""
+    not_before: datetime | None = None
 
     def overdue_h(self, now: datetime) -> float:
         """Hours since it was due; negative before, and 0 where no time is known."""
@@ -76,27 +83,69 @@ def due_of(want: Wanted, book: Book, site: Site, timeline: Timeline, now: dateti
     if want.by is not None:
         if last is not None and last >= want.by - _DONE_BEFORE:
             return None
-        return _due(want, want.by, last, "wanted by then", waits=False)
+        return _due(want, want.by, last, "wanted by then", is_by=True)
+    if want.every_days is not None:
+        every = timedelta(days=want.every_days)
+        # What was never done is due now.
+        first = now if last is None else last + every
+        turns = _turns(max(first, now), every, timeline.weather.end)
+        said = "none on record yet" if last is None else _every_days(want.every_days)
+        return _due(
+            want,
+            None if last is None else first,
+            last,
+            said,
+            waits=last is None,
+            then=turns,
+            every_d=want.every_days,
+        )
     if last is None:
         return _due(want, None, None, "none on record yet", waits=True)
-    if want.every_days is not None:
-        return _due(
-            want, last + timedelta(days=want.every_days), last, f"every {want.every_days:g} days", waits=False
-        )
     assert want.every_degree_days is not None
     surface = site.surface(want.surface)
     summed = at_moment(degree_days_since(surface, works[-1:], timeline), timeline, now)
     so_far = "the sum is not known" if summed is None else f"{summed:.0f} so far"
+    due_at = timeline.reaches(last, want.every_degree_days, degree_day_rate(surface.grass))
+    again = None
+    if due_at is not None:
+        again = timeline.reaches(max(due_at, now), want.every_degree_days, degree_day_rate(surface.grass))
     return _due(
         want,
-        timeline.reaches(last, want.every_degree_days, degree_day_rate(surface.grass)),
+        due_at,
         last,
         f"every {want.every_degree_days:g} degree days; {so_far}",
-        waits=False,
+        then=() if again is None else (again,),
+        every_d=None if due_at is None else max(1.0, (due_at - last) / timedelta(days=1)),
     )
 
 
-def _due(want: Wanted, at: datetime | None, last: datetime | None, because: str, *, waits: bool) -> Due:
+def _turns(first: datetime, every: timedelta, until: datetime) -> tuple[datetime, ...]:
+    """When it falls due again after the first time."""
+    count = int((until - first) / every) if until > first else 0
+    return tuple(first + every * turn for turn in range(1, count + 1))
+
+
+def _every_days(days: float) -> str:
+    if days == 1.0:
+        return "every day"
+    # Some work is wanted several times a week.
+    a_week = 7.0 / days
+    if days < 7.0 and abs(a_week - round(a_week)) < 1e-9 and days != round(days):
+        return f"{round(a_week)} times a week"
+    return f"every {days:g} days"
+
+
+def _due(
+    want: Wanted,
+    at: datetime | None,
+    last: datetime | None,
+    because: str,
+    *,
+    waits: bool = False,
+    is_by: bool = False,
+    then: tuple[datetime, ...] = (),
+    every_d: float | None = None,
+) -> Due:
     return Due(
         job=want.job,
         label=want.label,
@@ -105,6 +154,10 @@ def _due(want: Wanted, at: datetime | None, last: datetime | None, because: str,
         last_at=last,
         because=because,
         waits=waits,
+        then=then,
+        every_d=every_d,
+        is_by=is_by,
+        not_before=want.not_before,
     )
 
 

@@ -88,9 +88,10 @@ def _on(surface: Surface, attempt: Attempt, suitability: Suitability, windows: t
 
 
 def rank(judged: Iterable[Judged], now: datetime) -> tuple[Ranked, ...]:
-    """All windows in order: steady before narrow, then worth, margin of the tightest need, chance, length, sooner.
+    """All windows in order: steady before narrow, then worth, score, chance, length, sooner.
 
-    Worth is the score, less for each day it lies ahead, more where it is the last chance for long.
+    Worth is the margin of the tightest need, less for each day it lies ahead, more where it is the last chance for
+    long: many comfortable needs must not hide one that nearly fails.
     """
     pairs = [(window, each) for each in judged for window in each.windows]
 
@@ -99,13 +100,13 @@ def rank(judged: Iterable[Judged], now: datetime) -> tuple[Ranked, ...]:
     def order(pair: tuple[Window, Judged]) -> tuple[object, ...]:
         window, each = pair
         days_ahead = max(0.0, (window.start - now) / day)
-        worth = window.score * _WORTH_KEPT_PER_DAY**days_ahead
+        worth = window.margin * _WORTH_KEPT_PER_DAY**days_ahead
         if last_chance(window):
             worth *= _LAST_CHANCE_GAIN
         return (
             window.state != "steady",
             -round(worth, 2),
-            -round(window.margin, 2),
+            -round(window.score, 2),
             -(window.chance if window.chance is not None else 0.0),
             -(window.end - window.start),
             window.start,

@@ -38,6 +38,11 @@ class Suitability:
     limiting: Rows
     chance: Array | None
 
+    @property
+    def tight(self) -> Array:
+        """Margin of the tightest need at each start hour, 0..1; beyond comfort there is nothing to choose."""
+        return np.asarray(np.clip(np.fmin.reduce(self.margin, axis=0), 0.0, 1.0))
+
     def value(self, need: int, hour: int) -> float:
         """The figure of a need at a start hour: of its two sides the one with less margin."""
         reading = self.readings[need]

@@ -9,9 +9,10 @@ from datetime import datetime, timedelta
 import numpy as np
 from msgspec import Struct
 
-from planner.margin import EPS, NARROW, STATES, UNREAD, State
+from planner.margin import EPS, NARROW, STATES, STEADY, UNREAD, State
 from planner.planning.suitability import Suitability
 from planner.rules.base import Attempt, Need, ResultKey
+from planner.terms import SPRAYING
 from planner.weather import HourlyWeather
 
 _JUST_BEFORE = 1e-6
@@ -32,6 +33,10 @@ class Window(Struct, frozen=True, kw_only=True):
     margin: float
     """Margin of the tightest need at the best start, 0..1."""
     chance: float | None
+    steady_from: datetime | None
+    """Start of the steady hours around the best start; None where no hour of it is steady."""
+    steady_until: datetime | None
+    """The end of the last of them."""
     best_hour: int
     """Index of the best start hour in the weather."""
     next_start: datetime | None = None
@@ -102,7 +107,12 @@ def find(
         start = max(hour_0 + timedelta(hours=begin, minutes=-_minutes(sooner)), soonest)
         if start > latest_start:
             continue
-        best = max(range(begin, last + 1), key=score.__getitem__)
+        # The tightest need decides; the mean of all only where two are as tight.
+        best = max(
+            range(begin, last + 1),
+            key=lambda hour: (-state[hour], round(_tight(least[hour]), 2), score[hour]),
+        )
+        steady = _steady_run(state, best, begin, last)
         windows.append(
             Window(
                 job=suitability.job.name,
@@ -115,11 +125,30 @@ def find(
                 score=score[best],
                 margin=min(1.0, least[best]),
                 chance=None if chance is None else _known(chance[best]),
+                steady_from=None if steady is None else max(hour_0 + timedelta(hours=steady[0]), start),
+                steady_until=None if steady is None else hour_0 + timedelta(hours=steady[1] + 1),
                 best_hour=best,
                 next_start=windows[-1].start if windows else None,
             )
         )
     return tuple(reversed(windows))
+
+
+def _tight(margin: float) -> float:
+    """The margin of the tightest need, as far as it counts: beyond comfort there is nothing to choose."""
+    return min(1.0, margin)
+
+
+def _steady_run(state: list[int], best: int, begin: int, last: int) -> tuple[int, int] | None:
+    """First and last hour of the steady run that holds the best hour."""
+    if state[best] != STEADY:
+        return None
+    low = high = best
+    while low > begin and state[low - 1] == STEADY:
+        low -= 1
+    while high < last and state[high + 1] == STEADY:
+        high += 1
+    return low, high
 
 
 def _known(value: float) -> float | None:
@@ -179,7 +208,9 @@ class Closed:
     nearest: dict[int, int]
     """Of those, the hour that comes nearest to holding."""
     least_bad: tuple[int, ...]
-    """Up to two hours that miss by least."""
+    """Up to two hours that miss by least, of those that do no harm; none for a spray or a job with a label."""
+    harmful: tuple[int, ...]
+    """Rows of the needs past which work harms, that close hours."""
 
 
 def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime, hours: int) -> Closed:
@@ -196,7 +227,13 @@ def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime
     closed = failing & inside & (suitability.state != UNREAD)
     lost = {int(row): int(closed[row].sum()) for row in range(len(closed)) if closed[row].any()}
     nearest = {row: int(np.argmax(np.where(closed[row], suitability.margin[row], -np.inf))) for row in lost}
-    candidates = np.flatnonzero(is_open & (suitability.state > NARROW) & (suitability.state != UNREAD))
+    # What harms, and what a label sets, is nothing to weigh.
+    barring = np.array([need.harm or need.from_label for need in suitability.needs])
+    weighed = is_open & (suitability.state > NARROW) & (suitability.state != UNREAD)
+    weighed &= ~failing[barring].any(axis=0)
+    if suitability.job.has_label or suitability.job.kind == SPRAYING:
+        weighed[:] = False
+    candidates = np.flatnonzero(weighed)
     miss = np.fmin(suitability.margin, 0.0)
     order = sorted(candidates, key=lambda hour: ((miss[:, hour] < 0).sum(), -float(miss[:, hour].sum())))
     return Closed(
@@ -205,4 +242,5 @@ def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime
         lost=lost,
         nearest=nearest,
         least_bad=tuple(int(hour) for hour in order[:2]),
+        harmful=tuple(row for row in sorted(lost, key=lambda row: -lost[row]) if suitability.needs[row].harm),
     )

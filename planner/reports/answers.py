@@ -82,12 +82,13 @@ class Week(Head, frozen=True, kw_only=True):
     """The week's order, and what found no hour."""
 
     days: int
-    hours_a_day: float
+    hours_a_day: float | None
     method: str
     says: str
     work: tuple[WorkRow, ...]
     left: tuple[LeftRow, ...]
     planned: tuple[WorkRow, ...]
+    done: tuple[LeftRow, ...]
 
 
 class Demo(Head, frozen=True, kw_only=True):

@@ -10,7 +10,7 @@ from planner.diary.consequences import Consequences
 from planner.diary.due import Wanted
 from planner.indices.outlook import DayFigures, day_figures
 from planner.planning.plan import Plan
-from planner.planning.week import Away
+from planner.planning.apart import Away
 from planner.warnings.base import Notice
 from planner.warnings.life import Life
 from planner.warnings.unread import Unread
@@ -48,7 +48,13 @@ class Assessment:
 
     wanted: tuple[Wanted, ...] = ()
     """What the keeper wants done."""
-    hours_a_day: float = 6.0
+    keeper_jobs: tuple[str, ...] = ()
+    """The jobs this keeper does; empty for all of them."""
+    hours_a_day: float | None = None
+    has_hours: bool = False
+    """Whether the site file tells the keeper's hours."""
+    mixes: frozenset[tuple[str, frozenset[str]]] = frozenset()
+    """Surfaces, each with two jobs whose materials may share a tank."""
     week_days: int = 7
     away: tuple[Away, ...] = ()
     """The keeper's time, for the order of the week."""

@@ -51,6 +51,8 @@ def report_of(assessment: Assessment, week: WeekOrder) -> Report:
             JobRow(job=one.job, label=one.label, kind=assessment.kind_of(one.job), surface=one.surface)
             for one in assessment.wanted
         ),
+        keeper_jobs=assessment.keeper_jobs
+        or tuple(dict.fromkeys(judged.job.name for judged in assessment.plan.judged)),
         surfaces=surface_rows(assessment, {row.surface: row.seed for row in ground}),
         sprays=spray_rows(assessment),
         week=week_row(assessment, week, words),

@@ -14,7 +14,7 @@ from planner.margin import State
 from planner.reports.surface_rows import DueRow, GroundRow, SprayRow, SurfaceRow
 
 #: The number of this shape. A stored report of another number is not read; the next pass replaces it.
-SCHEMA = 1
+SCHEMA = 2
 
 
 class SiteRow(Struct, frozen=True, kw_only=True):
@@ -100,6 +100,9 @@ class WindowRow(JobRow, frozen=True, kw_only=True):
     state: State
     latest_start: datetime
     best_start: datetime
+    steady_from: datetime | None
+    """Where it is steady: from when, around the best start."""
+    steady_until: datetime | None
     duration_min: float
     score: float | None
     chance: float | None
@@ -269,6 +272,8 @@ class WorkRow(JobRow, frozen=True, kw_only=True):
     limiting: Limiting | None = None
     because: str = ""
     cautions: tuple[str, ...] = ()
+    together: tuple[str, ...] = ()
+    """Labels of the jobs that share its tank."""
 
 
 class LeftRow(JobRow, frozen=True, kw_only=True):
@@ -282,12 +287,15 @@ class WeekRow(Struct, frozen=True, kw_only=True):
     """The week's order."""
 
     days: int
-    hours_a_day: float
+    hours_a_day: float | None
+    """None where the keeper's own hours decide alone."""
     method: str
     says: str
     work: tuple[WorkRow, ...]
     left: tuple[LeftRow, ...]
     planned: tuple[WorkRow, ...]
+    done: tuple[LeftRow, ...] = ()
+    """Work wanted once that counts as done."""
 
     def coming(self, now: datetime) -> list[WorkRow]:
         """Work placed or planned that is not over."""
@@ -309,6 +317,8 @@ class Report(Head, frozen=True, kw_only=True):
     due: tuple[DueRow, ...]
     wanted: tuple[JobRow, ...]
     """What the keeper wants, in the order of the site file."""
+    keeper_jobs: tuple[str, ...]
+    """The jobs this keeper does; all where the site file names none."""
     surfaces: tuple[SurfaceRow, ...]
     sprays: tuple[SprayRow, ...]
     week: WeekRow

@@ -6,13 +6,15 @@ import math
 from datetime import datetime
 
 import numpy as np
+from msgspec.structs import replace
 
 from planner.margin import STATES, State
 from planner.planning.plan import Judged, Plan
 from planner.reports.rows import Limiting, RibbonRow, RunRow
 from planner.reports.sentences import sentence
 from planner.rules.base import Need
-from planner.rules.limit import Limit
+from planner.rules.limit import TO_EDGE, Limit
+from planner.terms import SPRAYING
 from planner.weather import Array
 
 #: What the words of a need are made of, its figure and state apart.
@@ -59,6 +61,28 @@ class Words:
                 ),
             )
         return found
+
+
+#: Points of the compass, from north on.
+_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+#: Longest sentence that people are shown.
+LONGEST_SAYS = 140
+
+
+def with_wind(found: Limiting, judged: Judged, hour: int) -> Limiting:
+    """The sentence of a spray with the wind, and the edges that it blows away from or toward, where both fit."""
+    q = judged.attempt.quantities
+    if judged.job.kind != SPRAYING or not judged.surface.edges:
+        return found
+    bearing, speed = float(q["wind_dir_deg"][0, hour]), float(q["wind_2m_kmh"][0, hour])
+    if np.isnan(bearing) or np.isnan(speed):
+        return found
+    point = _POINTS[round(bearing / 22.5) % 16]
+    toward = [edge.name for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] > 0.5]
+    away = [edge.name for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] == 0.0]
+    where = f"toward the {toward[0]}" if toward else f"away from the {away[0]}" if away else ""
+    says = f"{found.says.rstrip('.')}; air {point} {speed:.0f} km/h, {where}."
+    return replace(found, says=says) if where and len(says) <= LONGEST_SAYS else found
 
 
 def _facts(need: Need) -> _Facts:

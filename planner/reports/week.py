@@ -1,53 +1,118 @@
-"""The week's order: what is due, each job in its hour, and what found none."""
+"""The week's order: what is due, each job in its hour, and what found none and why."""
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
+from planner.diary.due import Due
 from planner.margin import STATES
+from planner.planning.apart import Away
+from planner.planning.asks import Ask
 from planner.planning.plan import Judged
-from planner.planning.week import Away, Placed, WeekOrder, order
+from planner.planning.week import Left, Placed, WeekOrder, order
 from planner.reports.assessment import Assessment
 from planner.reports.rows import LeftRow, WeekRow, WorkRow
+from planner.reports.sentences import clause, job_on
 from planner.reports.verdicts import Words, known
 from planner.site import WorkDone
+from planner.terms import PLAY
 
 #: Worth of a job that is overdue, beside 1 for one that is due within the week. Judgement.
 _OVERDUE = 1.5
+#: Worth of the last cut and roll on the morning of a play day. Judgement.
+_PLAY_MORNING = 2.0
+#: Hours of work in a day where the site file tells neither them nor the keeper's hours. Judgement.
+_HOURS_A_DAY = 8.0
+_ALL_DAY_H = 24.0
 
 
 def week_row(assessment: Assessment, week: WeekOrder, words: Words) -> WeekRow:
     """Jobs that are wanted and due within the days ahead, placed so that one keeper can do them."""
     planned = _planned(assessment)
+    uncounted = _uncounted(assessment)
     return WeekRow(
         days=assessment.week_days,
-        hours_a_day=assessment.hours_a_day,
+        hours_a_day=_hours_a_day(assessment) if _hours_a_day(assessment) < _ALL_DAY_H else None,
         method=week.method,
-        says=_says(week, len(planned)),
+        says=_says(week, len(planned), len(uncounted)),
         work=tuple(_placed(placed, assessment, words) for placed in week.placed),
-        left=tuple(_left(judged, why, assessment) for judged, why in week.left),
+        left=(*_left_rows(week.left, assessment, words), *uncounted),
         planned=tuple(_planned_row(work, span, assessment) for work, span in planned),
+        done=_done_rows(assessment),
     )
 
 
 def week_of(assessment: Assessment) -> WeekOrder:
-    """The order of the week: what is due, beside the work that is planned already."""
+    """The order of the week: what is due, as often as it falls due, beside the work that is planned already."""
     planned = _planned(assessment)
-    fixed = {(work.job, work.surface) for work, _ in planned}
-    pressing = {
-        (one.job, one.surface): _OVERDUE if one.overdue_h(assessment.made_at) > 0 else 1.0
-        for one in assessment.consequences.due
-        if one.presses(assessment.made_at, assessment.week_days) and (one.job, one.surface) not in fixed
-    }
     return order(
-        [j for j in assessment.plan.judged if (j.job.name, j.surface.name) in pressing],
+        _asks(assessment, {(work.job, work.surface) for work, _ in planned}),
         now=assessment.made_at,
         zone=assessment.plan.conditions.site.zone,
         days=assessment.week_days,
-        hours_a_day=assessment.hours_a_day,
+        hours_a_day=_hours_a_day(assessment),
         away=assessment.away,
-        planned=[span for _, span in planned],
-        pressing=pressing,
+        planned=[span for work, span in planned if work.kind != PLAY],
+        mixes=assessment.mixes,
+    )
+
+
+def _hours_a_day(assessment: Assessment) -> float:
+    """Hours of work that a day holds: the keeper's own hours where they are told, and no more than is said."""
+    if assessment.hours_a_day is not None:
+        return assessment.hours_a_day
+    return _ALL_DAY_H if assessment.has_hours else _HOURS_A_DAY
+
+
+def _asks(assessment: Assessment, fixed: set[tuple[str, str]]) -> list[Ask]:
+    """What the week is asked to hold."""
+    now, judged = assessment.made_at, {(j.job.name, j.surface.name): j for j in assessment.plan.judged}
+    asks: list[Ask] = []
+    for one in assessment.consequences.due:
+        task = judged.get((one.job, one.surface))
+        if task is None or (one.job, one.surface) in fixed or not one.presses(now, assessment.week_days):
+            continue
+        asks += _turns(one, task, assessment)
+    return asks
+
+
+def _turns(one: Due, task: Judged, assessment: Assessment) -> list[Ask]:
+    now, zone = assessment.made_at, assessment.plan.conditions.site.zone
+    until = now + timedelta(days=assessment.week_days)
+    first = one.due_at if one.due_at is not None else now
+    turns = [first, *(again for again in one.then if again < until)]
+    play = _play_of(task, assessment)
+    mornings = [day for day in play if task.job.on_play_morning and day < until]
+    asks = []
+    for number, due in enumerate(turns):
+        day = max(due, now).astimezone(zone).date()
+        # The turn that falls on a play day is the one that is wanted that morning.
+        if any(morning.astimezone(zone).date() == day for morning in mornings):
+            continue
+        asks.append(
+            Ask(
+                judged=task,
+                due=None if one.waits and one.every_d is None else due,
+                every_d=one.every_d,
+                is_last=number == len(turns) - 1,
+                is_by=one.is_by,
+                not_before=one.not_before,
+                play=next((day for day in play if day > now), None),
+                worth=_OVERDUE if number == 0 and one.overdue_h(now) >= 24.0 else 1.0,
+            )
+        )
+    asks += [
+        Ask(judged=task, ends_by=morning, every_d=one.every_d, play=morning, worth=_PLAY_MORNING)
+        for morning in mornings
+    ]
+    return asks
+
+
+def _play_of(task: Judged, assessment: Assessment) -> list[datetime]:
+    """The play days ahead on the surface of a job, in order."""
+    return sorted(
+        work.at for work in task.attempt.planned if work.kind == PLAY and work.at > assessment.made_at
     )
 
 
@@ -67,20 +132,26 @@ def _span(work: WorkDone, hours: float) -> Away:
 
 
 def _label(work: WorkDone, assessment: Assessment) -> str:
-    found = (j.job.label for j in assessment.plan.judged if j.job.name == work.job)
-    return next(found, work.job.replace("_", " "))
+    if work.kind == PLAY:
+        return "play day"
+    return _label_of(work.job, assessment)
 
 
-def _says(found: WeekOrder, planned: int) -> str:
-    if not found.placed and not found.left and not planned:
+def _label_of(job: str, assessment: Assessment) -> str:
+    found = (j.job.label for j in assessment.plan.judged if j.job.name == job)
+    return next(found, job.replace("_", " "))
+
+
+def _says(found: WeekOrder, planned: int, uncounted: int) -> str:
+    placed, left = len(found.placed), len(found.left) + uncounted
+    if not placed and not left and not planned:
         return "No work is wanted or due. Name what you want in the site file under [[wanted]]."
-    placed, left = len(found.placed), len(found.left)
     if not placed and not left:
         return "Nothing is due beside the work that is planned."
     return (
-        f"{placed} of {placed + left} jobs have their hour."
+        f"{placed} of {placed + left} turns of work have their hour."
         if left
-        else f"All {placed} jobs have their hour."
+        else f"All {placed} have their hour."
     )
 
 
@@ -108,27 +179,159 @@ def _placed(placed: Placed, assessment: Assessment, words: Words) -> WorkRow:
         state=STATES[judged.suitability.state[placed.hour]],
         score=known(placed.score),
         limiting=words.limiting(judged, placed.hour),
-        because=_why_due(judged, assessment),
+        because=_why(placed.ask, assessment, placed.start),
         cautions=judged.job.cautions,
+        together=tuple(_label_of(job, assessment) for job in placed.together),
     )
 
 
-def _left(judged: Judged, why: str, assessment: Assessment) -> LeftRow:
+def _left_rows(left: tuple[Left, ...], assessment: Assessment, words: Words) -> list[LeftRow]:
+    """Each job that misses turns, once, with the reason of the first of them."""
+    rows: dict[tuple[str, str], tuple[LeftRow, int]] = {}
+    for one in left:
+        judged = one.ask.judged
+        key = (judged.job.name, judged.surface.name)
+        row, count = rows.get(key, (_left(one, assessment, words), 0))
+        rows[key] = (row, count + 1)
+    return [
+        row
+        if count == 1
+        else LeftRow(
+            job=row.job,
+            label=row.label,
+            kind=row.kind,
+            surface=row.surface,
+            says=f"{row.says} {count} turns of it.",
+            because=row.because,
+        )
+        for row, count in rows.values()
+    ]
+
+
+def _left(one: Left, assessment: Assessment, words: Words) -> LeftRow:
+    judged = one.ask.judged
     return LeftRow(
         job=judged.job.name,
         label=judged.job.label,
         kind=judged.job.kind,
         surface=judged.surface.name,
-        says=why,
-        because=_why_due(judged, assessment),
+        says=_why_left(one, words),
+        because=_why(one.ask, assessment, None),
     )
 
 
-def _why_due(judged: Judged, assessment: Assessment) -> str:
+def _why_left(one: Left, words: Words) -> str:
+    """Whose hours, or which limit, took the hours of a job."""
+    if one.beside is not None:
+        found = words.limiting(one.beside.judged, one.beside.hour)
+        return f"Beside the rest of the week: {found.says}"
+    if one.taken_by:
+        names = sorted({job_on(each.job.label, each.surface.name) for each in one.taken_by})
+        return f"Its hours go to {_and(names[:3])}."
+    if one.is_away:
+        return "You are away, or at work that is planned, in the hours that hold."
+    if one.is_unread:
+        return "Not known: its hours cannot be read."
+    judged = one.ask.judged
+    if not one.lost:
+        return "The forecast ends before its day."
+    needs = judged.suitability.needs
+    row, count, hour = one.lost[0]
+    says = clause(needs[row], judged.suitability.value(row, hour))
+    of = f" in {count} of {one.hours} h" if one.hours and not needs[row].is_calendar else ""
+    remedy = next((needs[r].remedy for r, _, _ in one.lost if needs[r].remedy), "")
+    also = [needs[r].label for r, _, _ in one.lost[1:2] if not needs[r].is_calendar]
+    text = f"{says[:1].upper()}{says[1:]}{of}"
+    if also and len(text) + len(also[0]) < 100:
+        text += f"; also {also[0]}"
+    return f"{text}. {remedy[:1].upper()}{remedy[1:]}." if remedy else f"{text}."
+
+
+def _and(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _why(ask: Ask, assessment: Assessment, at: datetime | None) -> str:
+    """Why it is wanted, when it is due, and by how much it is late there."""
+    zone, job = assessment.plan.conditions.site.zone, (ask.judged.job.name, ask.judged.surface.name)
+    if ask.ends_by is not None:
+        return "on the morning of the play day"
     for one in assessment.consequences.due:
-        if (one.job, one.surface) == (judged.job.name, judged.surface.name):
-            if one.due_at is None:
-                return one.because
-            day = one.due_at.astimezone(assessment.plan.conditions.site.zone)
-            return one.because.replace("by then", f"by {day:%a %d %b}")
+        if (one.job, one.surface) != job:
+            continue
+        if one.due_at is None and ask.due is None:
+            return one.because
+        due = ask.due or one.due_at
+        assert due is not None
+        if one.is_by:
+            return f"wanted by {_day(due, zone)}{_late(due, at, zone)}"
+        if one.due_at is None:
+            return one.because
+        return f"{one.because}, due {_day(due, zone)}{_late(due, at, zone)}"
     return ""
+
+
+def _day(moment: datetime, zone: ZoneInfo) -> str:
+    local = moment.astimezone(zone)
+    return f"{local:%a} {local.day} {local:%b}"
+
+
+def _late(due: datetime, at: datetime | None, zone: ZoneInfo) -> str:
+    if at is None:
+        return ""
+    days = (_date(at, zone) - _date(due, zone)).days
+    return "" if days <= 0 else ", a day late" if days == 1 else f", {days} days late"
+
+
+def _date(moment: datetime, zone: ZoneInfo) -> date:
+    return moment.astimezone(zone).date()
+
+
+def _uncounted(assessment: Assessment) -> tuple[LeftRow, ...]:
+    """Wanted work whose due time cannot be counted: it is said in the week, too."""
+    wanted = {(one.job, one.surface) for one in assessment.wanted}
+    return tuple(
+        LeftRow(
+            job=one.job,
+            label=one.label,
+            kind=assessment.kind_of(one.job),
+            surface=one.surface,
+            says="It cannot be counted when this is due: days since the last time are not known.",
+            because=one.because,
+        )
+        for one in assessment.consequences.due
+        if one.due_at is None
+        and not one.waits
+        and (one.job, one.surface) in wanted
+        # A sum that is known, and simply not reached within the forecast, is no fault.
+        and "not known" in one.because
+    )
+
+
+def _done_rows(assessment: Assessment) -> tuple[LeftRow, ...]:
+    """Work that was wanted once and counts as done: when, and what was wanted."""
+    zone = assessment.plan.conditions.site.zone
+    due = {(one.job, one.surface) for one in assessment.consequences.due}
+    rows = []
+    for want in assessment.wanted:
+        if want.by is None or (want.job, want.surface) in due or want.by < assessment.made_at:
+            continue
+        done = [
+            work.at
+            for judged in assessment.plan.judged
+            if (judged.job.name, judged.surface.name) == (want.job, want.surface)
+            for work in judged.attempt.done
+            if work.job == want.job
+        ]
+        if done:
+            rows.append(
+                LeftRow(
+                    job=want.job,
+                    label=want.label,
+                    kind=assessment.kind_of(want.job),
+                    surface=want.surface,
+                    says=f"Done on {_day(max(done), zone)}; nothing is left to do.",
+                    because=f"wanted by {_day(want.by, zone)}",
+                )
+            )
+    return tuple(rows)

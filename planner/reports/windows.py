@@ -20,9 +20,10 @@ from planner.reports.rows import (
     WindowRow,
 )
 from planner.reports.sentences import clause, figure, held_against, is_low
-from planner.reports.verdicts import Words, all_known, known
+from planner.reports.verdicts import Words, all_known, known, with_wind
 from planner.rules.base import Need
 from planner.rules.limit import Limit
+from planner.terms import SPRAYING
 
 #: A job without a window within this time is listed as barred, with its reasons.
 SOON = timedelta(hours=24)
@@ -51,12 +52,14 @@ def _window(ranked: Ranked, words: Words) -> WindowRow:
         state=window.state,
         latest_start=window.latest_start.astimezone(zone),
         best_start=window.best_start.astimezone(zone),
+        steady_from=None if window.steady_from is None else window.steady_from.astimezone(zone),
+        steady_until=None if window.steady_until is None else window.steady_until.astimezone(zone),
         duration_min=job.duration_min,
         score=known(window.score),
         chance=None,
         chance_basis=None,
         share=None if window.chance is None else known(window.chance),
-        limiting=words.limiting(judged, window.best_hour),
+        limiting=with_wind(words.limiting(judged, window.best_hour), judged, window.best_hour),
         next_start=None if window.next_start is None else window.next_start.astimezone(zone),
         last_chance=ranked.is_last_chance,
         hours=tuple(
@@ -116,7 +119,7 @@ def _barred(judged: Judged, words: Words, now: datetime) -> BarredRow | None:
         next_window=None if upcoming is None else upcoming.astimezone(quantities.site.zone),
         because=_because(judged, words, closed),
         hours_unread=closed.hours_unread,
-        if_it_cannot_wait=_least_bad(judged, closed.least_bad) if upcoming is None else None,
+        if_it_cannot_wait=_least_bad(judged, closed) if upcoming is None else None,
     )
 
 
@@ -146,12 +149,26 @@ def _because(judged: Judged, words: Words, closed: Closed) -> Because:
     )
 
 
-def _least_bad(judged: Judged, hours: tuple[int, ...]) -> LeastBad:
-    if judged.job.has_label:
-        return LeastBad(says="None is offered: the label's limits are not ours to weigh.")
+def _least_bad(judged: Judged, closed: Closed) -> LeastBad:
     suitability, quantities = judged.suitability, judged.attempt.quantities
+    needs = suitability.needs
+    change = next(
+        (
+            needs[row].remedy
+            for row in sorted(closed.lost, key=lambda row: -closed.lost[row])
+            if needs[row].remedy
+        ),
+        "",
+    )
+    change = f" {_sentence_case(change)}." if change else ""
+    if judged.job.has_label or judged.job.kind == SPRAYING:
+        return LeastBad(
+            says=f"No other hour is offered for a spray: its limits are not ours to weigh.{change}"
+        )
+    if closed.harmful and not closed.least_bad:
+        return LeastBad(says=f"No other hour is offered: it would do harm.{change}")
     rows = []
-    for hour in hours:
+    for hour in closed.least_bad:
         fails = []
         for row in np.flatnonzero(suitability.margin[:, hour] < -EPS):
             need, value = suitability.needs[row], suitability.value(int(row), hour)
@@ -159,7 +176,8 @@ def _least_bad(judged: Judged, hours: tuple[int, ...]) -> LeastBad:
         start = quantities.weather.time(hour).astimezone(quantities.site.zone)
         rows.append(LeastBadHour(start=start, fails=tuple(fails)))
     return LeastBad(
-        says="No hour meets the rules; these miss by least." if rows else "No hour comes near.",
+        says=("No hour meets the rules; these miss by the least." if rows else "No hour comes near.")
+        + change,
         hours=tuple(rows),
     )
 

@@ -7,8 +7,10 @@ from typing import Literal
 import numpy as np
 from pydantic import Field
 
-from planner.rules.base import Attempt, Need, Reading, ResultKey
-from planner.weather import Array
+from planner.margin import MOST_MARGIN
+from planner.rules.base import Attempt, Need, Reading, ResultKey, YesNo
+from planner.site import Surface
+from planner.weather import Array, Mask
 
 UNITS_H = {"h": 1.0, "d": 24.0}
 
@@ -24,12 +26,45 @@ class Gap(Need):
     direction: Literal["since", "until"] = Field(description="since: after other work. until: before it.")
     other: tuple[str, ...] = Field(description="Jobs or kinds of job that count.")
     unit: str = Field(default="h", pattern="^(h|d)$", description="h or d.")
+    or_within: float | None = Field(
+        default=None,
+        gt=0,
+        description="It holds this soon after the other work, too: starter feed with the seed.",
+    )
+    after_emergence: YesNo = Field(
+        default=False, description="Counted from when seed of the surface's grass is up, not from its sowing."
+    )
+
+    def on(self, surface: Surface) -> tuple[Need, ...]:
+        """The need with its limits put off by the days that the grass takes to come up, where it counts from then."""
+        if not self.after_emergence or not self.fits(surface):
+            return super().on(surface)
+        later = surface.grass.emergence_days * 24.0 / UNITS_H[self.unit]
+        limits = {
+            name: limit + later
+            for name in ("hard_min", "best_from")
+            if (limit := getattr(self, name)) is not None
+        }
+        return (
+            self.model_copy(update={**limits, "label": self.label.replace("new seed came up", "sowing")}),
+        )
+
+    def margin(self, reading: Reading) -> Array:
+        margin = super().margin(reading)
+        if self.or_within is None:
+            return margin
+        return np.where(reading.low <= self.or_within, MOST_MARGIN, margin)
+
+    def holds(self, reading: Reading) -> Mask:
+        holds = super().holds(reading)
+        return holds if self.or_within is None else holds | (reading.low <= self.or_within)
 
     def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
         """Where a limit is crossed as the start moves within its hour, and where a moment enters the job."""
         moments = _moments_h(self.other, attempt)
         unit_h = UNITS_H[self.unit]
-        waits = [limit * unit_h for limit in (self.hard_min, self.hard_max) if limit is not None]
+        limits = (self.hard_min, self.hard_max, self.or_within)
+        waits = [limit * unit_h for limit in limits if limit is not None]
         if self.direction == "since":
             # The start at which `wait` hours have gone by is moment + wait; its edge is the negative of that.
             return tuple(-(moment + wait) for moment in moments for wait in (0.0, *waits))
@@ -52,7 +87,7 @@ class Gap(Need):
         if not moments:
             # Without such work on record all gaps of these limits are alike.
             return ResultKey(self.kind, limits=self._limits(), settings=(self.unit,))
-        settings = (self.unit, self.direction, attempt.duration_h, attempt.offset_h)
+        settings = (self.unit, self.or_within or 0.0, self.direction, attempt.duration_h, attempt.offset_h)
         return ResultKey(self.kind, limits=self._limits(), settings=settings, moments_h=moments)
 
     def reading(self, attempt: Attempt, key: ResultKey) -> Reading:

@@ -54,6 +54,15 @@ class Job(BaseModel):
     has_label: bool = Field(
         default=False, description="A product label binds it: no least-bad hour is shown."
     )
+    same_day_after: tuple[str, ...] = Field(
+        default=(), description="Jobs or kinds that come first where both fall on one day."
+    )
+    before_play_d: tuple[float, float] | None = Field(
+        default=None, description="[from, to] days before a play day that are best for it."
+    )
+    on_play_morning: bool = Field(
+        default=False, description="Where it is wanted at all, it is wanted on the morning of a play day."
+    )
     off: bool = Field(default=False, description="Not done here; the name stays known.")
     needs: tuple[AnyNeed, ...] = Field(min_length=1)
     cautions: tuple[str, ...] = ()

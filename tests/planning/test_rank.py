@@ -32,10 +32,12 @@ def window(at_h: float = 0.0, lasts_h: float = 2.0, next_h: float | None = 10.0,
         "end": end,
         "best_start": start,
         "state": "steady",
-        "score": 0.8,
-        "margin": 0.5,
+        "score": 0.5,
+        "margin": 0.8,
         "chance": 0.5,
         "best_hour": 0,
+        "steady_from": None,
+        "steady_until": None,
         "next_start": None if next_h is None else end + next_h * H,
     }
     return Window(**{**plain, **changes})
@@ -58,35 +60,35 @@ def first_of(one: Window, other: Window) -> Window:
     return a.window
 
 
-def test_steady_comes_before_narrow_however_much_the_narrow_one_scores():
-    steady, narrow = window(score=0.2), window(state="narrow", score=1.0, margin=1.0, chance=1.0)
+def test_steady_comes_before_narrow_however_roomy_the_narrow_one_is():
+    steady, narrow = window(margin=0.2), window(state="narrow", margin=1.0, score=1.0, chance=1.0)
     assert first_of(steady, narrow) is steady
 
 
 def test_a_day_of_waiting_costs_three_parts_in_a_hundred():
     # Worked by hand: 0.80 in a day is worth 0.776, 0.81 in three days 0.739.
-    today, tomorrow, later = window(score=0.76), window(24, score=0.80), window(72, score=0.81)
+    today, tomorrow, later = window(margin=0.76), window(24, margin=0.80), window(72, margin=0.81)
     assert first_of(today, tomorrow) is tomorrow
     assert first_of(today, later) is today
 
 
 def test_waiting_counts_from_the_first_hour_on():
     # 0.79 in a day is worth 0.766.
-    soon, tomorrow = window(score=0.78), window(24, score=0.79)
+    soon, tomorrow = window(margin=0.78), window(24, margin=0.79)
     assert first_of(soon, tomorrow) is soon
 
 
 def test_a_window_that_is_open_already_gains_nothing_by_its_age():
-    open_since_yesterday, now = window(-24, 30, score=0.76), window(score=0.77)
+    open_since_yesterday, now = window(-24, 30, margin=0.76), window(margin=0.77)
     assert first_of(open_since_yesterday, now) is now
     # A whole day ago counts like now, and not less.
-    assert first_of(window(-24, 30, score=0.79), now).score == 0.79
+    assert first_of(window(-24, 30, margin=0.79), now).margin == 0.79
 
 
 def test_the_last_chance_for_long_counts_for_more():
     # 0.70 as a last chance is worth 0.805, 0.65 is worth 0.7475.
-    ordinary = window(score=0.78)
-    last, weak = window(score=0.70, next_h=None), window(score=0.65, next_h=None)
+    ordinary = window(margin=0.78)
+    last, weak = window(margin=0.70, next_h=None), window(margin=0.65, next_h=None)
     assert first_of(ordinary, last) is last
     assert first_of(ordinary, weak) is ordinary
 
@@ -105,17 +107,17 @@ def test_two_days_are_counted_from_the_end_of_the_window():
     assert not last_chance(window(lasts_h=40, next_h=9))
 
 
-def test_worth_that_differs_by_less_than_can_be_known_leaves_it_to_the_margin():
-    safe, bold = window(score=0.801, margin=0.9), window(score=0.804, margin=0.2)
+def test_worth_that_differs_by_less_than_can_be_known_leaves_it_to_the_mean_of_all_needs():
+    safe, bold = window(margin=0.801, score=0.9), window(margin=0.804, score=0.2)
     assert first_of(safe, bold) is safe
     # Four parts in a hundred are a difference.
-    assert first_of(window(score=0.78, margin=0.9), window(score=0.82, margin=0.2)).score == 0.82
+    assert first_of(window(margin=0.78, score=0.9), window(margin=0.82, score=0.2)).margin == 0.82
 
 
-def test_equal_margins_leave_it_to_the_chance():
-    likely, unlikely = window(margin=0.501, chance=0.9), window(margin=0.504, chance=0.3)
+def test_equal_scores_leave_it_to_the_chance():
+    likely, unlikely = window(score=0.501, chance=0.9), window(score=0.504, chance=0.3)
     assert first_of(likely, unlikely) is likely
-    assert first_of(window(margin=0.46, chance=0.9), window(margin=0.54, chance=0.3)).margin == 0.54
+    assert first_of(window(score=0.46, chance=0.9), window(score=0.54, chance=0.3)).score == 0.54
 
 
 def test_a_chance_that_is_not_known_counts_as_none():

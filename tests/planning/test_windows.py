@@ -65,15 +65,28 @@ def test_a_run_up_to_the_end_of_the_weather_is_a_window():
     assert (window.start, window.latest_start) == (START, START + H + 55 * MINUTE)
 
 
-def test_the_best_hour_is_the_first_of_the_highest_score_and_speaks_for_the_window():
+def test_the_best_hour_is_steady_then_that_of_the_most_room_then_of_the_best_score():
     (window,) = found(
         [NARROW, STEADY, NARROW, STEADY, BARRED],
         scores=[0.9, 0.4, 0.95, 0.95, 1.0],
         margins=[[0.9, 5.0, 0.7, 3.0, 0], [0.8, 2.0, 0.3, 2.0, 0]],
         chances=[0.1, 0.2, 0.6, 0.4, 0.0],
     )
-    assert (window.best_hour, window.best_start) == (2, START + 2 * H)
-    assert (window.state, window.score, window.margin, window.chance) == ("narrow", 0.95, 0.3, 0.6)
+    assert (window.best_hour, window.best_start) == (3, START + 3 * H)
+    assert (window.state, window.score, window.margin, window.chance) == ("steady", 0.95, 1.0, 0.4)
+    (narrow,) = found([NARROW] * 3, scores=[0.9, 0.5, 0.6], margins=[[0.9, 0.4, 0.4], [0.2, 0.4, 0.9]])
+    # Many comfortable needs do not hide one that nearly fails.
+    assert narrow.best_hour == 2
+
+
+def test_a_window_says_from_when_to_when_it_is_steady():
+    (window,) = found([NARROW, NARROW, STEADY, STEADY, NARROW, BARRED])
+    assert (window.steady_from, window.steady_until) == (START + 2 * H, START + 4 * H)
+    (narrow,) = found([NARROW, NARROW])
+    assert (narrow.steady_from, narrow.steady_until) == (None, None)
+    # Of two steady runs the one with the best hour is told.
+    (parted,) = found([STEADY, NARROW, STEADY], scores=[0.5, 0.5, 0.9])
+    assert (parted.steady_from, parted.steady_until) == (START + 2 * H, START + 3 * H)
 
 
 def test_the_margin_of_a_window_is_at_most_one_and_passes_over_what_is_unknown():
@@ -228,16 +241,23 @@ def test_of_two_openings_within_the_hour_the_later_one_counts():
     assert real(*gaps, done=(cut, feed))[-1].start == START + 10 * H + 40 * MINUTE
 
 
-CALENDAR, AIR, WIND = (SimpleNamespace(is_calendar=flag) for flag in (True, False, False))
+CALENDAR, AIR, WIND = (
+    SimpleNamespace(is_calendar=flag, harm=False, from_label=False) for flag in (True, False, False)
+)
 
 
-def closed(margins, *, states=None, now=START, hours=100, needs=(CALENDAR, AIR, WIND)):
+def closed(margins, *, states=None, now=START, hours=100, needs=(CALENDAR, AIR, WIND), kind="mowing"):
     table = np.array(margins, dtype=float)
     if states is None:
         states = np.where(
             np.isnan(table).any(axis=0), UNREAD, np.where((table < 0).any(axis=0), BARRED, STEADY)
         )
-    suitability = SimpleNamespace(needs=needs, margin=table, state=np.array(states, dtype=np.int8))
+    suitability = SimpleNamespace(
+        needs=needs,
+        margin=table,
+        state=np.array(states, dtype=np.int8),
+        job=SimpleNamespace(has_label=False, kind=kind),
+    )
     return closed_by(suitability, weather(START, table.shape[1]), now=now, hours=hours)
 
 
@@ -317,3 +337,14 @@ def test_only_the_hours_ahead_count():
     assert closed(table, now=START + 2 * H + 40 * MINUTE, hours=100).lost == {1: 3}
     assert closed(table, now=START - 5 * H, hours=2).lost == {1: 2}
     assert closed(table, now=START + 3 * H, hours=2).least_bad == (4,)
+
+
+def test_what_harms_what_a_label_sets_and_any_spray_have_no_least_bad_hour():
+    # common practice, no source: frozen or soaked ground, seed that will wash and a label are not weighed.
+    frozen = SimpleNamespace(is_calendar=False, harm=True, from_label=False)
+    label = SimpleNamespace(is_calendar=False, harm=False, from_label=True)
+    table = [[1.0, 1.0, 1.0], [-0.1, 1.0, 1.0], [1.0, -0.1, -0.5]]
+    assert closed(table, needs=(CALENDAR, frozen, AIR)).least_bad == (1, 2)
+    assert closed(table, needs=(CALENDAR, frozen, AIR)).harmful == (1,)
+    assert closed(table, needs=(CALENDAR, label, AIR)).least_bad == (1, 2)
+    assert closed(table, needs=(CALENDAR, AIR, AIR), kind="spraying").least_bad == ()
