@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 from planner.diary.consequences import Consequences
 from planner.diary.due import Wanted
 from planner.indices.outlook import DayFigures, day_figures
-from planner.planning.plan import Plan
 from planner.planning.apart import Away
+from planner.planning.plan import Plan
 from planner.warnings.base import Notice
 from planner.warnings.life import Life
 from planner.warnings.unread import Unread

@@ -15,7 +15,6 @@ from planner.rules.figures import Figure, Summary, always, touched
 from planner.site import Surface
 from planner.weather import Array
 
-
 #: The quantity that each edge of a surface has for itself.
 TO_EDGE = "drift_to_edge"
 

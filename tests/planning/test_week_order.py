@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 
 from planner.planning import week as week_module
+from planner.planning.apart import Away, clash, wait_h
+from planner.planning.asks import Ask
 from planner.planning.conditions import attempt_of
 from planner.planning.plan import Judged
 from planner.planning.solver import Choice
 from planner.planning.suitability import judge
-from planner.planning.apart import Away, clash, wait_h
-from planner.planning.asks import Ask
 from planner.planning.week import Placed, in_plan
 from planner.planning.week import order as order_of_asks
 from planner.rules.gap import Gap
@@ -151,12 +151,16 @@ def test_the_running_hour_is_worked_in_where_its_window_begins(way, monkeypatch)
     # As fakes cannot be judged again, what the plan comes to is left as it is.
     monkeypatch.setattr(week_module, "in_plan", lambda placed, plan: placed)
     now = NOW + 20 * MINUTE
-    running = task({6: 0.9, 9: 0.5}, windows=(SimpleNamespace(start=NOW + 25 * MINUTE, latest_start=NOW + 50 * MINUTE),))
+    running = task(
+        {6: 0.9, 9: 0.5}, windows=(SimpleNamespace(start=NOW + 25 * MINUTE, latest_start=NOW + 50 * MINUTE),)
+    )
     (name, at_h), *_ = placed([running], now=now)
     assert (name, at_h) == ("mow", pytest.approx(6 + 25 / 60))
     # Without a window the running hour is past; at the full hour it is not.
     assert placed([task({6: 0.9, 9: 0.5})], now=now) == [("mow", 9)]
-    other = task({6: 0.9, 9: 0.5}, windows=(SimpleNamespace(start=START + 11 * H, latest_start=START + 11 * H),))
+    other = task(
+        {6: 0.9, 9: 0.5}, windows=(SimpleNamespace(start=START + 11 * H, latest_start=START + 11 * H),)
+    )
     assert placed([other], now=now) == [("mow", 9)]
     assert placed([task({6: 0.9, 9: 0.5})]) == [("mow", 6)]
 
