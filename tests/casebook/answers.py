@@ -16,7 +16,8 @@ from planner.cli.options import Source, compute
 from planner.reports import answers
 from planner.reports.explain import Explanation, explain
 from planner.reports.now import now as flat_now
-from planner.reports.rows import BarredRow, DayRow, WarningRow, WindowRow, WorkRow
+from planner.reports.rows import BarredRow, DayRow, Report, WarningRow, WindowRow, WorkRow
+from planner.reports.workings import Workings
 from tests.casebook.recipes import Sky
 from tests.casebook.sites import NORTH, Row, write_site
 
@@ -37,10 +38,19 @@ class Found:
     """The answers of one pass."""
 
     def __init__(self, config: Path, hours: Path, sky: Sky, now: datetime) -> None:
-        self.sky, self.now = sky, now
-        self.report, self.workings = compute(Source(str(config), str(hours), now.isoformat()))
-        self.offered = answers.windows(self.report)
-        self.week = answers.week(self.report)
+        report, workings = compute(Source(str(config), str(hours), now.isoformat()))
+        self._take(report, workings, sky, now)
+
+    @classmethod
+    def of(cls, report: Report, workings: Workings, sky: Sky, now: datetime) -> Found:
+        """The answers of a pass that was made with a diary."""
+        found = cls.__new__(cls)
+        found._take(report, workings, sky, now)
+        return found
+
+    def _take(self, report: Report, workings: Workings, sky: Sky, now: datetime) -> None:
+        self.report, self.workings, self.sky, self.now = report, workings, sky, now
+        self.offered, self.week = answers.windows(report), answers.week(report)
 
     def explain(self, job: str, surface: str, day: int, hour: int, minute: int = 0) -> Explanation:
         """Everything behind a start."""
@@ -62,9 +72,7 @@ class Found:
             for row in self.windows(job, surface)
             for hour in row.hours
         ]
-        return sorted(
-            one - 24 * (day or 0) for one in found if day is None or 0 <= one - 24 * day < 24
-        )
+        return sorted(one - 24 * (day or 0) for one in found if day is None or 0 <= one - 24 * day < 24)
 
     def days_offered(self, job: str, surface: str) -> list[int]:
         """Days with an offered start."""
@@ -79,7 +87,11 @@ class Found:
         found = self.explain(job, surface, day, hour)
         against = [row for row in found.needs if row.verdict not in ("holds", "not read")]
         return "; ".join(
-            [found.limiting.says, *(f"{row.label} {row.wants}" for row in against), *found.would_have_to_change]
+            [
+                found.limiting.says,
+                *(f"{row.label} {row.wants}" for row in against),
+                *found.would_have_to_change,
+            ]
         )
 
     def warnings(self, kind: str = "", surface: str = "") -> list[WarningRow]:
@@ -131,9 +143,7 @@ class Found:
         found = set(self.starts(job, surface, day)) & set(hours)
         assert found, f"{job} on day {day}: {self.why(job, surface, day, hours[len(hours) // 2])}"
 
-    def fails(
-        self, job: str, surface: str, day: int, hours: int | Iterable[int], matter: str = "."
-    ) -> None:
+    def fails(self, job: str, surface: str, day: int, hours: int | Iterable[int], matter: str = ".") -> None:
         """None of these starts is offered, and `explain` names the matter of the reason."""
         for hour in [hours] if isinstance(hours, int) else hours:
             why = self.why(job, surface, day, hour)

@@ -46,7 +46,7 @@ class Sky:
         #: The day of each hour, counted from the day of asking, and its local hour.
         self.days = np.array([(moment.date() - day).days for moment in told])
         self.clock = np.array([moment.hour for moment in told])
-        self._range = {number: (low, high) for number in range(-before - 1, after + 2)}
+        self._range = dict.fromkeys(range(-before - 1, after + 2), (low, high))
         self._moist = dict.fromkeys(self._range, (88.0, 52.0))
         self._laid: list[tuple[str, np.ndarray, np.ndarray | float]] = []
         self.wind(4.0).wind(7.0, hours=range(7, 19)).gust(15.0)
@@ -75,7 +75,7 @@ class Sky:
 
     def quiet(self, low: float, high: float, days: Days) -> Sky:
         """Another quiet day on these days."""
-        for number in _each(days or []) if not isinstance(days, int) else [days]:
+        for number in _each([] if days is None else days):
             self._range[number] = (low, high)
         return self
 
@@ -119,9 +119,14 @@ class Sky:
                 self.lay("cloud_pct", 0.0, day, hours).wind(2.0, day, hours).gust(6.0, day, hours)
         return self
 
+    def ground(self, water_share: float) -> Sky:
+        """Water of the soil at the first hour, as a share of its volume; what comes after is worked out from it."""
+        self.lay("soil_moisture_m3m3", water_share, -self.before, 0)
+        return self
+
     def air(self, told: dict[int, float], days: Days) -> Sky:
         """Air temperature by the local hour, straight lines between the hours told."""
-        for day in _each(days or []) if not isinstance(days, int) else [days]:
+        for day in _each([] if days is None else days):
             for hour in range(min(told), max(told) + 1):
                 value = float(np.interp(hour, sorted(told), [told[h] for h in sorted(told)]))
                 self.lay("air_temp_c", value, day, hour)

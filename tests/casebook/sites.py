@@ -60,6 +60,29 @@ _KINDS: Mapping[str, Row] = {
     "rough": {"area_m2": 900, "grass": "fescue", "cut_height_mm": 60, "slope_pct": 3, "soil": "loam"},
 }
 
+#: Two materials of a keeper who has read both labels and made the jar test: they may share a tank.
+SHED = """
+[[materials]]
+name = "leaf feed in the shed"
+jobs = ["foliar_feed"]
+unit = "L"
+rate_per_ha = 20
+form = "soluble"
+density_kgl = 1.2
+analysis_pct = { N = 10 }
+rainfast_h = 4
+mixes_with = ["regulator in the shed"]
+
+[[materials]]
+name = "regulator in the shed"
+jobs = ["growth_regulator"]
+unit = "L"
+rate_per_ha = 1.0
+form = "emulsion"
+rainfast_h = 4
+lasts_degree_days = 200
+"""
+
 
 def surface(kind: str, name: str = "", **told: Any) -> dict[str, Any]:
     """A surface of that kind, called by its kind where no name is given."""

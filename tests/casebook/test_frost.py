@@ -36,7 +36,8 @@ def foliar_in_a_cold_spring(tmp_path, place, day):
 
 @pytest.mark.parametrize(("place", "day"), APRILS, ids=SIDES)
 def test_a_feed_waits_for_growth_and_for_the_frost_to_go(tmp_path, place, day):
-    # A feed is of use where grass can take it up (Ohio State turf note); frost the night after: common practice, no source.
+    # A feed is of use where grass can take it up (Ohio State turf note); frost the night after: common
+    # practice, no source.
     found = foliar_in_a_cold_spring(tmp_path, place, day)
     assert found.day("green", 1).surface_min_c < 0
     found.fails("foliar_feed", "green", 0, range(12, 18), "frost|turf temp")
@@ -48,7 +49,8 @@ def test_a_feed_waits_for_growth_and_for_the_frost_to_go(tmp_path, place, day):
 
 @pytest.mark.parametrize(("place", "day"), APRILS, ids=SIDES)
 def test_the_week_puts_the_feed_near_its_day_though_the_wind_leaves_little_room(tmp_path, place, day):
-    # Narrow by wind is still a pass; nearly no growth is not made good by many other needs. Common practice, no source.
+    # Narrow by wind is still a pass; nearly no growth is not made good by many other needs. Common
+    # practice, no source.
     found = foliar_in_a_cold_spring(tmp_path, place, day)
     assert found.state("foliar_feed", "green", 4, 11) == "narrow"
     days = found.work_days("foliar_feed", "green")
@@ -58,7 +60,8 @@ def test_the_week_puts_the_feed_near_its_day_though_the_wind_leaves_little_room(
 
 @pytest.mark.parametrize("off", [0.0, -0.4])
 def test_seed_waits_for_an_hour_without_frost_on_the_turf(tmp_path, off):
-    # Feet and a spreader stay off the leaf until it has thawed (golf association explainer); for the spreader common practice.
+    # Feet and a spreader stay off the leaf until it has thawed (golf association explainer); for the
+    # spreader common practice.
     sky = Sky(SOUTH["timezone"], date(2026, 4, 21), 8, 17).quiet(7, 17, range(1, 10))
     sky.clear_calm_night(0).lay("soil_temp_6cm_c", 12.0)
     sky.air({0: 4.5 + off, 4: 2.4 + off, 6: 2.2 + off, 7: 2.6 + off, 8: 4.0 + off, 9: 9.0, 10: 10.5}, 0)
@@ -78,10 +81,11 @@ def test_seed_waits_for_an_hour_without_frost_on_the_turf(tmp_path, off):
 
 @pytest.mark.parametrize("air", [2.0, 1.6])
 def test_granular_feed_waits_for_the_frost_that_nobody_sees(tmp_path, air):
-    # Dry air leaves no white on the leaf, and the turf is frozen all the same. Never on frozen ground (a Minnesota city page).
+    # Dry air leaves no white on the leaf, and the turf is frozen all the same. Never on frozen ground (a
+    # Minnesota city page).
     sky = Sky(NORTH["timezone"], date(2026, 3, 24), 4, 11).clear_calm_night(0).lay("soil_temp_6cm_c", 7.0)
-    sky.lay("dew_point_c", -6.0, 0, range(0, 10)).moist(50, 40, [0])
-    sky.lay("rel_humidity_pct", 55.0, 0, range(0, 10)).lay("rel_humidity_pct", 55.0, -1, range(19, 24))
+    sky.lay("dew_point_c", -6.0, 0, range(10)).moist(50, 40, [0])
+    sky.lay("rel_humidity_pct", 55.0, 0, range(10)).lay("rel_humidity_pct", 55.0, -1, range(19, 24))
     sky.air({0: air + 1.5, 5: air, 7: air, 8: air + 2.0, 9: 7.5, 10: 9.0}, 0)
     found = ask(
         tmp_path,
@@ -109,7 +113,8 @@ FROZEN = ("hand_watering", "granular_feed", "mow_green", "rolling")
     ("place", "day"), [(NORTH, date(2026, 2, 17)), (SOUTH, date(2026, 7, 14))], ids=SIDES
 )
 def test_frozen_soil_closes_the_whole_day_though_noon_is_sunny(tmp_path, place, day, soil):
-    # Rollers harm turf over frozen soil, noon as well (Oregon State 2022-24); for water common practice, no source.
+    # Rollers harm turf over frozen soil, noon as well (Oregon State 2022-24); for water common practice,
+    # no source.
     sky = Sky(place["timezone"], day, -5, 6, before=9).lay("soil_temp_6cm_c", soil).moist(75, 35)
     sky.lay("wind_dir_deg", 90.0).lay("cloud_pct", 5.0).wind(9.0)
     found = ask(tmp_path, sky, 8, [surface("green")], place=place)
@@ -122,7 +127,8 @@ def test_frozen_soil_closes_the_whole_day_though_noon_is_sunny(tmp_path, place, 
 
 
 def test_hand_water_is_not_given_before_a_frost_nor_in_it(tmp_path):
-    # Water left on the leaf freezes. Common practice, no source; that dawn is the best hour: a review article of 2018.
+    # Water left on the leaf freezes. Common practice, no source; that dawn is the best hour: a review
+    # article of 2018.
     sky = Sky(NORTH["timezone"], date(2026, 4, 14), 3, 13, before=9).clear_calm_night(1)
     sky.air({19: 7.0, 22: 2.2, 23: 1.6}, 0).air({0: 1.2, 5: 0.8, 6: 1.0, 7: 2.0, 9: 6.0}, 1)
     found = ask(tmp_path, sky, 6, [surface("green")])

@@ -29,7 +29,8 @@ def sowing(sky, on):
 @pytest.mark.parametrize(("place", "day"), HIGH_SUMMERS, ids=SIDES)
 @pytest.mark.parametrize("soil", [27.5, 26.0])
 def test_nobody_sows_cool_season_grass_into_heat_and_drought(tmp_path, place, day, soil):
-    # Seedlings die between waterings above 30 C of air. Common practice, no source; soil: HortTechnology 31:42.
+    # Seedlings die between waterings above 30 C of air. Common practice, no source; soil: HortTechnology
+    # 31:42.
     sky = Sky(place["timezone"], day, 19, 33, before=10).lay("soil_temp_6cm_c", soil).moist(75, 30)
     found = ask(
         tmp_path, sky, 6, [surface("apron", grass="fescue")], place=place, wanted=sowing(sky, "apron")
@@ -43,7 +44,8 @@ def test_nobody_sows_cool_season_grass_into_heat_and_drought(tmp_path, place, da
 
 @pytest.mark.parametrize("nights", [21.0, 22.5])
 def test_warm_humid_nights_leave_no_room_for_sowing(tmp_path, nights):
-    # Seedlings rot (damping-off). Common practice, no source; some sow with treated seed, so it need not be barred.
+    # Seedlings rot (damping-off). Common practice, no source; some sow with treated seed, so it need not
+    # be barred.
     sky = Sky(NORTH["timezone"], date(2026, 8, 11), nights, 29).moist(96, 60).lay("soil_temp_6cm_c", 24.0)
     for evening in (0, 1, 3, 4, 5, 7, 8):
         sky.rain(evening, 19, 2.0)
@@ -79,7 +81,8 @@ def test_soaked_ground_is_not_sown_until_it_has_drained(tmp_path, place, day, sh
 
 @pytest.mark.parametrize("age", [8, 12])
 def test_a_granular_feed_stays_off_seedlings(tmp_path, age):
-    # Starter went down at sowing; the next about four weeks after it is up (extension pages). A dry leaf is no leave.
+    # Starter went down at sowing; the next about four weeks after it is up (extension pages). A dry leaf
+    # is no leave.
     sky = Sky(NORTH["timezone"], date(2026, 9, 15), 9, 18, before=9).lay("soil_temp_6cm_c", 15.0)
     for night in range(-8, 9):
         sky.rain(night, 2, 1.0)
@@ -100,9 +103,7 @@ def test_seed_that_dries_is_warned_of_from_now_on(tmp_path, hot):
     # Two or three light waterings a day keep it alive (extension pages on establishing turf).
     sky = Sky(NORTH["timezone"], date(2026, 6, 16), 10, 18).quiet(16, hot, range(-2, 3))
     sky.moist(60, 30, range(-2, 3)).lay("cloud_pct", 5.0, range(-2, 3))
-    found = ask(
-        tmp_path, sky, 7, [surface("apron")], sown=[{"surface": "apron", "at": by(sky, -6)}]
-    )
+    found = ask(tmp_path, sky, 7, [surface("apron")], sown=[{"surface": "apron", "at": by(sky, -6)}])
     drying = [row for row in found.warnings(surface="apron") if "seed" in row.kind and "wash" not in row.kind]
     assert len(drying) == 1, [row.kind for row in found.warnings()]
     warning = drying[0]
@@ -143,7 +144,8 @@ def test_soaked_and_frozen_ground_have_no_least_bad_hour_for_seed(tmp_path):
 
 
 def test_an_age_is_counted_from_the_sowing_and_not_from_the_asking(tmp_path):
-    # Five weeks after emergence the feed is open again. Common practice, no source (about four weeks after it is up).
+    # Five weeks after emergence the feed is open again. Common practice, no source (about four weeks
+    # after it is up).
     sky = Sky(NORTH["timezone"], date(2026, 9, 15), 9, 18).lay("soil_temp_6cm_c", 15.0).rain(0, 20, 2, 2, 2)
     day = by(sky, 0) - timedelta(days=52)
     found = ask(
