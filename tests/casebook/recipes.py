@@ -113,9 +113,9 @@ class Sky:
         return self
 
     def clear_calm_night(self, mornings: Days) -> Sky:
-        """The nights that end on these mornings: no cloud, 2 km/h at 2 m, from 19 to 07."""
+        """The nights that end on these mornings: no cloud, 2 km/h at 2 m, from 19 to the end of the hour 07."""
         for morning in _each(mornings if mornings is not None else range(-self.before, self.after + 1)):
-            for day, hours in ((morning - 1, range(19, 24)), (morning, range(7))):
+            for day, hours in ((morning - 1, range(19, 24)), (morning, range(8))):
                 self.lay("cloud_pct", 0.0, day, hours).wind(2.0, day, hours).gust(6.0, day, hours)
         return self
 

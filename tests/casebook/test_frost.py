@@ -62,9 +62,9 @@ def test_the_week_puts_the_feed_near_its_day_though_the_wind_leaves_little_room(
 def test_seed_waits_for_an_hour_without_frost_on_the_turf(tmp_path, off):
     # Feet and a spreader stay off the leaf until it has thawed (golf association explainer); for the
     # spreader common practice.
-    sky = Sky(SOUTH["timezone"], date(2026, 4, 21), 8, 17).quiet(7, 17, range(1, 10))
+    sky = Sky(SOUTH["timezone"], date(2026, 5, 5), 8, 17).quiet(7, 17, range(1, 10))
     sky.clear_calm_night(0).lay("soil_temp_6cm_c", 12.0)
-    sky.air({0: 4.5 + off, 4: 2.4 + off, 6: 2.2 + off, 7: 2.6 + off, 8: 4.0 + off, 9: 9.0, 10: 10.5}, 0)
+    sky.air({0: 4.5 + off, 4: 2.4 + off, 6: 1.8 + off, 7: 1.4 + off, 8: 1.6 + off, 9: 9.0, 10: 10.5}, 0)
     found = ask(
         tmp_path,
         sky,
@@ -76,17 +76,17 @@ def test_seed_waits_for_an_hour_without_frost_on_the_turf(tmp_path, off):
     assert found.day("apron", 0).surface_min_c < 0
     found.fails("oversowing", "apron", 0, range(5, 8), "frost|turf temp|thaw")
     # The nights to come are warm, and that is no leave to walk on frost now.
-    found.holds_within("oversowing", "apron", 0, range(9, 13))
+    found.holds_within("oversowing", "apron", 0, range(9, 12))
 
 
 @pytest.mark.parametrize("air", [2.0, 1.6])
 def test_granular_feed_waits_for_the_frost_that_nobody_sees(tmp_path, air):
     # Dry air leaves no white on the leaf, and the turf is frozen all the same. Never on frozen ground (a
     # Minnesota city page).
-    sky = Sky(NORTH["timezone"], date(2026, 3, 24), 4, 11).clear_calm_night(0).lay("soil_temp_6cm_c", 7.0)
+    sky = Sky(NORTH["timezone"], date(2026, 3, 12), 4, 11).clear_calm_night(0).lay("soil_temp_6cm_c", 7.0)
     sky.lay("dew_point_c", -6.0, 0, range(10)).moist(50, 40, [0])
     sky.lay("rel_humidity_pct", 55.0, 0, range(10)).lay("rel_humidity_pct", 55.0, -1, range(19, 24))
-    sky.air({0: air + 1.5, 5: air, 7: air, 8: air + 2.0, 9: 7.5, 10: 9.0}, 0)
+    sky.air({0: air + 1.5, 5: air, 7: air, 8: air + 1.0, 9: 7.5, 10: 9.0}, 0)
     found = ask(
         tmp_path,
         sky,
