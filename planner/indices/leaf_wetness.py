@@ -222,6 +222,11 @@ def irrigation_mm(
     return np.where(known, np.where(due & (lacking > 0.0), need, 0.0), np.nan)
 
 
+#: Chance from which its paper treats, and index from which its paper warns.
+DOLLAR_SPOT_FROM = 0.2
+BROWN_PATCH_FROM = 6.0
+
+
 def dollar_spot_chance(five_day_temp_c: ArrayLike, five_day_humidity_pct: ArrayLike) -> Array:
     """Chance of dollar spot, from the weather of five days.
 
@@ -269,3 +274,27 @@ def pythium_risk(day_max_c: ArrayLike, humid_hours: ArrayLike, day_min_c: ArrayL
     high, hours, low = (np.asarray(a, dtype=np.float64) for a in (day_max_c, humid_hours, day_min_c))
     known = ~np.isnan(high + hours + low)
     return flag(known & (high > 30.0) & (hours >= 14.0) & (low > 20.0), known)
+
+
+def disease_pressure(dollar_spot: ArrayLike, brown_patch: ArrayLike, pythium: ArrayLike) -> Array:
+    """The highest of three disease figures, each as a share of what its own paper warns from.
+
+    Parameters   dollar_spot : array. `dollar_spot_chance`. [0-1]
+                 brown_patch : array. `brown_patch_index`.
+                 pythium : array. `pythium_risk`. [0 or 1]
+    Returns      array, broadcast shape; 1 at a threshold and beyond it. [0-1]
+    Valid for    where the three are
+    Missing      NaN where one is not known, unless another is at its threshold: more would change nothing
+    Differs      a share of a threshold is no chance: 0.5 is not half as much disease
+    Source       own-disease-pressure (thresholds of smith-2018, fidanza-1996, nutter-1983)
+    Check        tests/indices/test_disease.py::test_pressure_is_one_at_each_published_threshold
+    """
+    parts = np.broadcast_arrays(
+        np.asarray(dollar_spot, dtype=np.float64) / DOLLAR_SPOT_FROM,
+        np.asarray(brown_patch, dtype=np.float64) / BROWN_PATCH_FROM,
+        np.asarray(pythium, dtype=np.float64),
+    )
+    shares = np.clip(np.stack(parts), 0.0, 1.0)
+    known = ~np.isnan(shares)
+    highest = np.where(known, shares, 0.0).max(axis=0)
+    return np.where(known.all(axis=0) | (highest >= 1.0), highest, np.nan)

@@ -182,3 +182,19 @@ def pythium_risk(q: Quantities) -> Array:
         nights.highest(q["air_temp_c"]), nights.total(humid), night_lowest(q, "air_temp_c")
     )
     return nights.spread(risk)
+
+
+@rows.surface(
+    unit="0-1",
+    says="Disease weather: the highest of three figures, 1 where one of their papers warns",
+    needs=("dollar_spot_chance", "brown_patch_index", "pythium_risk"),
+    source="own-disease-pressure",
+    valid="as the three; on warm-season grass dollar spot alone",
+    check="tests/indices/test_disease.py::test_pressure_is_one_at_each_published_threshold",
+)
+def disease_pressure(q: Quantities) -> Array:
+    dollar_spot = q["dollar_spot_chance"]
+    if q.surface_here.grass.season == "warm":
+        # The other two were made on ryegrass and bent: of couch they say nothing.
+        return leaf_wetness.disease_pressure(dollar_spot, 0.0, 0.0)
+    return leaf_wetness.disease_pressure(dollar_spot, q["brown_patch_index"], q["pythium_risk"])

@@ -250,6 +250,7 @@ ELEMENTWISE: list[tuple[str, str, tuple[list[float], ...]]] = [
     ("leaf_wetness", "dollar_spot_chance", ([20.0, 5.0, np.nan], [80.0, 80.0, 80.0])),
     ("leaf_wetness", "brown_patch_index", ([20.0, 5.0, np.nan], [80.0, 80.0, 80.0])),
     ("leaf_wetness", "pythium_risk", ([31.0, 25.0, np.nan], [15.0, 15.0, 15.0], [21.0, 21.0, 21.0])),
+    ("leaf_wetness", "disease_pressure", ([0.1, 0.4, np.nan], [3.0, 7.0, 3.0], [0.0, 0.0, 0.0])),
     (
         "spray_air",
         "stability_class",

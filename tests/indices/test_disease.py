@@ -7,8 +7,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.leaf_wetness import brown_patch_index, dollar_spot_chance, pythium_risk
-from tests.indices.made import quantities, weather
+from planner.indices import INDEX
+from planner.indices.grasses import GRASSES
+from planner.indices.leaf_wetness import (
+    brown_patch_index,
+    disease_pressure,
+    dollar_spot_chance,
+    pythium_risk,
+)
+from planner.indices.quantities import Quantities
+from tests.indices.made import NOW, quantities, site, weather
 
 
 @pytest.mark.parametrize(
@@ -58,3 +66,38 @@ def test_dollar_spot_rises_with_warmth_and_humidity(temp: float, humidity: float
     assert 0 <= here <= 1
     assert dollar_spot_chance(temp + 1, humidity) > here
     assert dollar_spot_chance(temp, humidity + 1) > here
+
+
+@pytest.mark.parametrize(
+    ("dollar", "brown", "pythium", "pressure"),
+    [
+        (0.2, 0.0, 0.0, 1.0),
+        (0.1, 0.0, 0.0, 0.5),
+        (0.0, 6.0, 0.0, 1.0),
+        (0.0, 3.0, 0.0, 0.5),
+        (0.0, -9.0, 1.0, 1.0),
+        (0.7, 9.0, 1.0, 1.0),
+        (0.05, -3.0, 0.0, 0.25),
+    ],
+)
+def test_pressure_is_one_at_each_published_threshold(dollar, brown, pythium, pressure) -> None:
+    # Thresholds of smith-2018 (0.20), fidanza-1996 (6) and nutter-1983 (a yes); the scale between is ours.
+    assert disease_pressure(dollar, brown, pythium) == pytest.approx(pressure)
+
+
+def test_pressure_is_not_known_where_one_is_not_and_none_is_at_its_threshold() -> None:
+    nan = np.nan
+    assert np.isnan(disease_pressure([nan, 0.1, nan], [1.0, nan, nan], [0.0, 0.0, nan])).all()
+    assert (disease_pressure([nan, 0.3], [6.5, nan], [0.0, nan]) == 1.0).all()
+
+
+def test_on_warm_season_grass_dollar_spot_alone_counts() -> None:
+    # Brown patch and pythium figures were made on ryegrass and bent (their abstracts).
+    sky = weather(24 * 6, air_temp_c=11.0, rel_humidity_pct=70.0)
+    laid = dict.fromkeys(("brown_patch_index", "pythium_risk"), np.ones((1, 24 * 6)))
+    couch, bent = (
+        Quantities(sky, place, INDEX, now=NOW, surface=place.surfaces[0], diary_quantities=laid)
+        for place in (site(grass=GRASSES["couch"]), site())
+    )
+    assert bent["disease_pressure"][0, -1] == 1.0
+    assert couch["disease_pressure"][0, -1] == pytest.approx(dollar_spot_chance(11.0, 70.0) / 0.2)

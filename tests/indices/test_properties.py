@@ -121,6 +121,14 @@ LAWS: dict[str, Law] = {
     "drift_towards": Law(spray_air.drift_towards, ((0, 360), (0, 360), (0, 240)), 0, 1, rises=(2,)),
     "drop_life_s": Law(spray_air.drop_life_s, ((0, 40),), 3, 3600, falls=(0,)),
     "dollar_spot_chance": Law(leaf_wetness.dollar_spot_chance, ((10, 35), _RH), 0, 1, rises=(0, 1)),
+    "disease_pressure": Law(
+        leaf_wetness.disease_pressure,
+        (_C, (-40, 9), _C),
+        0,
+        1,
+        rises=(0, 1, 2),
+        ignores_gap_of=(0, 1, 2),
+    ),
     "brown_patch_index": Law(leaf_wetness.brown_patch_index, ((-10, 35), _RH), -40, 9, rises=(1,)),
     "pythium_risk": Law(leaf_wetness.pythium_risk, ((0, 45), (0, 24), (0, 30)), 0, 1, rises=(0, 1, 2)),
     "days_to_emerge": Law(
