@@ -14,6 +14,13 @@ from planner.weather import Array, flag
 
 #: Sunlight at which a shift learned at night no longer counts.
 SHIFT_GONE_WM2 = 100.0
+#: So many hours in a row without cloud are taken as clear, the cold side; a longer gap leaves the night unread.
+SHORT_GAP_H = 3
+#: Air this warm keeps the turf off freezing whatever else is missing: no turf is 10 K below the air (judgement; over
+#: stations and years one night in a hundred is more than 9.6 K below).
+NO_FROST_AIR_C = 10.0
+#: Hours with the screen at or below freezing from which the turf counts as frozen without any cloud. Judgement.
+FROZEN_AIR_H = 2
 rows = Rows()
 
 
@@ -79,12 +86,16 @@ def _under_thatch_c(q: Quantities) -> Array:
     check="tests/indices/test_surface_temp.py::test_payerne_nights_better_than_air",
 )
 def surface_temp_c(q: Quantities) -> Array:
+    return _under_cloud_c(q, q["cloud_pct"])
+
+
+def _under_cloud_c(q: Quantities, cloud_pct: Array) -> Array:
     light = _sunlight_at_label(q)
     computed = surface.surface_temp_c(
         q["air_temp_c"],
         q["rel_humidity_pct"],
         q["wind_10m_ms"],
-        q["cloud_pct"] / 100.0,
+        cloud_pct / 100.0,
         _under_thatch_c(q),
         q["station_pressure_hpa"],
         light,
@@ -94,6 +105,29 @@ def surface_temp_c(q: Quantities) -> Array:
         return computed
     # The shift was learned on nights, so it fades out as the sun comes up.
     return np.clip(computed + shift * np.clip(1.0 - light / SHIFT_GONE_WM2, 0.0, 1.0), -60.0, 80.0)
+
+
+def bridged_surface_c(q: Quantities) -> Array:
+    """The surface, computed under a clear sky where cloud alone is missing for at most `SHORT_GAP_H` hours. [degC]
+
+    Shape (members or 1, hours). A clear sky is the cold side of what it can have been.
+    """
+    known = q["surface_temp_c"]
+    gap = np.isnan(q["cloud_pct"])
+    if not (np.isnan(known).any() and gap.any()):
+        return known
+    # Hours of the run of gaps that each hour lies in: counted from both of its ends.
+    run = np.zeros(gap.shape)
+    for flipped in (False, True):
+        here = gap[:, ::-1] if flipped else gap
+        count = np.zeros(here.shape)
+        for hour in range(here.shape[1]):
+            before = count[:, hour - 1] if hour else 0.0
+            count[:, hour] = np.where(here[:, hour], before + 1.0, 0.0)
+        run += count[:, ::-1] if flipped else count
+    short = gap & (run - 1.0 <= SHORT_GAP_H)
+    clear = _under_cloud_c(q, np.where(short, 0.0, q["cloud_pct"]))
+    return np.where(np.isnan(known), clear, known)
 
 
 @rows.sky(
@@ -107,7 +141,7 @@ def surface_temp_c(q: Quantities) -> Array:
 )
 def turf_least_c(q: Quantities) -> Array:
     """The surface where it can be computed, else the coldest that the air allows: the cautious side of frost."""
-    computed = q["surface_temp_c"]
+    computed = bridged_surface_c(q)
     deepest = surface.GRASS_SURFACE.deepest_below_air_k
     return np.where(np.isnan(computed), q["air_temp_c"] - deepest, computed)
 
@@ -182,9 +216,11 @@ def night_lowest(q: Quantities, name: str) -> Array:
 
     Nor is a night known that the hours leave before the sun is up, or enter after it.
     """
-    nights, altitude = q.nights, q["sun_altitude_deg"]
-    up = altitude > 0.0
-    values = q[name]
+    return _lowest(q, q[name])
+
+
+def _lowest(q: Quantities, values: Array) -> Array:
+    nights, up = q.nights, q["sun_altitude_deg"] > 0.0
     lowest = nights.lowest(np.where(np.isnan(values) & up, np.inf, values))
     whole = np.ones(len(nights.dates), dtype=bool)
     whole[0] = _since_noon_h(q, 0) < 1.0 or not up[0, 0]
@@ -205,8 +241,22 @@ def night_lead_days(q: Quantities, nights: LocalDays) -> Array:
     return np.array([(middle - q.now).total_seconds() / 86400.0 for middle in middles])
 
 
-def _frost_chance(q: Quantities, name: str) -> Array:
-    lowest = night_lowest(q, name)
+def _turf_lowest(q: Quantities) -> Array:
+    """Lowest of the turf in each night, (members, nights), for the chance of frost.
+
+    Missing cloud does not blank a night where the air decides: warm air rules frost out, and air at or below freezing
+    for hours is frost on the grass, which is then at most as warm as the air.
+    """
+    air = q["air_temp_c"]
+    turf = bridged_surface_c(q)
+    warm = np.isnan(turf) & (air >= NO_FROST_AIR_C)
+    lowest = _lowest(q, np.where(warm, air - surface.GRASS_SURFACE.deepest_below_air_k, turf))
+    frozen = q.nights.total((air <= 0.0).astype(np.float64)) >= FROZEN_AIR_H
+    coldest_air = q.nights.lowest(np.where(np.isnan(air), np.inf, air))
+    return np.where(np.isnan(lowest) & frozen, coldest_air, lowest)
+
+
+def _frost_chance(q: Quantities, lowest: Array) -> Array:
     # Members may share one air temperature and differ in rain and wind alone.
     if q["air_temp_c"].shape[0] > 1:
         spread = np.array(frost.MEMBER_SPREAD_K)
@@ -224,7 +274,7 @@ def _frost_chance(q: Quantities, name: str) -> Array:
     check="tests/indices/test_frost.py::test_frost_chance_worked_values",
 )
 def frost_chance_ground(q: Quantities) -> Array:
-    return _frost_chance(q, "surface_temp_c")
+    return _frost_chance(q, _turf_lowest(q))
 
 
 @rows.sky(
@@ -236,4 +286,4 @@ def frost_chance_ground(q: Quantities) -> Array:
     check="tests/indices/test_frost.py::test_frost_chance_worked_values",
 )
 def frost_chance_air(q: Quantities) -> Array:
-    return _frost_chance(q, "air_temp_c")
+    return _frost_chance(q, night_lowest(q, "air_temp_c"))

@@ -8,11 +8,13 @@ from datetime import timedelta
 import numpy as np
 
 from planner.warnings.base import LEVELS, Notice, Scene
+from planner.warnings.disease import disease
 from planner.warnings.frost import frost
 from planner.warnings.life import Life, WarningState, follow, in_order
 from planner.warnings.seed_stress import seed_stress
 from planner.warnings.unread import Unread, unread
 from planner.warnings.wash import wash
+from planner.warnings.wilt import wilt
 from planner.warnings.work import last_window, overdue, rainfast, stale
 
 __all__ = [
@@ -35,6 +37,8 @@ NOTICES: dict[str, Callable[[Scene], list[Notice]]] = {
     "frost": frost,
     "rainfast": rainfast,
     "seed_stress": seed_stress,
+    "disease": disease,
+    "wilt": wilt,
     "last_window": last_window,
     "overdue": overdue,
     "stale": stale,
@@ -45,6 +49,8 @@ _RESTS_ON: dict[str, tuple[str, ...]] = {
     "frost": ("air_temp_c", "rel_humidity_pct", "wind_10m_ms"),
     "rainfast": ("rain_mm",),
     "seed_stress": ("air_temp_c", "rain_mm"),
+    "disease": ("air_temp_c", "rel_humidity_pct"),
+    "wilt": ("air_temp_c", "rain_mm"),
 }
 
 

@@ -74,6 +74,8 @@ class Notice:
     """Change of strength that is worth another message."""
     share: float | None = None
     """Share of the members in which it comes about; nobody has calibrated it."""
+    onset: datetime | None = None
+    """When it really set in, where `begins` is shown later than that; its moves are measured by this."""
     known_as: str = ""
     """The id it was raised under; empty before."""
 
@@ -88,6 +90,11 @@ class Notice:
         day = self.begins - timedelta(hours=12) if self.kind == "frost" else self.begins
         parts = (self.kind, self.surface or "all", *([self.job] if self.job else []))
         return "-".join([*(part.replace(" ", "_") for part in parts), day.strftime("%Y%m%d")])
+
+    @property
+    def set_in(self) -> datetime:
+        """When it sets in: its onset where that is told apart from what is shown."""
+        return self.onset or self.begins
 
     @property
     def about(self) -> tuple[str, str, str]:

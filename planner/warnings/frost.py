@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from planner.indices.frost import off_frost
+from planner.indices.quantities import Quantities
 from planner.warnings.base import Notice, Scene, level_of
+from planner.warnings.nights import night_name
+from planner.weather import Array
 
 #: How far ahead a night is worth naming; beyond this a minimum is hardly known.
 NIGHTS_AHEAD = 3
+#: Turf that stays at or above this in its coldest hour carries no frost. Judgement.
+_NO_FROST_C = 2.5
 _CAUTION = "Keep feet, wheels and rollers off until then; do not hose frost off in freezing air."
 
 
@@ -34,8 +39,11 @@ def frost(scene: Scene) -> list[Notice]:
         chance = float(np.nanmean(np.nanmax(chances, axis=1)))
         if chance < scene.floor("frost_note"):
             continue
-        turf = surface[0, begin:end] if not np.isnan(surface[0, begin:end]).all() else screen[0, begin:end]
-        if not (np.nanmin(turf) < 2.5):
+        turf, air_here = surface[0, begin:end], screen[0, begin:end]
+        # Where the turf is not known the screen speaks for it: frozen air lies over frozen grass.
+        unknown = np.isnan(turf)
+        turf = np.where(unknown & (unknown.all() | (air_here <= 0.0)), air_here, turf)
+        if not (np.nanmin(turf) < _NO_FROST_C):
             continue
         coldest = begin + int(np.nanargmin(turf))
         # A night whose coldest hour is past is no news, unless the frost still lies.
@@ -53,7 +61,7 @@ def frost(scene: Scene) -> list[Notice]:
         act = care if tonight and air_chance >= 0.5 else None
         calm_act = care if soon and air_chance >= 0.5 - scene.margin else None
         evening = nights.dates[number]
-        when = "tonight" if begins - scene.now <= timedelta(hours=18) else f"in the night of {evening:%a}"
+        when = night_name(evening, scene.now, zone)
         hoar = float(dew[0, coldest]) >= turf_min - 0.5
         at = weather.time(coldest).astimezone(zone)
         off_text = f" Off the frost from {off.astimezone(zone):%H:%M}." if off is not None else ""
@@ -62,15 +70,15 @@ def frost(scene: Scene) -> list[Notice]:
                 kind="frost",
                 surface=None,
                 begins=begins,
-                ends=off or weather.time(end - 1),
+                ends=off or _over(sky, turf, begin, coldest),
                 level=level_of(chance, care, act),
                 calm_level=level_of(chance + scene.margin, care, calm_act),
                 raised_from=scene.thresholds["frost_note"],
                 chance=round(chance, 2),
                 strength=chance,
                 says=(
-                    f"Ground frost {_word(chance)} {when}: turf about {turf_min:.1f} C near {at:%a %H:%M}. "
-                    f"Air frost {_word(air_chance)}: screen lowest {screen_min:.1f} C."
+                    f"Ground frost {_word(chance)} {when}: turf about {turf_min:.1f} °C near {at:%H:%M}. "
+                    f"Air frost {_word(air_chance)}: air lowest {screen_min:.1f} °C."
                     + ("" if hoar else " Dry cold: turf may freeze without turning white.")
                     + off_text
                 ),
@@ -89,6 +97,14 @@ def frost(scene: Scene) -> list[Notice]:
             )
         )
     return notices
+
+
+def _over(sky: Quantities, turf: Array, begin: int, coldest: int) -> datetime:
+    """The end of a night without a known hour of release: the first mild hour after its coldest, else its last."""
+    after = coldest - begin + 1
+    mild = np.flatnonzero(turf[after:] >= _NO_FROST_C)
+    hour = after + int(mild[0]) if mild.size else turf.size - 1
+    return sky.weather.time(begin + hour)
 
 
 def _word(chance: float) -> str:

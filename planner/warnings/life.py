@@ -170,7 +170,7 @@ def _raised(
         notice=shown,
         said_level=notice.level,
         said_strength=notice.strength,
-        said_begins=notice.begins,
+        said_begins=notice.set_in,
         first_at=now if same is None else same.first_at,
         changed_at=now,
         change=1 if same is None else same.change + 1,
@@ -190,8 +190,8 @@ def _unused(name: str, taken: set[str]) -> str:
 def _kept(notice: Notice, before: WarningState, now: datetime) -> tuple[WarningState, News | None]:
     shown = notice.known(before.id, _held_level(notice, before.notice.level))
     up = LEVELS.index(shown.level) - LEVELS.index(before.said_level)
-    moved = shown.begins - before.said_begins
-    begun = before.said_begins <= now + _BEGUN and shown.begins <= now + _BEGUN
+    moved = shown.set_in - before.said_begins
+    begun = before.said_begins <= now + _BEGUN and shown.set_in <= now + _BEGUN
     grown = shown.strength - before.said_strength
     changes = []
     if up:
@@ -212,7 +212,7 @@ def _kept(notice: Notice, before: WarningState, now: datetime) -> tuple[WarningS
         notice=shown,
         said_level=shown.level,
         said_strength=shown.strength,
-        said_begins=shown.begins,
+        said_begins=shown.set_in,
         changed_at=now,
         change=before.change + 1,
     )
@@ -255,6 +255,8 @@ TITLES: dict[str, str] = {
     "frost": "frost on turf",
     "rainfast": "rain on a spray",
     "seed_stress": "heat or drying on seed",
+    "disease": "disease weather",
+    "wilt": "wilt",
     "last_window": "last window",
     "overdue": "work overdue",
     "stale": "forecast too old",
@@ -265,6 +267,8 @@ _OVER: dict[str, tuple[str, str]] = {
     "frost": ("that night has passed", "that frost is no longer expected"),
     "rainfast": ("there is no more to be said of it", "the dry hours look dry again"),
     "seed_stress": ("those days have passed", "those days look kinder"),
+    "disease": ("those days have passed", "the weather no longer favours it"),
+    "wilt": ("there is no more to be said of it", "water or rain has come, or is expected"),
     "last_window": ("that window has passed", "other windows follow, or the work is done"),
     "overdue": ("it is done, or no longer wanted", "it is done, or no longer wanted"),
     "stale": ("a new forecast has come", "a new forecast has come"),

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from planner.indices.quantities import Quantities
+from planner.terms import short_date
 from planner.warnings.base import Notice, Scene, level_of
 from planner.weather import mean_of_members
 
@@ -43,48 +44,74 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
     near = np.array([sown_on <= day <= today + timedelta(days=DAYS_AHEAD) for day in days.dates])
     over = near & (strength >= 0.5 - scene.hysteresis)
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
-    notices = []
-    for begin, end in zip(edges[::2], edges[1::2], strict=True):
-        ends = _at(days.dates[end - 1], _TO, zone)
-        if ends <= scene.now:
-            continue
-        worst = int(begin + np.argmax(strength[begin:end]))
-        figure = float(strength[worst])
-        begins = max(_at(days.dates[begin], _FROM, zone), sown_at.astimezone(zone))
-        notices.append(
-            Notice(
-                kind="seed_stress",
-                surface=q.surface_here.name,
-                begins=begins,
-                ends=ends,
-                level=level_of(figure, _CARE),
-                calm_level=level_of(figure + scene.margin, _CARE),
-                raised_from=0.5,
-                chance=None,
-                strength=figure,
-                says=_says(q.surface_here.name, begins, drying[worst], rain[worst], hottest[worst]),
-                advice=(
-                    "Water lightly two or three times a day, so that the top stays damp and nothing runs.",
-                    "In heat a light net or fleece shades it; take it off as soon as the seed is up.",
-                ),
-                figures={
-                    "et0_mm": _figure(drying[worst]),
-                    "rain_mm": _figure(rain[worst]),
-                    "air_max_c": _figure(hottest[worst]),
-                    "worst_day": days.dates[worst].isoformat(),
-                },
-            )
+    runs = [
+        (int(begin), int(end))
+        for begin, end in zip(edges[::2], edges[1::2], strict=True)
+        if _at(days.dates[end - 1], _TO, zone) > scene.now
+    ]
+    if not runs:
+        return []
+    # One warning: a wet day between two dry ones ends nothing that the seed needs.
+    since, last = days.dates[runs[0][0]], days.dates[runs[-1][1] - 1]
+    ahead = [number for begin, end in runs for number in range(begin, end) if _is_ahead(q, number, scene)]
+    worst = max(ahead, key=lambda number: float(strength[number]))
+    figure = float(strength[worst])
+    onset = max(_at(since, _FROM, zone), sown_at.astimezone(zone))
+    begins = _begins(onset, scene.now, zone)
+    return [
+        Notice(
+            kind="seed_stress",
+            surface=q.surface_here.name,
+            begins=begins,
+            onset=onset,
+            ends=_at(last, _TO, zone),
+            level=level_of(figure, _CARE),
+            calm_level=level_of(figure + scene.margin, _CARE),
+            raised_from=0.5,
+            chance=None,
+            strength=figure,
+            says=_says(q.surface_here.name, begins, since, (drying[worst], rain[worst], hottest[worst])),
+            advice=(
+                "Water lightly two or three times a day, so that the top stays damp and nothing runs.",
+                "In heat a light net or fleece shades it; take it off as soon as the seed is up.",
+            ),
+            figures={
+                "et0_mm": _figure(drying[worst]),
+                "rain_mm": _figure(rain[worst]),
+                "air_max_c": _figure(hottest[worst]),
+                "worst_day": days.dates[worst].isoformat(),
+            },
         )
-    return notices
+    ]
 
 
-def _says(surface: str, begins: datetime, drying: float, rain: float, hottest: float) -> str:
+def _is_ahead(q: Quantities, number: int, scene: Scene) -> bool:
+    """Whether some of the drying hours of that day are still to come."""
+    return _at(q.days.dates[number], _TO, q.site.zone) > scene.now
+
+
+def _begins(onset: datetime, now: datetime, zone: ZoneInfo) -> datetime:
+    """Never in the past: the onset, else now while seed dries, else the next morning's hour of drying."""
+    if onset >= now:
+        return onset.astimezone(zone)
+    local = now.astimezone(zone)
+    if _FROM <= local.time() < _TO:
+        return local
+    return _at(local.date() + timedelta(days=local.time() >= _TO), _FROM, zone)
+
+
+def _says(surface: str, begins: datetime, since: date, figures: tuple[float, float, float]) -> str:
+    drying, rain, hottest = figures
     parts = []
     if drying == drying:
-        parts.append(f"the air takes {drying:.1f} mm a day and {rain:.1f} mm of rain comes back")
+        parts.append(f"a day dries {drying:.1f} mm and {rain:.1f} mm of rain comes back")
     if hottest == hottest:
-        parts.append(f"highest {hottest:.0f} C")
-    return f"Seed on the {surface} may dry out or burn from {begins:%a %H:%M}: {', '.join(parts)}."
+        parts.append(f"highest {hottest:.0f} °C")
+    before = f", dry since {short_date(since)}" if since < begins.date() else ""
+    return (
+        f"Seed on the {surface} may dry out from {short_date(begins.date())} {begins:%H:%M}{before}: "
+        f"{', '.join(parts)}."
+    )
 
 
 def _at(day: date, clock: time, zone: ZoneInfo) -> datetime:

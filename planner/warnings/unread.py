@@ -9,22 +9,37 @@ from datetime import datetime, time, timedelta
 import numpy as np
 
 from planner.diary.consequences import rain_between
+from planner.indices.table_leaf import bridged_surface_c
+from planner.terms import short_time
 from planner.warnings.base import Scene
+from planner.warnings.disease import DAYS_AHEAD as DISEASE_DAYS
 from planner.warnings.frost import NIGHTS_AHEAD
 from planner.warnings.life import TITLES
 from planner.warnings.seed_stress import DAYS_AHEAD, OLDEST
+from planner.warnings.wilt import HOURS_AHEAD as WILT_HOURS
 from planner.weather import Array
 
 #: How far ahead a hole in the rain leaves wash unread; beyond it the rain itself is hardly known. Judgement.
 _WASH_AHEAD_H = 72
 #: Share of the sown seed that lies open from which rain on it matters. Judgement.
 _OPEN_SHARE = 0.05
-#: What a kind is read from, in words.
-_RESTS_ON: dict[str, str] = {
-    "wash": "rain",
-    "frost": "temperature, humidity or wind",
-    "rainfast": "rain",
-    "seed_stress": "temperature, rain or what the air takes",
+#: The columns that each kind is read from.
+_RESTS_ON: dict[str, tuple[str, ...]] = {
+    "wash": ("rain_mm",),
+    "frost": ("air_temp_c", "rel_humidity_pct", "wind_10m_ms", "cloud_pct"),
+    "rainfast": ("rain_mm",),
+    "seed_stress": ("air_temp_c", "rain_mm", "rel_humidity_pct", "wind_10m_ms", "shortwave_wm2", "cloud_pct"),
+    "disease": ("air_temp_c", "rel_humidity_pct"),
+    "wilt": ("rain_mm", "air_temp_c", "rel_humidity_pct", "wind_10m_ms", "shortwave_wm2", "cloud_pct"),
+}
+#: Columns in words.
+_IN_WORDS = {
+    "rain_mm": "rain",
+    "air_temp_c": "air temperature",
+    "rel_humidity_pct": "humidity",
+    "wind_10m_ms": "wind",
+    "shortwave_wm2": "sunlight",
+    "cloud_pct": "cloud",
 }
 
 
@@ -44,26 +59,44 @@ def unread(scene: Scene) -> tuple[Unread, ...]:
     for kind, look in _LOOKS.items():
         hours = look(scene)
         if hours:
-            found.append(_row(scene, kind, min(hours), len(hours)))
+            found.append(_row(scene, kind, hours))
     return tuple(sorted(found, key=lambda one: one.begins))
 
 
-def _row(scene: Scene, kind: str, first: int, count: int) -> Unread:
+def _row(scene: Scene, kind: str, hours: set[int]) -> Unread:
     weather, zone = scene.plan.conditions.sky.weather, scene.plan.conditions.site.zone
-    begins = max(weather.time(first), scene.now)
+    begins = max(weather.time(min(hours)), scene.now)
     lacks = (
         "ends there"
-        if first >= weather.hours
-        else f"lacks {_RESTS_ON[kind]} in {count} h of those it looks at"
+        if min(hours) >= weather.hours
+        else f"lacks {_missing(scene, kind, hours)} in {len(hours)} h of those it looks at"
     )
     return Unread(
         kind=kind,
         begins=begins,
         says=(
-            f"Not read from {begins.astimezone(zone):%a %H:%M} on: {TITLES[kind]}. The forecast {lacks}. "
+            f"Not known from {short_time(begins, zone)}: {TITLES[kind]}. The forecast {lacks}. "
             "No warning is no all-clear."
         ),
     )
+
+
+def _missing(scene: Scene, kind: str, hours: set[int]) -> str:
+    """The columns that are missing in those hours, in words; what the kind rests on where each is there in part."""
+    weather = scene.plan.conditions.sky.weather
+    here = [hour for hour in sorted(hours) if 0 <= hour < weather.hours]
+    columns = _RESTS_ON[kind]
+    gone = [name for name in columns if np.isnan(weather[name][:, here]).all(axis=0).any()]
+    if not gone and here:
+        # A sum that runs on from hour to hour is lost from the first gap on.
+        gone = [name for name in columns if np.isnan(weather[name][:, : here[-1]]).all(axis=0).any()]
+    # Sunlight is worked out from cloud where it is not given, so either may stand for the other.
+    if "cloud_pct" not in gone and "shortwave_wm2" in gone and len(gone) > 1:
+        gone.remove("shortwave_wm2")
+    words = [_IN_WORDS[name] for name in gone]
+    if not words:
+        return "some of what it is worked out from"
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _wash(scene: Scene) -> set[int]:
@@ -84,14 +117,14 @@ def _wash(scene: Scene) -> set[int]:
 
 
 def _frost(scene: Scene) -> set[int]:
-    """Hours of the coming nights whose lowest turf temperature is not known."""
+    """Hours of the coming nights whose lowest turf temperature is not known, and which the air does not decide."""
     sky = scene.plan.conditions.sky
     first, ahead = sky.weather.index(scene.now), 24 * NIGHTS_AHEAD
     chance = np.isnan(_padded(sky["frost_chance_ground"], first, ahead))
-    turf = np.isnan(_padded(sky["surface_temp_c"], first, ahead))
+    turf = chance & np.isnan(_padded(bridged_surface_c(sky), first, ahead))
     # One hour that is not known leaves its whole night unread; the hour itself is named where it is still to come.
     either = turf if turf.any() else chance
-    return {first + int(hour) for hour in np.flatnonzero(either)} if chance.any() else set()
+    return {first + int(hour) for hour in np.flatnonzero(either)}
 
 
 def _rainfast(scene: Scene) -> set[int]:
@@ -126,11 +159,43 @@ def _seed_stress(scene: Scene) -> set[int]:
     return hours
 
 
+def _disease(scene: Scene) -> set[int]:
+    """Hours of the coming days without air or humidity, where the days cannot be read for it.
+
+    A figure outside the range of its paper is not known either, but no weather is missing then: the page of the day
+    says so.
+    """
+    sky, zone = scene.plan.conditions.sky, scene.plan.conditions.site.zone
+    first = sky.weather.index(scene.now)
+    last_day = scene.now.astimezone(zone).date() + timedelta(days=DISEASE_DAYS + 1)
+    count = sky.weather.index(datetime.combine(last_day, time(0), zone)) - first
+    hours = set[int]()
+    gone = np.zeros(count, dtype=bool)
+    for column in _RESTS_ON["disease"]:
+        gone |= np.isnan(_padded(sky[column], first, count))
+    for quantities in scene.plan.conditions.surfaces.values():
+        unknown = gone & np.isnan(_padded(quantities["disease_pressure"], first, count))
+        hours |= {first + int(hour) for hour in np.flatnonzero(unknown)}
+    return hours
+
+
+def _wilt(scene: Scene) -> set[int]:
+    """Hours of the coming two days in which the water of a root zone is not known."""
+    weather = scene.plan.conditions.sky.weather
+    first, hours = weather.index(scene.now), set[int]()
+    for quantities in scene.plan.conditions.surfaces.values():
+        unknown = np.isnan(_padded(quantities["depletion_raw"], first, WILT_HOURS))
+        hours |= {first + int(hour) for hour in np.flatnonzero(unknown)}
+    return hours
+
+
 _LOOKS: dict[str, Callable[[Scene], set[int]]] = {
     "wash": _wash,
     "frost": _frost,
     "rainfast": _rainfast,
     "seed_stress": _seed_stress,
+    "disease": _disease,
+    "wilt": _wilt,
 }
 
 

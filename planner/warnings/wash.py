@@ -8,6 +8,7 @@ import numpy as np
 
 from planner.indices.quantities import Quantities
 from planner.site import Sowing
+from planner.terms import short_time
 from planner.warnings.base import Notice, Scene, level_of
 from planner.weather import Array, mean_of_members
 
@@ -51,7 +52,7 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[S
         total = float(rain[begin:end].sum())
         low = float(np.nanmax(mean_of_members(quantities["wash_low"])[begin:end]))
         high = float(np.nanmax(mean_of_members(quantities["wash_high"])[begin:end]))
-        local = weather.time(onset).astimezone(scene.plan.conditions.site.zone)
+        zone = scene.plan.conditions.site.zone
         notices.append(
             Notice(
                 kind="wash",
@@ -65,7 +66,7 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[S
                 share=_share(scene, name, begin, end),
                 strength=strength,
                 says=(
-                    f"Rain from {local:%a %H:%M} may wash seed off the {name}: {total:.0f} mm, "
+                    f"Rain from {short_time(weather.time(onset), zone)} may wash seed off the {name}: {total:.0f} mm, "
                     f"up to {float(rain[peak]):.0f} mm in an hour (wash index {strength:.2f}, "
                     f"between {low:.2f} and {high:.2f})."
                 ),
@@ -104,8 +105,8 @@ def _share(scene: Scene, name: str, begin: int, end: int) -> float | None:
 def _advice(
     quantities: Quantities, sowing: Sowing, lead_h: float, now: datetime, onset: datetime
 ) -> tuple[str, ...]:
-    local = onset.astimezone(quantities.site.zone)
-    when = f"before {local:%a %H:%M}" if lead_h > 0 else "as soon as the rain pauses"
+    zone = quantities.site.zone
+    when = f"before {short_time(onset, zone)}" if lead_h > 0 else "as soon as the rain pauses"
     advice = []
     surface = quantities.surface_here
     if sowing.cover_pct < 50:
@@ -115,9 +116,9 @@ def _advice(
         advice.append(f"Check that the cover is pegged down {when}.")
     low, high = _TACKIFIER_DRIES_H
     if not sowing.tackifier and lead_h >= low:
-        late = (onset - timedelta(hours=low)).astimezone(quantities.site.zone)
+        late = onset - timedelta(hours=low)
         advice.append(
-            f"A tackifier needs {low:.0f} to {high:.0f} dry hours to hold: put it down by {late:%a %H:%M} "
+            f"A tackifier needs {low:.0f} to {high:.0f} dry hours to hold: put it down by {short_time(late, zone)} "
             "or not at all."
         )
     if sowing.at > now:

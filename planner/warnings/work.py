@@ -10,6 +10,7 @@ from planner.diary.consequences import RainOnSpray, rain_between
 from planner.diary.due import Due
 from planner.planning.plan import Judged
 from planner.planning.windows import Window
+from planner.terms import LABEL_CAUTION, short_date, short_time
 from planner.warnings.base import LEVELS, Notice, Scene
 
 #: How near a last window must be before it is named.
@@ -42,12 +43,11 @@ def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice
     if strength < 0.5 - scene.hysteresis or window.start - scene.now > _NEAR:
         return []
     zone = scene.plan.conditions.site.zone
-    start, end = window.start.astimezone(zone), window.end.astimezone(zone)
-    latest = window.latest_start.astimezone(zone)
+    end = window.end.astimezone(zone)
     following = (
-        f"the next begins {window.next_start.astimezone(zone):%a %d %H:%M}"
+        f"the next begins {short_time(window.next_start, zone)}"
         if window.next_start is not None
-        else f"no other is seen up to {horizon.astimezone(zone):%a %d}"
+        else f"no other up to {short_date(horizon.astimezone(zone).date())}"
     )
     return [
         Notice(
@@ -62,8 +62,14 @@ def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice
             strength=strength,
             raised_from=0.5,
             step=2.0,
-            says=(f"{_named(judged)}, last window for a while: {start:%a %H:%M}-{end:%H:%M}; {following}."),
-            advice=(f"Begin by {latest:%a %H:%M}, or let it wait: {_why(due, scene)}.",),
+            says=(
+                f"{_named(judged)}, last window for a while: {short_time(window.start, zone)}–{end:%H:%M}"
+                f"{_only_just(judged, window)}; {following}."
+            ),
+            advice=(
+                f"Start by {short_time(window.latest_start, zone)}, or let it wait: {_why(due, scene)}.",
+                *_caution(scene, judged.job.name),
+            ),
             figures={
                 "window_start": window.start.isoformat(),
                 "latest_start": window.latest_start.isoformat(),
@@ -72,6 +78,21 @@ def _last(scene: Scene, judged: Judged, window: Window, due: Due) -> list[Notice
             },
         )
     ]
+
+
+def _only_just(judged: Judged, window: Window) -> str:
+    """That its best hour has little room, and what limits it; nothing where there is room."""
+    if window.state != "narrow":
+        return ""
+    suitability = judged.suitability
+    need = suitability.needs[int(suitability.limiting[window.best_hour])]
+    return f", only just ({need.label})"
+
+
+def _caution(scene: Scene, job: str) -> tuple[str, ...]:
+    """The short caution where a label binds the job, as a tuple to add to the advice."""
+    bound = any(judged.job.name == job and judged.job.has_label for judged in scene.plan.judged)
+    return (LABEL_CAUTION,) if bound else ()
 
 
 def _named(judged: Judged) -> str:
@@ -85,7 +106,7 @@ def _why(due: Due, scene: Scene) -> str:
         return f"it is wanted, {due.because}"
     zone = scene.plan.conditions.site.zone
     tense = "was" if due.due_at <= scene.now else "is"
-    return f"it {tense} due {due.due_at.astimezone(zone):%a %d %b}"
+    return f"it {tense} due {short_date(due.due_at.astimezone(zone).date())}"
 
 
 def overdue(scene: Scene) -> list[Notice]:
@@ -110,12 +131,25 @@ def overdue(scene: Scene) -> list[Notice]:
                 chance=None,
                 strength=1.0,
                 step=2.0,
-                says=(f"Overdue: {due.label} on the {due.surface} was due {local:%a %d %b} ({due.because})."),
-                advice=("Do it in the next window, or write it down if it is done.",),
+                says=(
+                    f"Overdue: {due.label} on the {due.surface} was due {short_date(local.date())} ({due.because})."
+                ),
+                advice=(_next_window(scene, due), *_caution(scene, due.job)),
                 figures={"due_at": due.due_at.isoformat(), "days_overdue": round(days, 1)},
             )
         )
     return notices
+
+
+def _next_window(scene: Scene, due: Due) -> str:
+    """When it can be done next, and what limits it then."""
+    zone = scene.plan.conditions.site.zone
+    for judged in scene.plan.judged:
+        if (judged.job.name, judged.surface.name) == (due.job, due.surface) and judged.windows:
+            window = judged.windows[0]
+            span = f"{short_time(window.start, zone)}–{window.end.astimezone(zone):%H:%M}"
+            return f"Next window: {span}{_only_just(judged, window)}. If it is done, write it down."
+    return "No window for it in this forecast. If it is done, write it down."
 
 
 #: From then on the hours themselves are a guess, not only their detail. Judgement.
@@ -140,8 +174,8 @@ def stale(scene: Scene) -> list[Notice]:
             strength=1.0,
             step=2.0,
             says=(
-                f"No new forecast has come: the one in use counts as too old since "
-                f"{scene.stale_at.astimezone(zone):%a %H:%M}. Warnings from it stand as they were."
+                f"No new forecast has come: the one in use is too old since "
+                f"{short_time(scene.stale_at, zone)}. Warnings from it stand as they were."
             ),
             advice=("Look at the sky before you trust an hour of it, and see whether the network is there.",),
             figures={"stale_since": scene.stale_at.isoformat()},
@@ -186,6 +220,7 @@ def rainfast(scene: Scene) -> list[Notice]:
                 advice=(
                     "The label says whether and when to repeat; write down what you decide.",
                     "No second coat on a guess: most labels limit the rate and the days between two.",
+                    *_caution(scene, spray.work.job),
                 ),
                 figures={
                     "rain_mm": round(spray.rain_mm, 1),
@@ -200,12 +235,10 @@ def rainfast(scene: Scene) -> list[Notice]:
 
 def _says(scene: Scene, spray: RainOnSpray, has_rained: bool) -> str:
     zone = scene.plan.conditions.site.zone
-    done = spray.work.finished_at.astimezone(zone)
     assert spray.from_at is not None
-    rain = spray.from_at.astimezone(zone)
     after_h = (spray.from_at - spray.work.finished_at) / timedelta(hours=1)
     later = f"{after_h:.0f} h later" if after_h >= 1 else "within the hour"
-    what = f"{spray.material} put on the {spray.work.surface} by {done:%a %H:%M}"
+    what = f"{spray.material} put on the {spray.work.surface} by {short_time(spray.work.finished_at, zone)}"
     needs = f"it needs {spray.rainfast_h:g} dry hours"
     if has_rained:
         return (
@@ -213,7 +246,8 @@ def _says(scene: Scene, spray: RainOnSpray, has_rained: bool) -> str:
             f"{later}; {needs}."
         )
     return (
-        f"Rain from {rain:%a %H:%M} on {what}: {spray.rain_mm:.1f} mm within {spray.rainfast_h:g} h; {needs}."
+        f"Rain from {short_time(spray.from_at, zone)} on {what}: {spray.rain_mm:.1f} mm within "
+        f"{spray.rainfast_h:g} h; {needs}."
     )
 
 

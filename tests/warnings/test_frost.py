@@ -93,10 +93,10 @@ def test_a_night_of_frost_is_said_with_its_hours_and_figures():
     assert (found.kind, found.surface) == ("frost", None)
     # Frost begins where the turf falls below half a degree.
     assert found.begins == START + 15 * H
-    assert found.ends == START + 23 * H
+    # Nothing tells when it is off the frost: it ends with the first mild hour after the coldest.
+    assert found.ends == START + 20 * H
     assert found.says == (
-        "Ground frost likely tonight: turf about -2.0 C near Tue 05:00. "
-        "Air frost possible: screen lowest 0.8 C."
+        "Ground frost likely tonight: turf about -2.0 °C near 05:00. Air frost possible: air lowest 0.8 °C."
     )
     assert (found.strength, found.chance) == (0.8, 0.8)
     assert found.raised_from == 0.3
@@ -151,14 +151,28 @@ def test_each_of_the_coming_nights_is_named_and_those_too_far_off_are_not():
     assert len(warned(ground=every, turf=cold, now=START + 24 * H)) == 4
 
 
-def test_what_is_said_names_the_evening_of_a_night_that_is_not_tonight():
-    cold = {17 + 24: -1.0}
-    (found,) = warned(ground=nights(n1=0.7), turf=cold)
-    assert "in the night of Tue" in found.says
-    assert "tonight" not in found.says
-    # Eighteen hours ahead is tonight.
-    assert " tonight" in warned(ground=nights(n1=0.7), turf=cold, now=START + 23 * H)[0].says
-    assert "night of Tue" in warned(ground=nights(n1=0.7), turf=cold, now=START + 22.9 * H)[0].says
+@pytest.mark.parametrize(
+    ("hour", "name"),
+    [
+        (-13, "in the night to Wed 15 Apr"),
+        (0, "tomorrow night"),
+        (12, "tonight"),
+        (30, "tonight"),
+        (37, "this morning"),
+    ],
+)
+def test_a_night_has_one_name_at_a_time(hour, name):
+    # The night from Tuesday noon, coldest at 05:00 on Wednesday. The names are ours.
+    (found,) = warned(ground=nights(n1=0.7), turf={17 + 24: -1.0}, now=START + hour * H)
+    assert found.says.startswith(f"Ground frost likely {name}: turf about -1.0 °C near 05:00.")
+
+
+def test_at_five_the_night_that_ends_and_the_one_that_comes_are_told_apart():
+    both = warned(ground=nights(n0=0.7, n1=0.7), turf={17: -1.0, 41: -1.0}, now=START + 17 * H)
+    assert [found.says.split(":")[0] for found in both] == [
+        "Ground frost likely this morning",
+        "Ground frost likely tonight",
+    ]
 
 
 def test_a_night_that_is_over_is_not_named_again():
@@ -250,8 +264,10 @@ def test_where_the_turf_is_not_known_the_screen_speaks_for_it():
     (found,) = warned(ground=nights(n0=0.6), turf=unknown, screen={16: 0.4, 17: -1.0})
     assert found.begins == START + 16 * H
     assert found.figures["surface_min_c"] == -1.0
+    # In single hours only frozen air says that the grass is frozen as well.
     part = table(8.0, {**COLD, 16: NAN})
-    assert warned(ground=nights(n0=0.6), turf=part, screen={16: -5.0})[0].figures["surface_min_c"] == -2.0
+    assert warned(ground=nights(n0=0.6), turf=part, screen={16: 0.1})[0].figures["surface_min_c"] == -2.0
+    assert warned(ground=nights(n0=0.6), turf=part, screen={16: -5.0})[0].figures["surface_min_c"] == -5.0
 
 
 @pytest.mark.parametrize(("dew", "hoar"), [(-2.0, True), (-2.5, True), (-2.6, False), (-8.0, False)])

@@ -291,7 +291,7 @@ def test_seed_to_be_sown_next_week_does_not_hide_the_seed_that_lies():
 def test_rain_that_is_mostly_still_to_come_is_not_told_as_fallen():
     found = under({"rain_mm": {-1: 0.1, 1: 3.0}}, config(), record=Record(entries=(entry(**FOLIAR),)))
     (warned,) = of(found, "rainfast")
-    assert warned.says.startswith("Rain from Wed 07:00 on foliar 10-0-4")
+    assert warned.says.startswith("Rain from Wed 8 Apr 07:00 on foliar 10-0-4")
 
 
 def test_in_the_rain_nobody_is_told_to_lay_a_net_before_it():

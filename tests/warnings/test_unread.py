@@ -13,8 +13,10 @@ from planner.actions.one_pass import reported
 from planner.actions.pass_input import Record
 from planner.reports.answers import encode, warnings
 from tests.made import config
-from tests.warnings.test_kinds import FOLIAR, NOW, H, entry, of, sown, under
+from tests.warnings.test_kinds import BACK, FOLIAR, NOW, H, entry, of, sown, under
 
+#: The dark hours of the coming night.
+NIGHT = range(12, 20)
 HOLE = dict.fromkeys(range(6, 144), np.nan)
 
 
@@ -41,7 +43,7 @@ def test_rain_that_is_not_known_leaves_wash_unread_where_seed_lies():
     report, _ = reported(found)
     row = next(row for row in report.not_read if row.kind == "wash")
     assert row.begins.isoformat() == "2026-04-08T14:00:00+01:00"
-    assert row.says.startswith("Not read from Wed 14:00 on: seed wash. The forecast lacks rain in 66 h")
+    assert row.says.startswith("Not known from Wed 8 Apr 14:00: seed wash. The forecast lacks rain in 66 h")
     assert row.says in report.forecast.notes
     assert {**json.loads(encode(warnings(report)))["not_read"][0]}.keys() == {"kind", "begins", "says"}
 
@@ -66,11 +68,50 @@ def test_a_hole_beyond_the_look_ahead_is_no_news():
 
 @pytest.mark.parametrize("column", ["rel_humidity_pct", "air_temp_c"])
 def test_a_night_whose_lowest_is_not_known_leaves_frost_unread(column):
-    found = under({column: dict.fromkeys(range(12, 20), np.nan)}, config())
+    hole = dict.fromkeys(NIGHT, np.nan)
+    air = dict.fromkeys(range(-BACK, 24 * 9 - BACK), 8.0)
+    found = under(
+        {"air_temp_c": air, "rel_humidity_pct": 65.0}
+        | {column: {**(air if column == "air_temp_c" else {}), **hole}},
+        config(),
+    )
     assert of(found, "frost") == []
-    (row,) = found.not_read
-    assert (row.kind, row.begins) == ("frost", NOW + 12 * H)
-    assert unread_kinds(found) == {"frost"}
+    row = next(row for row in found.not_read if row.kind == "frost")
+    assert row.begins == NOW + 12 * H
+    assert "frost" in unread_kinds(found)
+    # The note names the column that is missing, and no other.
+    assert f"lacks {'humidity' if column == 'rel_humidity_pct' else 'air temperature'} in 8 h" in row.says
+
+
+@pytest.mark.parametrize("hours", [1, 3])
+def test_a_short_gap_in_cloud_is_taken_for_a_clear_sky_and_blanks_no_night(hours):
+    gap = {"cloud_pct": dict.fromkeys(range(13, 13 + hours), np.nan), "air_temp_c": 6.0}
+    clear = {"cloud_pct": dict.fromkeys(range(13, 13 + hours), 0.0), "air_temp_c": 6.0}
+    with_gap, told = under(gap, config()), under(clear, config())
+    assert "frost" not in kinds(with_gap)
+    night = slice(72 + 12, 72 + 20)
+    found, wanted = (one.plan.conditions.sky["frost_chance_ground"][0, night] for one in (with_gap, told))
+    np.testing.assert_allclose(found, wanted)
+
+
+def test_a_long_gap_in_cloud_leaves_the_night_not_known_and_names_cloud():
+    found = under({"cloud_pct": dict.fromkeys(NIGHT, np.nan), "air_temp_c": 6.0}, config())
+    row = next(row for row in found.not_read if row.kind == "frost")
+    assert "lacks cloud in 8 h" in row.says
+
+
+def test_air_at_or_below_freezing_for_hours_decides_frost_without_cloud():
+    sky = {"cloud_pct": dict.fromkeys(NIGHT, np.nan), "air_temp_c": dict.fromkeys(NIGHT, -1.5)}
+    found = under(sky, config())
+    assert "frost" not in kinds(found)
+    assert any("Ground frost likely tonight" in one.says for one in of(found, "frost"))
+
+
+@pytest.mark.parametrize(("air", "named"), [(10.0, False), (9.9, True), (22.0, False)])
+def test_frost_is_not_named_as_not_known_where_warm_air_excludes_it(air, named):
+    # Ten degrees above freezing: further than turf was seen below the air in 99 of 100 nights.
+    found = under({"rel_humidity_pct": dict.fromkeys(NIGHT, np.nan), "air_temp_c": air}, config())
+    assert ("frost" in kinds(found)) is named
 
 
 def test_a_forecast_that_ends_too_soon_says_so():
@@ -91,11 +132,11 @@ def test_a_warning_that_stands_is_shown_though_later_hours_are_not_read():
 
 def test_a_spray_whose_dry_hours_are_not_known_is_not_read():
     found = under({"rain_mm": {1: np.nan}}, config(), record=Record(entries=(entry(**FOLIAR),)))
-    (row,) = found.not_read
-    assert (row.kind, row.begins) == ("rainfast", NOW + H)
+    row = next(row for row in found.not_read if row.kind == "rainfast")
+    assert row.begins == NOW + H
     # Hours that are past are no matter of warning any more.
     late = under({"rain_mm": {-1: np.nan}}, config(), record=Record(entries=(entry(**FOLIAR),)))
-    assert late.not_read == ()
+    assert "rainfast" not in kinds(late)
 
 
 def test_drying_that_is_not_known_is_not_read_for_seed():

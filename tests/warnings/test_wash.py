@@ -85,7 +85,7 @@ def test_an_event_is_said_with_its_hours_and_figures():
     assert (found.kind, found.surface) == ("wash", "bank")
     assert (found.begins, found.ends) == (START + 20 * H, START + 23 * H)
     assert found.says == (
-        "Rain from Mon 20:00 may wash seed off the bank: 16 mm, up to 10 mm in an hour "
+        "Rain from Mon 13 Apr 20:00 may wash seed off the bank: 16 mm, up to 10 mm in an hour "
         "(wash index 0.80, between 0.60 and 0.93)."
     )
     assert found.strength == 0.8
@@ -220,31 +220,31 @@ def advice(**changes):
 
 def test_bare_seed_wants_a_cover_before_the_rain_from_the_lower_edge():
     assert advice()[0] == (
-        "Lay net, straw or fleece over the seed before Mon 20:00. Begin at the lower edge, where water gathers."
+        "Lay net, straw or fleece over the seed before Mon 13 Apr 20:00. Begin at the lower edge, where water gathers."
     )
     assert advice(slope_pct=3.0)[0].endswith("where water gathers.")
-    assert advice(slope_pct=2.9)[0] == "Lay net, straw or fleece over the seed before Mon 20:00."
+    assert advice(slope_pct=2.9)[0] == "Lay net, straw or fleece over the seed before Mon 13 Apr 20:00."
 
 
 @pytest.mark.parametrize(("cover", "covered"), [(0, False), (49, False), (50, True), (80, True)])
 def test_a_cover_that_lies_is_to_be_checked(cover, covered):
     first = advice(sowings=(seed(cover_pct=cover),))[0]
-    assert (first == "Check that the cover is pegged down before Mon 20:00.") is covered
+    assert (first == "Check that the cover is pegged down before Mon 13 Apr 20:00.") is covered
 
 
 def test_a_tackifier_is_put_down_in_time_to_dry_or_not_at_all():
     assert advice()[1] == (
-        "A tackifier needs 4 to 8 dry hours to hold: put it down by Mon 16:00 or not at all."
+        "A tackifier needs 4 to 8 dry hours to hold: put it down by Mon 13 Apr 16:00 or not at all."
     )
     assert not any("tackifier" in one for one in advice(sowings=(seed(tackifier=True),)))
     # Four hours ahead it may still dry, three hours ahead no more.
-    assert "by Mon 06:00" in advice(risk={10: 0.8})[1]
+    assert "by Mon 13 Apr 06:00" in advice(risk={10: 0.8})[1]
     assert not any("tackifier" in one for one in advice(risk={9: 0.8}))
 
 
 def test_in_the_rain_the_cover_waits_for_a_pause():
     assert "as soon as the rain pauses" in advice(risk={6: 0.8, 7: 0.8})[0]
-    assert "before Mon 07:00" in advice(risk={7: 0.8})[0]
+    assert "before Mon 13 Apr 07:00" in advice(risk={7: 0.8})[0]
 
 
 def test_what_is_not_sown_yet_is_sown_after_the_rain():
