@@ -40,6 +40,10 @@ class DayFigures:
     storage_pct_fc: float | None = None
     dli_mol: float | None = None
     degree_days: float | None = None
+    depletion_raw: float | None = None
+    dollar_spot_chance: float | None = None
+    brown_patch_index: float | None = None
+    pythium_risk: float | None = None
     frost_risk: float | None
     air_frost_risk: float | None
     surface_min_c: float | None
@@ -123,6 +127,10 @@ class _SurfaceDay(TypedDict):
     storage_pct_fc: float | None
     dli_mol: float | None
     degree_days: float | None
+    depletion_raw: float | None
+    dollar_spot_chance: float | None
+    brown_patch_index: float | None
+    pythium_risk: float | None
 
 
 def _surface_days(q: Quantities) -> list[_SurfaceDay]:
@@ -130,6 +138,7 @@ def _surface_days(q: Quantities) -> list[_SurfaceDay]:
     days = q.days
     risk = days.highest(q["wash_risk"])
     known = ~np.isnan(risk)
+    lasts = np.array([*days.first_hour[1:], q.weather.hours]) - 1
     over = (risk > 0.5).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
     columns = (
         mean_of_members(days.mean(q["growth_potential"])),
@@ -140,6 +149,11 @@ def _surface_days(q: Quantities) -> list[_SurfaceDay]:
         mean_of_members(days.mean(q["storage_pct_fc"])),
         mean_of_members(days.mean(q["light_dli_mol"])),
         mean_of_members(_degree_days(q, days)),
+        mean_of_members(days.highest(q["depletion_raw"])),
+        mean_of_members(q["dollar_spot_chance"][:, lasts]),
+        mean_of_members(q["brown_patch_index"][:, lasts]),
+        # That of the night in which the day ends.
+        mean_of_members(q["pythium_risk"][:, lasts]),
     )
     names = _SurfaceDay.__annotations__
     return [

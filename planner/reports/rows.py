@@ -224,6 +224,12 @@ class DayRow(Struct, frozen=True, kw_only=True):
     storage_pct_fc: float | None
     dli_mol: float | None
     degree_days: float | None
+    depletion_raw: float | None
+    """Highest of the day: root-zone water used, of what is readily had."""
+    dollar_spot_chance: float | None
+    brown_patch_index: float | None
+    pythium_risk: float | None
+    """Share of members whose day and night allow it; None of these is known outside the range of its paper."""
     frost_risk: float | None
     air_frost_risk: float | None
     surface_min_c: float | None

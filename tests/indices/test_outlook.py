@@ -34,6 +34,10 @@ NAMES = {
     "storage_pct_fc",
     "dli_mol",
     "degree_days",
+    "depletion_raw",
+    "dollar_spot_chance",
+    "brown_patch_index",
+    "pythium_risk",
     "sunrise",
     "sunset",
 }
