@@ -13,6 +13,14 @@ PLAY = "play"
 #: Days of the week as they are written in files and commands, in the order of `date.weekday`.
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
+#: The five states of an hour or window as people read them.
+STATE_WORDS = {
+    "steady": "with room",
+    "narrow": "only just",
+    "broken": "fails after",
+    "barred": "not now",
+    "unread": "not known",
+}
 #: One line for work whose product is bound by a label. It stands wherever such work is named.
 LABEL_CAUTION = "Label first: licence, buffer strip, re-entry time; measure wind on the spot."
 
@@ -20,6 +28,11 @@ LABEL_CAUTION = "Label first: licence, buffer strip, re-entry time; measure wind
 def place_of(latitude_deg: float, longitude_deg: float, timezone: str) -> str:
     """A place as one text: to about a kilometre, with the zone its days are counted in."""
     return f"{latitude_deg:.2f},{longitude_deg:.2f},{timezone}"
+
+
+def in_words(name: str) -> str:
+    """A name of the rules file as it is read: `root fungicide`."""
+    return name.replace("_", " ")
 
 
 def short_date(day: date) -> str:

@@ -204,7 +204,7 @@ def _material(put: MaterialInput, area_m2: float, config: Config, filled: list[s
         raise InputError(f"{put.name} is measured in {own}, not in {put.unit}. Correct its amount.")
     if amount is None:
         amount = stocked.material.rate_per_ha * area_m2 / 10_000.0
-        filled.append(f"{put.name}: the amount by the file's rate on {area_m2:g} m2")
+        filled.append(f"{put.name}: the amount by the file's rate on {area_m2:g} m²")
     label = label_of(stocked)
     return {
         "name": put.name,

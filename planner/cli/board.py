@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 
 from msgspec.structs import replace
 
+from planner.margin import YES_NO
+from planner.reports.amounts import figure, plain, scale_of, short, signed, with_unit
 from planner.reports.rows import (
     BarredRow,
     DayRow,
@@ -20,7 +22,7 @@ from planner.reports.rows import (
     Report,
     WindowRow,
 )
-from planner.terms import KINDS_OF_JOB
+from planner.terms import KINDS_OF_JOB, LABEL_CAUTION, STATE_WORDS, short_date
 
 if TYPE_CHECKING:
     from planner.reports.explain import Explanation, NeedRow
@@ -29,13 +31,15 @@ WIDTH = 80
 #: Marks differ by shape, so that they read without colour.
 MARKS = {"steady": "##", "narrow": "#-", "broken": "#/", "barred": "//", "unread": ".."}
 BLANK = "-"
+#: Verdicts of single needs as they are read.
+VERDICTS = {"holds": "with room", "not read": "not known"}
 
 
 def head(report: Head) -> list[str]:
     """Site, moment, and how old the forecast is; loud when it is stale."""
     forecast = report.forecast
     local = report.as_of.astimezone(ZoneInfo(report.site.timezone))
-    lines = [f"{report.site.name}   {local:%a %d %b %Y %H:%M}"]
+    lines = [f"{report.site.name}   {short_date(local)} {local:%Y %H:%M}"]
     source = f"Forecast: {forecast.provider}, {_old(forecast)}"
     if forecast.members > 1:
         source += f", {forecast.members} members"
@@ -76,7 +80,7 @@ def warnings(report: Report) -> list[str]:
         for advice in row.advice:
             lines += wrap(f"- {advice}", "    ", "      ")
     for one in report.not_read:
-        lines += wrap(f"[not read] {one.says}", "  ")
+        lines += wrap(f"[not known] {one.says}", "  ")
     return lines
 
 
@@ -84,13 +88,13 @@ def days(report: Report, surface: str | None = None) -> list[str]:
     """A row per day; wash differs by surface, so the surface that is sown (or the first) is shown."""
     names = list(dict.fromkeys(row.surface for row in report.days))
     title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>9}{'turf':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
-    units = f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{'C':>9}{'C':>6}{'mm':>7}{'km/h':>7}{'C':>6}"
+    units = f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{'°C':>9}{'°C':>6}{'mm':>7}{'km/h':>7}{'°C':>6}"
     lines = [title, units]
     for row in _merged(report.days, [surface] if surface else names):
-        air = f"{_num(row.air_min_c, 0)}..{_num(row.air_max_c, 0)}"
-        partial = "*" if row.hours_known < 23 else " "
+        air = f"{_num(row.air_min_c, 0)} to {_num(row.air_max_c, 0)}"
+        partial = "*" if row.hours_known < 23 else ""
         lines.append(
-            f"{date.fromisoformat(row.date):%a %d %b}{partial}{_num(row.growth_potential, 2):>7}"
+            f"{short_date(date.fromisoformat(row.date)) + partial:<11}{_num(row.growth_potential, 2):>7}"
             f"{_num(row.rain_wash_risk, 2):>6}{_num(row.frost_risk, 2):>7}{air:>9}"
             f"{_num(row.surface_min_c, 0):>6}{_num(row.rain_mm, 1):>7}"
             f"{_num(row.wind_2m_max_kmh, 0):>7}{_num(row.soil_temp_c, 0):>6}"
@@ -131,8 +135,11 @@ def windows(windows: tuple[WindowRow, ...], barred: tuple[BarredRow, ...], *, mo
         lines.append("")
     if not kinds:
         lines.append("No job is asked for here.")
-    lines += ["## steady   #- narrow: holds, only just   // barred", ""]
+    lines += ["## with room   #- only just   // not now", ""]
     cautions = dict.fromkeys(caution for row in windows if row.kind == "spraying" for caution in row.cautions)
+    if not cautions and any(row.kind == "spraying" for row in barred):
+        # With no window there is still a name of a product to be misread as advice.
+        lines += wrap(LABEL_CAUTION, "")
     if cautions:
         lines.append("Cautions for spraying")
     for caution in cautions:
@@ -164,7 +171,7 @@ def _window(row: WindowRow, surfaces: str) -> list[str]:
     """One window in two or three lines."""
     share = "" if row.share is None else f", {row.share:.0%} of members"
     first = (
-        f"  {MARKS[row.state]} {row.start:%a %d %H:%M}-{row.end:%H:%M}  {row.label}: {surfaces}"
+        f"  {MARKS[row.state]} {short_date(row.start)} {row.start:%H:%M}–{row.end:%H:%M}  {row.label}: {surfaces}"
         f" (start by {row.latest_start:%H:%M}{share})"
     )
     return wrap(first, "", "       ") + wrap(about(row), "       ")
@@ -175,9 +182,13 @@ def about(row: WindowRow) -> str:
     says = row.limiting.says
     if row.last_chance:
         until = row.next_start
-        says += f" Next window {until:%a %d %H:%M}." if until else " No later window in this forecast."
+        says += (
+            f" Next window {short_date(until)} {until:%H:%M}."
+            if until
+            else " No later window in this forecast."
+        )
     if row.not_read:
-        says += f" Not read: {', '.join(row.not_read)}."
+        says += f" Not known: {', '.join(row.not_read)}."
     return " ".join([says, *row.tasks])
 
 
@@ -189,11 +200,11 @@ def _barred_of_kind(rows: list[BarredRow]) -> list[str]:
     lines: list[str] = []
     for group in groups.values():
         row, until = group[0], group[0].next_window
-        when = f"barred until {until:%a %d %H:%M}" if until else "barred for all of this forecast"
+        when = f"not before {short_date(until)} {until:%H:%M}" if until else "no hour in this forecast"
         surfaces = ", ".join(one.surface for one in group)
         lines += wrap(f"  // {row.label}: {surfaces}; {when}", "", "       ")
         lost = row.because.hours_lost
-        hours = f" ({lost} h lost to it)" if lost else ""
+        hours = f" It closes {lost} h." if lost else ""
         lines += wrap(f"{row.because.says}{hours}", "       ")
         if row.if_it_cannot_wait is not None:
             lines += _least_bad(row.if_it_cannot_wait)
@@ -204,20 +215,21 @@ def _least_bad(rest: LeastBad) -> list[str]:
     lines = wrap(f"If it cannot wait: {rest.says}", "       ")
     for hour in rest.hours:
         fails = "; ".join(one.says for one in hour.fails)
-        lines += wrap(f"{hour.start:%a %d %H:%M} fails {fails}", "         ")
+        lines += wrap(f"{short_date(hour.start)} {hour.start:%H:%M} fails {fails}", "         ")
     return lines
 
 
 def explain(found: Explanation) -> list[str]:
     """Each need at that hour: figure, limits, verdict, source."""
-    lines = [f"{found.label.capitalize()}, {found.surface}, {found.time:%a %d %b %H:%M}: {found.state}"]
+    when = f"{short_date(found.time)} {found.time:%H:%M}"
+    lines = [f"{found.label.capitalize()}, {found.surface}, {when}: {STATE_WORDS[found.state]}"]
     lines += wrap(found.limiting.says, "  ")
     lines.append("")
     for row in found.needs:
-        nothing = BLANK if row.margin is None else "none"
-        value = nothing if row.value is None else _figure(row.value, row.unit)
-        label, *more = textwrap.wrap(row.label, 38) or [""]
-        lines.append(f"  {row.verdict:<12}{label:<39}{value:>10}  {_limits(row)}".rstrip())
+        value, limits = _figures(row)
+        label, *more = textwrap.wrap(signed(row.label), 38) or [""]
+        verdict = VERDICTS.get(row.verdict, row.verdict)
+        lines.append(f"  {verdict:<12}{label:<39}{value:>10}  {limits}".rstrip())
         lines += [f"{'':<14}{part}" for part in more]
         mark = "guess" if row.confidence == "C" else f"confidence {row.confidence}"
         lines += wrap(f"{row.when}; {row.source} ({mark})", "              ")
@@ -231,21 +243,22 @@ def bullets(title: str, rows: Iterable[str]) -> list[str]:
     return ["", title, *lines] if lines else []
 
 
-def _figure(value: float, unit: str) -> str:
-    if unit == "0/1":
-        return "yes" if value >= 0.5 else "no"
-    return f"{_num(value, 1)} {unit}".strip()
-
-
-def _limits(row: NeedRow) -> str:
-    low, high = row.limits.hard_min, row.limits.hard_max
-    if row.unit == "0/1":
-        return ""
-    if low is not None and high is not None:
-        return f"{low:g} to {high:g}"
-    if low is not None:
-        return f"at least {low:g}"
-    return "" if high is None else f"at most {high:g}"
+def _figures(row: NeedRow) -> tuple[str, str]:
+    """The figure with its unit and the limits, both in the same unit."""
+    low, high, value = row.limits.hard_min, row.limits.hard_max, row.value
+    factor, unit = scale_of(row.unit, (value, low, high))
+    if value is None:
+        told = BLANK if row.margin is None else "none"
+    elif row.unit == YES_NO:
+        told = figure(value, row.unit)
+    else:
+        told = with_unit(short(value * factor, bare=row.unit == ""), unit)
+    if row.unit == YES_NO or (low is None and high is None):
+        return told, ""
+    if low is None or high is None:
+        side = "at least" if high is None else "at most"
+        return told, f"{side} {plain(((high if low is None else low) or 0.0) * factor)}"
+    return told, f"{plain(low * factor)} to {plain(high * factor)}"
 
 
 def credit(report: Head) -> list[str]:

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 
 from planner.cli.board import head, wrap
 from planner.mix.words import amount
+from planner.reports.cautions import shared_caution
 from planner.reports.rows import Report
 from planner.reports.sentences import job_on
 from planner.reports.surface_rows import LeafRow, SurfaceRow
+from planner.terms import in_words, short_date
 
 if TYPE_CHECKING:
     from planner.diary.showing import EntryRow, SprayRecord
@@ -22,7 +24,8 @@ def entry(row: EntryRow) -> str:
     begun, done = row["started"], row["finished"]
     state = f" WITHDRAWN: {row['reason']}" if row["withdrawn"] else ""
     lines = wrap(
-        f"{row['uuid'][:8]}  {begun:%a %d %b %Y %H:%M}-{done:%H:%M}  {row['job']}, {row['surface']}{state}",
+        f"{row['uuid'][:8]}  {short_date(begun)} {begun:%Y %H:%M}–{done:%H:%M}  "
+        f"{in_words(row['job'])}, {row['surface']}{state}",
         "",
     )
     if row["revision"] > 1 and not row["withdrawn"]:
@@ -83,8 +86,8 @@ def _figures(figures: Mapping[str, object] | None, source: str) -> list[str]:
 
 _WEATHER = (
     ("wind_2m_kmh", "wind at 2 m", "km/h"),
-    ("wind_dir_deg", "from", "degrees"),
-    ("air_temp_c", "air", "C"),
+    ("wind_dir_deg", "from", "°"),
+    ("air_temp_c", "air", "°C"),
     ("rel_humidity_pct", "humidity", "%"),
     ("delta_t_k", "Delta T", "K"),
     ("rain_mm", "rain", "mm"),
@@ -109,7 +112,9 @@ def listed(rows: Sequence[EntryRow], of_site_file: Sequence[SiteFileWork]) -> st
     if of_site_file:
         lines += ["", *wrap("From the site file (it counts as well; change it there):", "")]
     for row in of_site_file:
-        lines += wrap(f"{row.at:%a %d %b %Y %H:%M}  {row.job}, {row.surface}", "  ", "    ")
+        lines += wrap(
+            f"{short_date(row.at)} {row.at:%Y %H:%M}  {in_words(row.job)}, {row.surface}", "  ", "    "
+        )
     return "\n".join(lines)
 
 
@@ -139,16 +144,23 @@ def due(report: Report) -> str:
     """What is due, and how each surface stands."""
     lines = [*head(report), "", "Due"]
     for row in report.due:
-        when = "no time is known" if row.due_at is None else f"{row.due_at:%a %d %b %H:%M}"
-        window = "" if row.next_start is None else f"; next window {row.next_start:%a %d %H:%M}"
+        when = "no time is known" if row.due_at is None else f"{short_date(row.due_at)} {row.due_at:%H:%M}"
+        window = (
+            ""
+            if row.next_start is None
+            else f"; next window {short_date(row.next_start)} {row.next_start:%H:%M}"
+        )
         lines += wrap(f"[{row.state}] {job_on(row.label, row.surface)}: {when}{window}", "  ", "    ")
         lines += wrap(row.because, "      ")
+    caution = shared_caution(report, (row.job for row in report.due))
+    lines += wrap(caution, "  ") if caution else []
     if not report.due:
         lines.append("  Nothing is wanted or on record.")
     for spray in report.sprays:
         rain = "rain not known" if spray.rain_mm is None else f"{spray.rain_mm:g} mm of rain"
+        until = f"{short_date(spray.dry_until)} {spray.dry_until:%H:%M}"
         lines += wrap(
-            f"{spray.material}, {spray.surface}: dry until {spray.dry_until:%a %H:%M} wanted; {rain}",
+            f"{spray.material}, {spray.surface}: dry until {until} wanted; {rain}",
             "  ",
             "    ",
         )
@@ -161,22 +173,21 @@ def _stands(row: SurfaceRow) -> list[str]:
     lines = _leaf(row.leaf)
     if row.regulator is not None:
         so_far = _or_unknown(row.regulator.degree_days, "{:.0f}")
-        lines += wrap(
-            f"growth regulator: {so_far} of {row.regulator.lasts_degree_days:.0f} degree days", "  "
-        )
+        lines += wrap(f"growth regulator: {so_far} of {row.regulator.lasts_degree_days:.0f} °C d", "  ")
     month = row.nitrogen.month
     if month is not None:
         unknown = month.amounts_not_known
         open_ = f", {unknown} feed(s) of unknown amount" if unknown else ""
-        demand = _or_unknown(month.demand_g_m2, "{:.2f} g/m2")
+        demand = _or_unknown(month.demand_g_m2, "{:.2f} g/m²")
         lines += wrap(
             f"nitrogen this month: {month.given_g_m2:.2f} given{open_}; growth can use {demand}", "  "
         )
     for seed in row.seed:
         way = None if seed.way_to_emergence is None else min(seed.way_to_emergence, 9.99)
-        at = "" if seed.emerges_at is None else f", first seen about {seed.emerges_at:%a %d %b}"
+        at = "" if seed.emerges_at is None else f", first seen about {short_date(seed.emerges_at)}"
         lines += wrap(
-            f"{seed.grass} sown {seed.sown_at:%a %d %b}: {_or_unknown(way, '{:.0%}')} of the way{at}", "  "
+            f"{in_words(seed.grass)} sown {short_date(seed.sown_at)}: {_or_unknown(way, '{:.0%}')} of the way{at}",
+            "  ",
         )
     return lines
 
@@ -184,7 +195,7 @@ def _stands(row: SurfaceRow) -> list[str]:
 def _leaf(leaf: LeafRow | None) -> list[str]:
     if leaf is None:
         return ["  leaf: no cut is written down"]
-    third = "" if leaf.one_third_at is None else f"; one third on {leaf.one_third_at:%a %d %b}"
+    third = "" if leaf.one_third_at is None else f"; one third on {short_date(leaf.one_third_at)}"
     return wrap(
         f"leaf {_or_unknown(leaf.length_mm, '{:.1f} mm')}{third} "
         f"(pace {leaf.full_growth_mm_d:g} mm a day: {leaf.full_growth_from})",

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from planner.site import Site
+from planner.terms import short_date
 from planner.weather import Forecast
 
 #: A forecast for a place further off than this is noted as one of another place: grids of global models are
@@ -37,9 +38,10 @@ def filed(forecast: Forecast, path: Path, *, now: datetime, site: Site) -> Filed
     if made is None:
         begins = forecast.weather.start
         ago = (now - begins) / timedelta(days=1)
+        local = begins.astimezone(site.zone)
         notes.append(
             f"{path.name} does not tell when this forecast was made: its age is not known. Its hours begin "
-            f"{begins.astimezone(site.zone):%a %d %b %Y %H:%M}, {ago:.1f} days before the time it is judged at."
+            f"{short_date(local)} {local:%Y %H:%M}, {ago:.1f} days before the time it is judged at."
         )
     apart_km = _apart_km(answer, site)
     if apart_km is not None and apart_km > _FAR_KM:

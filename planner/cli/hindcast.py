@@ -122,7 +122,7 @@ def _narrowed(full: Config, job: str | None, surface: str | None) -> Config:
 def _text(records: Sequence[JobReplay], conditions: SiteConditions) -> list[list[str]]:
     weather, site = conditions.sky.weather, conditions.site
     first, last = weather.start.astimezone(site.zone), weather.end.astimezone(site.zone)
-    head = [f"{site.name}   {first:%d %b %Y} to {last:%d %b %Y}, {weather.hours} hours"]
+    head = [f"{site.name}   {first.day} {first:%b %Y} to {last.day} {last:%b %Y}, {weather.hours} hours"]
     head += board.wrap(
         "Weather and rules alone: gaps to other work are left out. Hours are those that clock and light leave open.",
         "",
@@ -138,11 +138,13 @@ def _job_text(record: JobReplay, zone: ZoneInfo) -> list[str]:
         f"of {record.calendar_hours}"
     ]
     gap = record.gap_from.astimezone(zone)
-    lines += board.wrap(f"longest without one: {record.longest_gap_days:g} days from {gap:%d %b}", "  ")
+    lines += board.wrap(
+        f"longest without one: {record.longest_gap_days:g} days from {gap.day} {gap:%b}", "  "
+    )
     months = " ".join(f"{month.month[5:]}:{month.windows}" for month in record.months)
     lines += board.wrap(f"windows a month: {months}", "  ", "    ")
     if record.hours_unread:
-        lines.append(f"  not read: {record.hours_unread} h")
+        lines.append(f"  not known: {record.hours_unread} h")
     for cost in record.costs[:3]:
         text = f"{cost.need.label}: {cost.hours_lost} h lost, {cost.hours_alone} h to it alone"
         if cost.loosened:

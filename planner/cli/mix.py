@@ -56,7 +56,7 @@ def mix(
 
 def text(found: MixAnswer) -> str:
     """The mix plan as text, 80 columns wide."""
-    lines = wrap(f"{found.label.capitalize()}, {found.surface} ({found.area_m2:g} m2)", "")
+    lines = wrap(f"{found.label.capitalize()}, {found.surface} ({found.area_m2:g} m²)", "")
     lines += [*wrap(found.says, ""), ""]
     if found.volume_lha is not None:
         lines += wrap(
@@ -65,7 +65,7 @@ def text(found: MixAnswer) -> str:
             "",
         )
     else:
-        lines += wrap(f"{found.kit}: {found.rate_gm2:.1f} g/m2.", "")
+        lines += wrap(f"{found.kit}: {found.rate_gm2:.1f} g/m².", "")
     lines.append("")
     for product in found.products:
         lines += wrap(f"{product.says} at {product.per_ha:g} {product.unit}/ha", "  ", "    ")
@@ -89,7 +89,7 @@ def _loads(loads: Sequence[Load]) -> list[str]:
 
 
 def _brings(found: MixAnswer) -> list[str]:
-    brings = [f"{grams:.2f} g/m2 {name}" for name, grams in found.nutrients_gm2.items()]
+    brings = [f"{grams:.2f} g/m² {name}" for name, grams in found.nutrients_gm2.items()]
     joined = [", ".join(brings)] if brings else []
     return joined + [f"{says}." for says in found.nutrients_not_known]
 
@@ -102,11 +102,11 @@ def _label(label: LabelRow) -> str:
         parts.append(f"keep off for {label.reentry_h:g} h and until dry")
     low, high = label.air_temp_min_c, label.air_temp_max_c
     if low is not None and high is not None:
-        parts.append(f"air {low:g} to {high:g} C")
+        parts.append(f"air {low:g} to {high:g} °C")
     elif high is not None:
-        parts.append(f"air up to {high:g} C")
+        parts.append(f"air up to {high:g} °C")
     elif low is not None:
-        parts.append(f"air from {low:g} C")
+        parts.append(f"air from {low:g} °C")
     return f"{label.material}: {'; '.join(parts)}." if parts else ""
 
 

@@ -10,9 +10,11 @@ import click
 from planner.cli import board
 from planner.cli.options import Source, read_report, read_workings, reading, show
 from planner.reports import answers
+from planner.reports.cautions import short_caution
 from planner.reports.now import now as flat_now
 from planner.reports.rows import Head, Report, WorkRow
-from planner.reports.sentences import BESIDE_A_SPRAY, job_on, read_day, read_time
+from planner.reports.sentences import job_on, read_day, read_time
+from planner.terms import short_date
 
 
 def _show(
@@ -103,10 +105,10 @@ def week_text(report: Report) -> list[str]:
     day = ""
     rows = sorted((*week.work, *week.planned), key=lambda row: row.start)
     for row in rows:
-        if f"{row.start:%a %d %b}" != day:
-            day = f"{row.start:%a %d %b}"
+        if short_date(row.start) != day:
+            day = short_date(row.start)
             lines += ["", day]
-        lines += _work(row)
+        lines += _work(row, short_caution(report, row.job))
     if week.left:
         lines += ["", "Without an hour"]
         for one in week.left:
@@ -123,10 +125,11 @@ def week_text(report: Report) -> list[str]:
     return lines
 
 
-def _work(row: WorkRow) -> list[str]:
-    lines = board.wrap(f"{row.start:%H:%M}-{row.end:%H:%M}  {job_on(row.label, row.surface)}", "  ", "    ")
+def _work(row: WorkRow, caution: str) -> list[str]:
+    lines = board.wrap(f"{row.start:%H:%M}–{row.end:%H:%M}  {job_on(row.label, row.surface)}", "  ", "    ")
+    said = board.wrap(caution, "    ") if caution else []
     if row.limiting is None:
-        return lines + board.wrap("Planned by you.", "    ")
+        return lines + board.wrap("Planned by you.", "    ") + said
     because = f"{row.because[:1].upper()}{row.because[1:]}. " if row.because else ""
     lines += board.wrap(because + row.limiting.says, "    ")
-    return lines + (board.wrap(BESIDE_A_SPRAY, "    ") if row.kind == "spraying" else [])
+    return lines + said

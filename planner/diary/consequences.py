@@ -209,7 +209,7 @@ def _by_growth(
                 yield due(
                     due_at=put.due_at,
                     last_at=put.last.finished_at,
-                    because=f"lasts {put.lasts:.0f} degree days; {so_far} so far",
+                    because=f"lasts {put.lasts:.0f} °C d; {so_far} so far",
                 )
 
 

@@ -113,7 +113,7 @@ def due_of(want: Wanted, book: Book, site: Site, timeline: Timeline, now: dateti
         want,
         due_at,
         last,
-        f"every {want.every_degree_days:g} degree days; {so_far}",
+        f"every {want.every_degree_days:g} °C d; {so_far}",
         then=() if again is None else (again,),
         every_d=None if due_at is None else max(1.0, (due_at - last) / timedelta(days=1)),
     )

@@ -154,7 +154,7 @@ def _fields(entry: Entry, row: MaterialRow | None, site_name: str, zone: ZoneInf
         "Material (own name)": None if row is None else row["name"] or None,
         "Place": f"{site_name}, {entry.surface}",
         "Target or purpose": document.get("target") or None,
-        "Area treated": _figure(document.get("area_m2"), "m2"),
+        "Area treated": _figure(document.get("area_m2"), "m²"),
         "Rate": _figure(None if row is None else row.get("rate_per_ha"), f"{unit}/ha"),
         "Product used": _figure(None if row is None else row.get("amount"), unit),
         "Water used": _figure(document.get("water_l"), "L"),

@@ -53,13 +53,13 @@ def calibration_advice(spreader: Spreader, material: Material, on: date | None) 
     wanted = material.rate_per_ha / 10.0
     if spreader.measured_gm2 is None:
         return (
-            f"The spreader was never measured with {material.name}: catch {wanted:.1f} g/m2 in a tray first.",
+            f"The spreader was never measured with {material.name}: catch {wanted:.1f} g/m² in a tray first.",
         )
     off = 100.0 * (spreader.measured_gm2 / wanted - 1.0)
     advice = []
     if abs(off) > OFF_LIMIT_PCT:
         advice.append(
-            f"At its setting the spreader puts down {spreader.measured_gm2:.1f} g/m2, {abs(off):.0f} % "
+            f"At its setting the spreader puts down {spreader.measured_gm2:.1f} g/m², {abs(off):.0f} % "
             f"{'more' if off > 0 else 'less'} than the {wanted:.1f} wanted: "
             f"{'close' if off > 0 else 'open'} it and test again."
         )

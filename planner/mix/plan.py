@@ -239,7 +239,7 @@ def leftover_says(
         covered = area_m2 * typed / need
         return (
             f"{needed}; {show(-over)} short",
-            f"{show(typed)} covers {covered:.0f} of {area_m2:.0f} m2 at the rate. Do not walk faster to "
+            f"{show(typed)} covers {covered:.0f} of {area_m2:.0f} m² at the rate. Do not walk faster to "
             f"stretch it: mix {show(need)}.",
         )
     elsewhere = area_m2 * over / need
@@ -251,7 +251,7 @@ def leftover_says(
     )
     return (
         f"{needed}; {show(over)} over",
-        f"{does} {show(need)}. {show(over)} more is enough for another {elsewhere:.0f} m2; {rest}. "
+        f"{does} {show(need)}. {show(over)} more is enough for another {elsewhere:.0f} m²; {rest}. "
         f"{_no_second_pass(typed, area_m2, need, materials)}",
     )
 
@@ -266,4 +266,4 @@ def _no_second_pass(typed: float, area_m2: float, need: float, materials: tuple[
         above = material.most_per_ha is not None and per_ha > material.most_per_ha
         if above:
             puts_on[-1] += f" and the label's highest {material.most_per_ha:g}"
-    return f"Not on a second pass over the same {area_m2:.0f} m2: that would be {', '.join(puts_on)}."
+    return f"Not on a second pass over the same {area_m2:.0f} m²: that would be {', '.join(puts_on)}."

@@ -16,26 +16,20 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from planner.page.rows import SiteClock, figure
+from planner.reports.amounts import signed, unit_sign
 from planner.reports.rows import Report
 from planner.reports.sentences import BESIDE_A_SPRAY, job_on
+from planner.terms import LABEL_CAUTION, STATE_WORDS, in_words
 
 HTML = "text/html; charset=utf-8"
 
 #: State -> what it means, in a line.
 STATES = {
-    "steady": "every need holds with room, to the end of its after-hours",
-    "narrow": "all hold, but with little room",
-    "broken": "starts well, fails before its after-hours end",
+    "steady": "every need is kept with room, to the end of its after-hours",
+    "narrow": "every limit is kept, with little room",
+    "broken": "fine to start, fails before its after-hours end",
     "barred": "a limit, a gap or the clock is against it",
     "unread": "something needed is missing or too old",
-}
-#: Shorter words for the same, beside a time.
-SHORT = {
-    "steady": "holds with room",
-    "narrow": "holds, only just",
-    "broken": "breaks",
-    "barred": "barred",
-    "unread": "not read",
 }
 
 
@@ -72,6 +66,9 @@ def environment() -> Environment:
     )
     made.filters |= {
         "figure": figure,
+        "in_words": in_words,
+        "signed": signed,
+        "unit_sign": unit_sign,
         "job_url": lambda name: f"/job/{quote(name)}",
         "slug": lambda text: re.sub(r"[^a-z0-9]+", "-", str(text).lower()).strip("-"),
         "first_up": lambda text: text[:1].upper() + text[1:],
@@ -80,7 +77,8 @@ def environment() -> Environment:
         "STYLE": Markup(STYLE),
         "SCRIPT": Markup(SCRIPT),
         "STATES": STATES,
-        "SHORT": SHORT,
+        "STATE_WORDS": STATE_WORDS,
+        "LABEL_CAUTION": LABEL_CAUTION,
         "BESIDE_A_SPRAY": BESIDE_A_SPRAY,
         "job_on": job_on,
     }

@@ -28,6 +28,7 @@ from planner.reports.rows import (
     WorkRow,
 )
 from planner.reports.surface_rows import A_DAY, DueRow, SeedRow, state_of_due
+from planner.terms import short_date
 
 _HOUR = timedelta(hours=1)
 #: A stale report tells its age; that is worked out anew this often.
@@ -249,8 +250,8 @@ def _passed(row: WorkRow) -> LeftRow:
         kind=row.kind,
         surface=row.surface,
         says=(
-            f"its hour, {row.start:%a %H:%M}-{row.end:%H:%M}, has passed: write it down if it is done; the next "
-            "pass plans the week anew"
+            f"its hour, {short_date(row.start)} {row.start:%H:%M}–{row.end:%H:%M}, has passed: write it down if it "
+            "is done; the next pass plans the week anew"
         ),
         because=row.because,
     )

@@ -6,8 +6,10 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from planner.reports.cautions import short_caution
 from planner.reports.rows import JobRow, Report, RunRow, WindowRow, WorkRow
 from planner.reports.sentences import job_on
+from planner.terms import LABEL_CAUTION, short_date
 
 #: Longest state a home hub keeps (255 characters in the one whose sensor page we read).
 LONGEST = 255
@@ -32,7 +34,8 @@ def first_work(report: Report) -> str:
     coming = report.week.coming(now)
     if coming:
         first = min(coming, key=lambda row: (row.start.timestamp(), row.job, row.surface))
-        return f"{_named(first, _surfaces(first, coming))} {_when(first, now, zone)}"
+        where = _surfaces(first, coming)
+        return f"{_named(first, where)} {_when(first, now, zone)}{_label_first(report, first.job)}"
     waiting = len(report.week.left)
     if waiting:
         return f"No hour of this week is found for {waiting} {'job' if waiting == 1 else 'jobs'} that should be done"
@@ -59,7 +62,8 @@ def tomorrow_spray(report: Report) -> str:
     start, latest = best.start.astimezone(zone), best.latest_start.astimezone(zone)
     begins = max(start, datetime.combine(tomorrow, datetime.min.time(), zone))
     only_just = ", only just" if best.state == "narrow" else ""
-    return f"tomorrow's best spray: {job_on(best.label, best.surface)}, start {begins:%H:%M}-{latest:%H:%M}{only_just}"
+    hours = f"start {begins:%H:%M}–{latest:%H:%M}{only_just}{_label_first(report, best.job)}"
+    return f"tomorrow's best spray: {job_on(best.label, best.surface)}, {hours}"
 
 
 def _is_on(row: WindowRow, day: date, zone: ZoneInfo) -> bool:
@@ -83,6 +87,11 @@ def _why_not(report: Report, wanted: list[tuple[str, str]], day: date, zone: Zon
 
 def _takes_hours(run: RunRow) -> bool:
     return run.state in ("broken", "barred", "unread") and run.need not in _CALENDAR
+
+
+def _label_first(report: Report, job: str) -> str:
+    """A word of caution where a label binds the job; the line itself stands beside it elsewhere."""
+    return " (label first)" if short_caution(report, job) == LABEL_CAUTION else ""
 
 
 def cut(text: str) -> str:
@@ -116,9 +125,9 @@ def _named(row: JobRow, surfaces: list[str]) -> str:
 def _when(row: WorkRow, now: datetime, zone: ZoneInfo) -> str:
     start, end = row.start.astimezone(zone), row.end.astimezone(zone)
     ahead = (start.date() - now.astimezone(zone).date()).days
-    day = {0: "", 1: "tomorrow "}.get(ahead, f"{start:%a} ")
+    day = {0: "", 1: "tomorrow "}.get(ahead, f"{short_date(start)} ")
     only_just = ", only just" if row.state == "narrow" else ""
-    return f"{day}{start:%H:%M}-{end:%H:%M}{only_just}"
+    return f"{day}{start:%H:%M}–{end:%H:%M}{only_just}"
 
 
 def _lower(text: str) -> str:

@@ -76,7 +76,7 @@ def _next_keys(name: str, kind: str, found: _Next | None, stale: bool) -> Now:
     reason = None if found is None or found.says is None else cut(found.says)
     if stale and found is not None:
         state = None if state is None else "unread"
-        reason = "Not read: the forecast is too old."
+        reason = "Not known: the forecast is too old."
     return {
         f"{name}_job": None if found is None else found.job,
         f"{name}_surface": None if found is None else found.surface,

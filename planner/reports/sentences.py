@@ -11,10 +11,14 @@ from zoneinfo import ZoneInfo
 from planner.errors import InputError
 from planner.margin import STATES as STATES
 from planner.margin import TIMES, YES_NO, Limits, lower_margin, upper_margin
+from planner.reports.amounts import figure as figure
+from planner.reports.amounts import plain, scale_of, signed, told_apart, with_unit
 from planner.site import require_aware
 from planner.terms import WEEKDAYS
 
-_OFTEN = ("not once", "once", "twice")
+_OFTEN = ("", "once", "twice")
+#: Longest sentence of a verdict.
+LONGEST_SAYS = 140
 #: What stands beside every spray, wherever it is shown.
 BESIDE_A_SPRAY = "The label comes first. Measure wind, temperature and humidity on the spot."
 
@@ -30,92 +34,59 @@ class NeedWords(Limits, Protocol):
     def high(self) -> str: ...
 
 
-def figure(value: float, unit: str) -> str:
-    """A figure with its unit, as short as it can be read."""
-    if unit == YES_NO:
-        return "yes" if value >= 0.5 else "no"
-    if not math.isfinite(value):
-        return "none on record"
-    size = abs(value)
-    text = f"{value:.0f}" if size >= 20 else f"{value:.1f}" if size >= 1 else f"{value:.2f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    if text == "-0":
-        text = "0"
-    return f"{text} {unit}".strip()
-
-
-def limits(need: NeedWords) -> str:
-    """The hard limits in words; the comfortable ones where there are no hard ones."""
-    low = need.hard_min if need.hard_min is not None else need.best_from
-    high = need.hard_max if need.hard_max is not None else need.best_to
-    if need.hard_min is None and need.hard_max is None:
-        return _between(low, high, need.unit, soft=True)
-    return _between(need.hard_min, need.hard_max, need.unit, soft=False)
-
-
-def _between(low: float | None, high: float | None, unit: str, *, soft: bool) -> str:
-    at_least, at_most = ("kinder from", "kinder up to") if soft else ("at least", "at most")
-    if low is not None and high is not None:
-        return f"{_limit(low, '')} to {_limit(high, unit)}"
-    if low is not None:
-        return f"{at_least} {_limit(low, unit)}"
-    if high is not None:
-        return f"{at_most} {_limit(high, unit)}"
-    return ""
-
-
 def held_against(need: NeedWords, value: float) -> str:
-    """The figure and the limit it is held against: `wind at 2 m 17 km/h, at most 15 km/h`.
+    """The figure and the limit it is held against: `wind at 2 m 13 of 15 km/h`, `air temperature 2 °C, needs 4.4 °C`.
 
-    A figure inside its limit but outside comfort is shown with the comfortable side too.
+    A figure outside its comfortable range is shown with that side too.
     """
-    if need.unit == YES_NO or not limits(need):
-        return need.label
+    label = signed(need.label)
+    sides = (need.hard_min, need.best_from, need.best_to, need.hard_max)
+    if need.unit == YES_NO or all(side is None for side in sides):
+        return label
+    if not math.isfinite(value):
+        return f"{label}: none on record"
     low = is_low(need, value)
-    hard = need.hard_min if low else need.hard_max
-    best = need.best_from if low else need.best_to
-    parts = [_labelled(need, value, hard, best)]
-    if hard is not None:
-        parts.append(f"at {'least' if low else 'most'} {_limit(hard, need.unit)}")
-    if best is not None and best != hard and not _beyond(value, hard, low):
-        parts.append(f"kinder {'from' if low else 'up to'} {_limit(best, need.unit)}")
+    hard, best = (need.hard_min, need.best_from) if low else (need.hard_max, need.best_to)
+    factor, unit = scale_of(need.unit, (value, hard, best))
+    hard, best = (None if side is None else side * factor for side in (hard, best))
+    value *= factor
+    beyond = _beyond(value, hard, low)
+    parts = [_labelled(need, label, value, (hard, best), unit, is_of=not low and not beyond)]
+    if hard is not None and (low or beyond or need.unit == TIMES or hard <= 0.0):
+        parts.append(f"{'needs' if low else 'at most'} {_limit(hard, unit)}")
+    if best is not None and best != hard and not beyond and (hard is None or _beyond(value, best, low)):
+        parts.append(f"best {'from' if low else 'up to'} {_limit(best, unit)}")
     return ", ".join(parts)
 
 
-def _labelled(need: NeedWords, value: float, hard: float | None, best: float | None) -> str:
-    """The figure under its name: `wind at 2 m 17 km/h`, `rolled twice in the last 7 days`."""
-    if need.unit == TIMES and math.isfinite(value):
-        done, within, days = need.label.partition(" in the last ")
+def _labelled(
+    need: NeedWords,
+    label: str,
+    value: float,
+    limits: tuple[float | None, float | None],
+    unit: str,
+    *,
+    is_of: bool,
+) -> str:
+    """The figure under its name: `wind at 2 m 13 of 15 km/h`, `rolled twice in the last 7 days`."""
+    if need.unit == TIMES:
+        done, within, days = label.partition(" in the last ")
         count = round(value)
+        if count == 0:
+            return f"not {label}"
         return f"{done} {_OFTEN[count] if 0 <= count < len(_OFTEN) else f'{count} times'}{within}{days}"
-    return f"{need.label} {_precise(value, (hard, best), need.unit)}"
+    number, hard = told_apart(value, limits, bare=need.unit == ""), limits[0]
+    if is_of and hard is not None and hard > 0.0:
+        return f"{label} {number} of {_limit(hard, unit)}"
+    return f"{label} {with_unit(number, unit)}"
 
 
 def _limit(value: float, unit: str) -> str:
-    """A limit as it is written in the rules file."""
-    return f"{value:g} {unit}".strip()
+    return with_unit(plain(value), unit)
 
 
 def _beyond(value: float, hard: float | None, low: bool) -> bool:
     return hard is not None and (value < hard if low else value > hard)
-
-
-def _precise(value: float, limits: tuple[float | None, ...], unit: str) -> str:
-    """The figure with as many digits as it takes to tell it from the limits beside it."""
-    text = figure(value, unit) if unit or not math.isfinite(value) else f"{value:.2f}"
-    if not math.isfinite(value):
-        return text
-    near = [limit for limit in limits if limit is not None and abs(value - limit) >= 1e-9]
-    places = len(text.split(" ")[0].partition(".")[2])
-    for digits in range(places + 1, places + 5):
-        number = text.split(" ")[0]
-        if not any(
-            float(number) == limit or number == f"{limit:.{len(number.partition('.')[2])}f}" for limit in near
-        ):
-            break
-        text = f"{value:.{digits}f} {unit}".strip()
-    return text
 
 
 def is_low(need: NeedWords, value: float) -> bool:
@@ -133,27 +104,40 @@ def roomier(need: NeedWords, low: float, high: float) -> bool:
 
 
 def clause(need: NeedWords, value: float) -> str:
-    """What is wrong, in trade words."""
+    """What is wrong, in trade words, as one clause without a colon."""
     words = need.low if is_low(need, value) else need.high
-    return words or f"{need.label} does not hold"
+    return signed(words).replace(": ", ", ").replace("; ", ", ") or f"{signed(need.label)} does not hold"
 
 
 def sentence(state: str, need: NeedWords | None, value: float, *, from_time: str = "", gone: str = "") -> str:
-    """Why an hour or window is what it is. `from_time`: when it breaks; `gone`: what is missing."""
+    """Why an hour or window is what it is. `from_time`: when it fails; `gone`: what is missing.
+
+    Never longer than `LONGEST_SAYS`: where it would be, the reason is cut to its first part.
+    """
     if need is None:
-        return {"steady": "Holds; nothing presses."}.get(state, "")
+        return {"steady": "With room; no limit is near."}.get(state, "")
     if state == "unread":
-        return f"Not read: {gone or 'no ' + need.label} for these hours."
+        return f"Not known: {gone or signed(need.label) + ' is missing'}."
+    held = held_against(need, value)
     if state == "steady":
-        link = ":" if need.unit == TIMES else " is"
-        return f"Holds with room; tightest{link} {held_against(need, value)}."
+        return f"With room; closest limit: {held}."
     if state == "narrow":
-        return f"Holds, only just: {held_against(need, value)}."
-    detail = "" if need.unit == YES_NO or not limits(need) else f" ({held_against(need, value)})"
-    if state == "broken":
-        since = f" from {from_time}" if from_time else ""
-        return f"Starts well, then breaks{since}: {clause(need, value)}{detail}."
-    return f"Barred: {clause(need, value)}{detail}."
+        return f"Only just: {held}."
+    lead = (
+        "Not now"
+        if state == "barred"
+        else f"Fine to start, fails {f'from {from_time}' if from_time else 'after'}"
+    )
+    why = clause(need, value)
+    first = why.split(", ")[0]
+    figures = "" if held == signed(need.label) else f" ({held})"
+    bare = figures.split(", best ")[0].rstrip(")") + ")" if figures else ""
+    says = ""
+    for reason, detail in ((why, figures), (first, figures), (first, bare), (first, "")):
+        says = f"{lead}: {reason}{detail}."
+        if len(says) <= LONGEST_SAYS:
+            break
+    return says
 
 
 def job_on(label: str, surface: str) -> str:

@@ -32,6 +32,7 @@ from planner.reports.surface_rows import (
 )
 from planner.reports.verdicts import known
 from planner.site import Sowing
+from planner.terms import short_time
 from planner.weather import mean_of_members
 
 #: Turf below this carries frost or is about to. The default of frost release. Judgement.
@@ -77,7 +78,7 @@ def _underfoot(q: Quantities, now: datetime) -> tuple[UnderfootRow, ...]:
             continue
         if cause == "frost":
             off = off_frost(q, after=start)
-            says += f" Off the frost from {off.astimezone(zone):%a %H:%M}." if off is not None else ""
+            says += f" Off the frost from {short_time(off, zone)}." if off is not None else ""
         rows.append(
             UnderfootRow(
                 start=start.astimezone(zone),
@@ -98,11 +99,11 @@ def _hour(
     """State, cause and sentence of one hour."""
     soil = q.surface_here.soil
     soft = _SOFT_PCT[q.surface_here.soil_class]
-    not_read = "Not read: the forecast lacks what frost or wetness is worked out from."
+    not_read = "Not known: the forecast lacks what frost or wetness is worked out from."
     if np.isnan(turf):
         return "unread", "unread", not_read
     if turf < _FROSTED_C:
-        return "barred", "frost", f"Keep off: turf {turf:.1f} C, frosted or close to it."
+        return "barred", "frost", f"Keep off: turf {turf:.1f} °C, frosted or close to it."
     if np.isnan(water) or np.isnan(frozen):
         return "unread", "unread", not_read
     if frozen >= 0.5:
@@ -111,15 +112,16 @@ def _hour(
         wetness = f"{soil} at {water:.0f} % of field capacity"
         return "barred", "soft", f"Keep off: {wetness}, feet mark above {soft:.0f} %."
     if np.isnan(seed):
-        return "narrow", "seed", "Whether seed lies open here is not read: walk round what was sown."
+        return "narrow", "seed", "Whether seed lies open here is not known: walk round what was sown."
     if seed > _SEED_LIES:
         return "narrow", "seed", "Seed lies here: walk round it."
+    stands = f"turf {turf:.0f} °C, {water:.0f} % of field capacity"
     if np.isnan(wet):
-        says = f"Bears feet: turf {turf:.0f} C, {water:.0f} % of field capacity; whether the leaf is wet is not read."
+        says = f"Firm underfoot: {stands}; whether the leaf is wet is not known."
         return "narrow", "wet_unread", says
     if wet >= 0.5:
-        return "narrow", "wet", f"Bears feet, leaf wet: turf {turf:.0f} C, {water:.0f} % of field capacity."
-    return "steady", "", f"Bears feet: leaf dry, turf {turf:.0f} C, {water:.0f} % of field capacity."
+        return "narrow", "wet", f"Firm underfoot, leaf wet: {stands}."
+    return "steady", "", f"Firm underfoot, leaf dry: {stands}."
 
 
 def _seed(q: Quantities, sowing: Sowing, assessment: Assessment) -> SeedRow:

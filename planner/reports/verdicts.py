@@ -10,11 +10,12 @@ from msgspec.structs import replace
 
 from planner.margin import STATES, State
 from planner.planning.plan import Judged, Plan
+from planner.reports.amounts import signed
 from planner.reports.rows import Limiting, RibbonRow, RunRow
 from planner.reports.sentences import sentence
 from planner.rules.base import Need
 from planner.rules.limit import TO_EDGE, Limit
-from planner.terms import SPRAYING
+from planner.terms import SPRAYING, short_time
 from planner.weather import Array
 
 #: What the words of a need are made of, its figure and state apart.
@@ -41,7 +42,7 @@ class Words:
         detail = ""
         if state == "broken":
             breaks = breaks_at(judged, row, hour)
-            detail = f"{breaks.astimezone(self.zone):%a %H:%M}" if breaks else ""
+            detail = short_time(breaks, self.zone) if breaks else ""
         elif state == "unread":
             detail = missing(judged, need, hour)
         key = (_facts(need), state, value, detail)
@@ -124,15 +125,15 @@ def missing(judged: Judged, need: Need, hour: int) -> str:
     quantity = getattr(need, "quantity", None)
     zone = quantities.site.zone
     if quantity is None:
-        return f"no {need.label} on record"
+        return f"{signed(need.label)} is not on record"
     edges = span_h(judged, need)
     if hour + edges[1] > quantities.weather.hours:
         # With its date: a forecast reaches past the next day of the same name.
-        ends = quantities.weather.end.astimezone(zone)
-        return f"the forecast ends {ends:%a %d %b %H:%M}, before the hours that count"
+        ends = short_time(quantities.weather.end, zone)
+        return f"the forecast ends {ends}, before the hours that count"
     if hour + edges[0] < 0:
         return "the forecast does not reach back to the hours that count"
-    return f"no {need.label} at this time"
+    return f"{signed(need.label)} is missing at that hour"
 
 
 def known(value: float, digits: int = 2) -> float | None:

@@ -16,7 +16,7 @@ from planner.reports.rows import LeftRow, WeekRow, WorkRow
 from planner.reports.sentences import clause, job_on
 from planner.reports.verdicts import Words, known
 from planner.site import WorkDone
-from planner.terms import PLAY
+from planner.terms import PLAY, short_date
 
 #: Worth of a job that is overdue, beside 1 for one that is due within the week. Judgement.
 _OVERDUE = 1.5
@@ -272,8 +272,7 @@ def _why(ask: Ask, assessment: Assessment, at: datetime | None) -> str:
 
 
 def _day(moment: datetime, zone: ZoneInfo) -> str:
-    local = moment.astimezone(zone)
-    return f"{local:%a} {local.day} {local:%b}"
+    return short_date(moment.astimezone(zone))
 
 
 def _late(due: datetime, at: datetime | None, zone: ZoneInfo) -> str:

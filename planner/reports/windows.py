@@ -176,8 +176,7 @@ def _least_bad(judged: Judged, closed: Closed) -> LeastBad:
         start = quantities.weather.time(hour).astimezone(quantities.site.zone)
         rows.append(LeastBadHour(start=start, fails=tuple(fails)))
     return LeastBad(
-        says=("No hour meets the rules; these miss by the least." if rows else "No hour comes near.")
-        + change,
+        says=("No hour meets the rules; these come nearest." if rows else "No hour comes near.") + change,
         hours=tuple(rows),
     )
 
@@ -187,7 +186,7 @@ def _nearest(need: Need, value: float) -> str:
     figure_and_limit = held_against(need, value)
     if need.is_calendar or figure_and_limit == need.label:
         return ""
-    return f" ({figure_and_limit} at the nearest)"
+    return f" (nearest: {figure_and_limit})"
 
 
 def _sentence_case(text: str) -> str:

@@ -266,7 +266,7 @@ _OVER: dict[str, tuple[str, str]] = {
     "wash": ("that rain has passed", "that rain is no longer expected to move seed"),
     "frost": ("that night has passed", "that frost is no longer expected"),
     "rainfast": ("there is no more to be said of it", "the dry hours look dry again"),
-    "seed_stress": ("those days have passed", "those days look kinder"),
+    "seed_stress": ("those days have passed", "those days look milder"),
     "disease": ("those days have passed", "the weather no longer favours it"),
     "wilt": ("there is no more to be said of it", "water or rain has come, or is expected"),
     "last_window": ("that window has passed", "other windows follow, or the work is done"),

@@ -10,7 +10,7 @@ from planner.indices.quantities import Quantities
 from planner.terms import short_time
 from planner.warnings.base import Notice, Scene, level_of
 from planner.warnings.nights import day_name
-from planner.weather import mean_of_members
+from planner.weather import Array, mean_of_members
 
 #: Hours ahead that are looked at.
 HOURS_AHEAD = 48
@@ -18,8 +18,9 @@ HOURS_AHEAD = 48
 NOTE, CARE = 1.0, 1.2
 #: An afternoon this hot wilts turf that is short of water. Judgement.
 _HOT_C = 27.0
-#: A dry spell that rain or water ends within so many hours is not worth a word. Judgement.
-_SHORT_H = 6
+#: A dry spell that rain or water ends within so many hours is not worth a word: in heat, and in cooler air, in which
+#: turf waits a day for rain unharmed. Judgement.
+_SHORT_HOT_H, _SHORT_H = 6, 24
 #: When water is given by hand: the leaf is wet anyway and the air takes little. Common practice, no source.
 _FROM, _TO = time(5), time(9)
 
@@ -40,18 +41,20 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
     strength = np.clip(np.nan_to_num(used) / (2.0 * NOTE), 0.0, 1.0)
     over = strength >= 0.5 - scene.hysteresis
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
+    air = mean_of_members(q["air_temp_c"])[first : first + HOURS_AHEAD]
     runs = [
         (int(begin), int(end))
         for begin, end in zip(edges[::2], edges[1::2], strict=True)
         # One that ends where nothing is known any more has not been seen to end.
-        if end - begin >= _SHORT_H or end == used.size or np.isnan(used[end])
+        if end - begin >= (_SHORT_HOT_H if _hottest(air[begin:end]) >= _HOT_C else _SHORT_H)
+        or end == used.size
+        or np.isnan(used[end])
     ]
     if not runs:
         return None
     begin, end = runs[0]
-    air = mean_of_members(q["air_temp_c"])[first + begin : first + end]
     figure, worst = float(strength[begin:end].max()), float(used[begin:end].max())
-    hottest = float(np.nanmax(air)) if not np.isnan(air).all() else float("nan")
+    hottest = _hottest(air[begin:end])
     begins = max(weather.time(first + begin), scene.now)
     hot = hottest >= _HOT_C
     return Notice(
@@ -77,6 +80,10 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
             "air_max_c": None if hottest != hottest else round(hottest, 1),
         },
     )
+
+
+def _hottest(air: Array) -> float:
+    return float(np.nanmax(air)) if not np.isnan(air).all() else float("nan")
 
 
 def _says(scene: Scene, name: str, begins: datetime, worst: float, hottest: float) -> str:

@@ -61,7 +61,7 @@ def test_the_three_answers_stand_on_the_first_screen(look: Any, width: int, scri
     for heading, words in (
         ("When to spray", "tomorrow 18:00–18:45"),
         ("What threatens the seed", "rain from today 21:00"),
-        ("May I walk on it now", "Bears feet"),
+        ("May I walk on it now", "Firm underfoot"),
     ):
         block = page.locator(".thirds > div", has=page.get_by_role("heading", name=heading))
         answer = block.get_by_text(words).first

@@ -40,7 +40,7 @@ def demo() -> str:
 
 
 def test_demo_tells_days_windows_bars_and_warnings(demo):
-    for wanted in ("growth", "wash", "frost", "Spraying", "Seeding", "Fertilising", "Mowing", "barred until"):
+    for wanted in ("growth", "wash", "frost", "Spraying", "Seeding", "Fertilising", "Mowing", "not before"):
         assert wanted in demo, wanted
     assert "may wash seed off the apron strip" in demo
     assert "Ground frost likely" in demo

@@ -90,7 +90,7 @@ def test_two_taps_write_an_entry_and_mark_what_was_filled_in(site):
 def test_an_amount_left_out_is_that_of_the_rate_and_marked(site):
     row = answer(site, "add", "foliar_feed", "green", "--material", "foliar 10-0-4")
     assert row["materials"][0]["amount"] == pytest.approx(0.85)
-    assert "foliar 10-0-4: the amount by the file's rate on 340 m2" in row["filled_in"]
+    assert "foliar 10-0-4: the amount by the file's rate on 340 m²" in row["filled_in"]
 
 
 def test_millilitres_are_litres(site):
@@ -234,7 +234,7 @@ def test_what_is_due_is_told_in_eighty_columns(site):
     found = ask(site, "due", "--forecast", week, "--now", "2026-05-07T06:00:00+01:00")
     assert found.exit_code == 0, found.exception
     assert "foliar feed, green" in found.stdout
-    assert "smooth_stalked_meadow_grass sown Tue 05 May" in found.stdout
+    assert "smooth stalked meadow grass sown Tue 5 May" in found.stdout
     assert max(map(len, found.stdout.splitlines())) <= 80
 
 
@@ -245,8 +245,8 @@ def test_the_list_tells_work_of_the_site_file_too(site):
         "Nothing is written down in the diary for that time.\n\n"
         "From the site file (it counts as well; change it there):"
     )
-    assert "  Wed 06 May 2026 09:00  mow_green, green" in found.stdout
-    assert "  Tue 05 May 2026 16:00  sown smooth_stalked_meadow_grass, apron strip" in found.stdout
+    assert "  Wed 6 May 2026 09:00  mow green, green" in found.stdout
+    assert "  Tue 5 May 2026 16:00  sown smooth stalked meadow grass, apron strip" in found.stdout
     assert max(map(len, found.stdout.splitlines())) <= 80
     rows = answer(site, "list")["of_site_file"]
     assert [row["at"] for row in rows] == sorted(row["at"] for row in rows)

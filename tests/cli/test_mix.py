@@ -25,7 +25,7 @@ def test_the_green_needs_sixteen_litres_of_the_twenty_typed():
     assert "16.3 L needed; 3.7 L over." in answer.output
     assert "Not on a second pass" in answer.output
     assert "850 mL foliar 10-0-4" in answer.output
-    assert "0.30 g/m2 N" in answer.output
+    assert "0.30 g/m² N" in answer.output
     assert max(map(len, answer.output.splitlines())) <= 80
 
 

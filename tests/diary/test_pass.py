@@ -72,7 +72,7 @@ def test_a_warning_is_sent_once_and_ended_in_words(store, sky, caplog):
     one_pass.run(found, store, now=NOW + 4 * H)
     lines = [record.getMessage() for record in caplog.records if "wash" in record.getMessage()]
     assert len(lines) == 2
-    assert lines[0].startswith("[act] Act: seed wash, apron strip: Rain from Wed 22:00")
+    assert lines[0].startswith("[act] Act: seed wash, apron strip: Rain from Wed 8 Apr 22:00")
     assert "Over: that rain is no longer expected to move seed" in lines[1]
     assert [one.state for one in store.warnings() if one.kind == "wash"] == ["over"]
 

@@ -37,13 +37,13 @@ def test_twenty_litres_typed_are_too_many() -> None:
     assert made.over == pytest.approx(3.68)
     assert made.leftover is not None
     assert "Mix 16.3 L" in made.leftover
-    assert "another 77 m2" in made.leftover
+    assert "another 77 m²" in made.leftover
 
 
 def test_a_second_pass_above_the_rate_is_refused() -> None:
     leftover = sheet(20.0).leftover
     assert leftover is not None
-    assert "Not on a second pass over the same 340 m2" in leftover
+    assert "Not on a second pass over the same 340 m²" in leftover
     assert "30.6 L/ha of foliar 10-0-4 where the rate is 25 and the label's highest 30" in leftover
     within = sheet(18.0).leftover
     assert within is not None
@@ -55,7 +55,7 @@ def test_too_little_typed_tells_what_is_left_bare() -> None:
     made = sheet(12.0)
     assert made.says == "16.3 L needed; 4.3 L short."
     assert made.leftover is not None
-    assert "covers 250 of 340 m2" in made.leftover
+    assert "covers 250 of 340 m²" in made.leftover
 
 
 def test_what_fits_needs_no_word() -> None:

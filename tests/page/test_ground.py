@@ -13,6 +13,7 @@ from planner.reports.assessment import Assessment
 from planner.reports.surface_rows import UnderfootRow
 from planner.reports.surfaces import _hour, ground_rows
 from planner.site import Sowing
+from planner.terms import short_time
 from planner.weather import Forecast
 from tests.made import config, weather
 
@@ -42,7 +43,7 @@ def _underfoot(assessment: Assessment, surface: str = "green") -> tuple[Underfoo
 def test_dry_mild_ground_bears_feet() -> None:
     run = _underfoot(_assessed())[0]
     assert (run.state, run.cause) == ("steady", "")
-    assert run.says.startswith("Bears feet: leaf dry")
+    assert run.says.startswith("Firm underfoot, leaf dry")
 
 
 def test_frost_keeps_feet_off_until_it_is_off_the_leaf_for_an_hour() -> None:
@@ -54,7 +55,7 @@ def test_frost_keeps_feet_off_until_it_is_off_the_leaf_for_an_hour() -> None:
     assert "frosted or close to it" in frost[0].says
     if "Off the frost from" in frost[0].says:
         released = frost[0].end.astimezone(ZONE)
-        assert f"Off the frost from {released:%a %H:%M}." in frost[0].says
+        assert f"Off the frost from {short_time(released, released.tzinfo)}." in frost[0].says
 
 
 def test_soaked_ground_keeps_feet_off() -> None:

@@ -190,7 +190,7 @@ def test_tomorrow_turns_at_the_midnight_of_the_site(day: date, hours: int) -> No
     report = bare(begins - timedelta(hours=6), windows=(row,), wanted=(job_row("feed"),))
     second = timedelta(seconds=1)
     assert tomorrow_spray(as_of(report, begins - second)) == "no spray hour tomorrow"
-    says = "tomorrow's best spray: feed, bank, start 09:00-10:00"
+    says = "tomorrow's best spray: feed, bank, start 09:00–10:00"
     assert tomorrow_spray(as_of(report, begins)) == says
     assert tomorrow_spray(as_of(report, ends - second)) == says
     assert tomorrow_spray(as_of(report, ends)) == "no spray hour tomorrow"

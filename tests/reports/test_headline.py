@@ -31,12 +31,12 @@ NOTHING = "No work is wanted or due"
 @pytest.mark.parametrize(
     ("start", "end", "says"),
     [
-        ("08T00:00", "08T02:00", "tomorrow's best spray: feed, bank, start 00:00-02:00"),
-        ("08T23:15", "08T23:45", "tomorrow's best spray: feed, bank, start 23:15-23:45"),
+        ("08T00:00", "08T02:00", "tomorrow's best spray: feed, bank, start 00:00–02:00"),
+        ("08T23:15", "08T23:45", "tomorrow's best spray: feed, bank, start 23:15–23:45"),
         ("09T00:00", "09T05:00", "no spray hour tomorrow"),
         ("07T07:00", "07T23:45", "no spray hour tomorrow"),
         # A window that is open over midnight can be begun from midnight on.
-        ("07T20:00", "08T03:00", "tomorrow's best spray: feed, bank, start 00:00-03:00"),
+        ("07T20:00", "08T03:00", "tomorrow's best spray: feed, bank, start 00:00–03:00"),
     ],
 )
 def test_all_of_tomorrow_counts_as_tomorrow(start: str, end: str, says: str) -> None:
@@ -57,17 +57,17 @@ def test_the_weeks_order_comes_before_any_window() -> None:
         work_row("feed", "08T18:00", "08T18:45", surface="green", state="narrow"),
         work_row("mow", "07T09:00", "07T10:00", kind="mowing"),
     ]
-    assert headline(with_week(report, work=work)) == "Mow on the bank 09:00-10:00; rain at nine."
+    assert headline(with_week(report, work=work)) == "Mow on the bank 09:00–10:00; rain at nine."
     assert (
         headline(with_week(report, work=work[:1]))
-        == "Feed on the green tomorrow 18:00-18:45, only just; rain at nine."
+        == "Feed on the green tomorrow 18:00–18:45, only just; rain at nine."
     )
 
 
 def test_what_the_keeper_planned_counts_as_work_of_the_week() -> None:
     placed = work_row("mow", "08T09:00", "08T10:00", kind="mowing")
     planned = work_row("coring", "07T14:00", "07T17:00", kind="coring", planned=True)
-    assert headline(with_week(bare(), work=[placed], planned=[planned])) == "Coring on the bank 14:00-17:00."
+    assert headline(with_week(bare(), work=[placed], planned=[planned])) == "Coring on the bank 14:00–17:00."
 
 
 def test_no_window_goes_against_what_is_placed_later_on_its_surface() -> None:
@@ -82,10 +82,10 @@ def test_no_window_goes_against_what_is_placed_later_on_its_surface() -> None:
     found = headline(with_week(bare(windows=windows, wanted=wanted), work=work))
     assert (
         found
-        == "Herbicide on the bank Sun 14:00-14:45; tomorrow's best spray: iron, green, start 15:00-16:00."
+        == "Herbicide on the bank Sun 10 May 14:00–14:45; tomorrow's best spray: iron, green, start 15:00–16:00."
     )
     only_just = headline(with_week(bare(windows=windows[:2], wanted=wanted), work=work))
-    assert only_just.endswith("tomorrow's best spray: feed, green, start 09:00-11:00, only just.")
+    assert only_just.endswith("tomorrow's best spray: feed, green, start 09:00–11:00, only just.")
     none = headline(with_week(bare(windows=windows[:1], wanted=wanted), work=work))
     assert none.endswith("no spray hour tomorrow.")
 
@@ -98,7 +98,7 @@ def test_the_spray_that_the_week_has_for_tomorrow_is_the_one_named() -> None:
     report = bare(windows=windows, wanted=(job_row("feed"), job_row("iron")))
     assert "best spray: iron" in headline(report)
     placed = with_week(report, work=[work_row("feed", "08T09:00", "08T09:45")])
-    assert headline(placed).endswith("tomorrow's best spray: feed, bank, start 09:00-11:00.")
+    assert headline(placed).endswith("tomorrow's best spray: feed, bank, start 09:00–11:00.")
     later = with_week(report, work=[work_row("feed", "09T09:00", "09T09:45")])
     assert "best spray: iron" in headline(later)
 
@@ -128,9 +128,9 @@ def test_work_that_is_over_is_no_longer_told() -> None:
         work_row("mow", "07T13:00", "07T14:00", kind="mowing"),
     ]
     report = with_week(bare(), work=work)
-    assert headline(as_of(report, NOW + timedelta(hours=4))) == "Mow on the bank 13:00-14:00."
+    assert headline(as_of(report, NOW + timedelta(hours=4))) == "Mow on the bank 13:00–14:00."
     # Read without ageing, the rows themselves are looked at.
-    assert headline(replace(report, as_of=NOW + timedelta(hours=4))) == "Mow on the bank 13:00-14:00."
+    assert headline(replace(report, as_of=NOW + timedelta(hours=4))) == "Mow on the bank 13:00–14:00."
 
 
 def test_work_that_found_no_hour_is_counted() -> None:
@@ -142,14 +142,14 @@ def test_work_that_found_no_hour_is_counted() -> None:
 
 def test_an_old_forecast_says_so_first() -> None:
     report = with_forecast(with_week(bare(), work=[work_row("feed", "07T09:00", "07T11:00")]), stale=True)
-    assert headline(report) == "Old forecast: feed on the bank 09:00-11:00."
+    assert headline(report) == "Old forecast: feed on the bank 09:00–11:00."
 
 
 def test_the_same_work_on_two_surfaces_is_named_once() -> None:
     work = [work_row("mow", "07T09:00", "07T10:00", kind="mowing", surface=name) for name in ("tee", "green")]
-    assert headline(with_week(bare(), work=work)) == "Mow on the tee and green 09:00-10:00."
+    assert headline(with_week(bare(), work=work)) == "Mow on the tee and green 09:00–10:00."
     named = work_row("mow_green", "07T09:00", "07T10:00", label="mow the green", surface="green")
-    assert headline(with_week(bare(), work=[named])) == "Mow the green 09:00-10:00."
+    assert headline(with_week(bare(), work=[named])) == "Mow the green 09:00–10:00."
 
 
 def test_the_gravest_warning_is_the_first_row_and_only_its_first_clause_is_said() -> None:
@@ -173,7 +173,7 @@ def test_the_demo_tells_what_its_week_places() -> None:
     report = demo()
     first = min(report.week.work, key=lambda row: row.start)
     assert headline(report).lower().startswith(first.label)
-    assert f"{first.start:%H:%M}-{first.end:%H:%M}" in headline(report)
+    assert f"{first.start:%H:%M}–{first.end:%H:%M}" in headline(report)
     assert headline(as_of(report, NOW + timedelta(hours=1))) == headline(report)
     later = as_of(report, first.end)
     second = min(later.week.work, key=lambda row: row.start)

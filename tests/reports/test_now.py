@@ -123,7 +123,7 @@ def test_a_stale_forecast_claims_nothing_that_it_does_not_know() -> None:
         assert flat[key] is None, key
     states = {flat[key] for key in flat if key.endswith("_state")}
     assert states == {"unread", None}
-    assert flat["spraying_reason"] == "Not read: the forecast is too old."
+    assert flat["spraying_reason"] == "Not known: the forecast is too old."
 
 
 def test_a_warning_that_stands_is_kept_when_the_forecast_is_stale() -> None:

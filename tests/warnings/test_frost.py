@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from planner.indices.frost import keep_off
 from planner.indices.quantities import local_days
 from planner.warnings.base import LEVELS, Scene
 from planner.warnings.frost import frost
@@ -33,6 +34,8 @@ class Sky:
         self.weather = weather(START, HOURS)
         self.nights = local_days(self.weather, SITE.zone, turn_h=12)
         self._columns = columns
+        turf, air, sun = (columns[name] for name in ("surface_temp_c", "air_temp_c", "sun_altitude_deg"))
+        self._columns["frost_keep_off"] = keep_off(turf, air, sun)
 
     def __getitem__(self, name):
         return self._columns[name]

@@ -145,9 +145,12 @@ def test_after_nine_the_water_is_for_what_wilts_now_and_for_the_next_dawn():
 def test_rain_that_fills_the_root_zone_calls_it_off():
     wet = {**DRY, "rain_mm": {2: 20.0, 3: 20.0, 20: 20.0, 30: 20.0}}
     assert of(under(wet, config()), "wilt") == []
-    late = of(under({**DRY, "rain_mm": {20: 20.0, 21: 20.0}}, config()), "wilt")
-    assert late
-    assert all(one.ends is not None and one.ends <= NOW + 24 * H for one in late)
+    # In cool air turf waits for the rain of the coming night, in heat it does not: judgement.
+    rain = {"rain_mm": {13: 20.0, 20: 20.0, 30: 20.0, 40: 20.0}}
+    assert of(under({**DRY, "air_temp_c": 20.0, **rain}, config()), "wilt") == []
+    hot = of(under({**DRY, "air_temp_c": 30.0, **rain}, config()), "wilt")
+    assert hot
+    assert all(one.ends is not None and one.ends <= NOW + 14 * H for one in hot)
 
 
 def test_without_rain_figures_wilt_is_not_known():
