@@ -1,4 +1,4 @@
-"""What is on record at a moment, as a pass takes it: diary entries, kept days, and where warnings stand."""
+"""What is on record at a moment, as a pass takes it: diary entries, readings, kept days, and where warnings stand."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from planner.actions.messages import standing_of
 from planner.config.load import Config
 from planner.diary.book import Book, book_of
 from planner.diary.entry import StoredEntry
+from planner.diary.observations import Observation
 from planner.diary.timeline import KEEP_DAYS, Day, as_json, days_of, from_json, kept
 from planner.errors import ForecastError
 from planner.forecast import provider, read_answer
@@ -40,6 +41,7 @@ class Record:
     """What a pass needs to know beside config and weather."""
 
     entries: tuple[StoredEntry, ...] = ()
+    observations: tuple[Observation, ...] = ()
     past: Mapping[date, Day] = field(default_factory=dict)
     standing: tuple[WarningState, ...] = ()
 
@@ -67,6 +69,9 @@ def record_of(store: Store, config: Config, now: datetime) -> Record:
     """What the store holds for a pass made now."""
     return Record(
         entries=store.entries(since=now - timedelta(days=KEEP_DAYS)),
+        observations=tuple(
+            stored.observation for stored in store.observations(since=now - timedelta(days=KEEP_DAYS))
+        ),
         past=past_days(store, config, now),
         standing=standing_of(store.warnings()),
     )
@@ -81,6 +86,7 @@ def book(config: Config, record: Record) -> Book:
         entries=[(stored.uuid, stored.entry) for stored in record.entries],
         done=config.done,
         sowings=config.sowings,
+        observations=(*config.readings, *record.observations),
     )
 
 

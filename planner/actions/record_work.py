@@ -1,18 +1,17 @@
-"""From what a keeper tells to diary entries and back: names and times read, blanks filled in and marked."""
+"""From what a keeper tells to diary entries and back: names read, blanks filled in and marked."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, cast
 from zoneinfo import ZoneInfo
 
-from pydantic import ValidationError
-
 from planner.actions.mix_plan import label_of
 from planner.actions.pass_input import weather_of
+from planner.actions.told import AHEAD, past_time, read_as
 from planner.config.load import Config
 from planner.diary.entry import (
     DiaryInput,
@@ -26,15 +25,12 @@ from planner.diary.entry import (
 )
 from planner.diary.showing import weather_at
 from planner.errors import InputError, NotKnown
-from planner.reports.sentences import read_day, read_time
+from planner.reports.sentences import read_time
 from planner.store.forecasts import KeptForecast
-from planner.terms import WEEKDAYS
 
 if TYPE_CHECKING:
     from planner.store.store import Store
 
-#: A clock on a phone may be so far ahead of ours.
-_AHEAD = timedelta(minutes=10)
 _UNITS = {"mL": ("L", 0.001), "ml": ("L", 0.001), "l": ("L", 1.0), "g": ("kg", 0.001)}
 _PLAIN = (
     "water_l",
@@ -48,69 +44,6 @@ _PLAIN = (
 )
 #: Parts of a document that are filled in by us and may differ when the same work is sent again.
 _OURS = ("weather", "filled_in")
-
-
-def plain_text(text: str, what: str) -> str:
-    """The text itself; InputError for signs that no store can keep."""
-    if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
-        raise InputError(f"{what} holds a sign that is none. Leave it out.")
-    return text
-
-
-def _plain(value: object, what: str) -> None:
-    if isinstance(value, str):
-        plain_text(value, what)
-    elif isinstance(value, Mapping):
-        for key, part in value.items():
-            _plain(part, plain_text(str(key), what))
-    elif isinstance(value, list | tuple):
-        for part in value:
-            _plain(part, what)
-
-
-def read_input(fields: Mapping[str, object]) -> DiaryInput:
-    """The input, checked. InputError names every field that does not fit."""
-    _plain(fields, "the entry")
-    try:
-        return DiaryInput.model_validate(fields)
-    except ValidationError as error:
-        rows = []
-        for fault in error.errors():
-            where = ".".join(str(part) for part in fault["loc"])
-            if fault["type"] == "extra_forbidden":
-                near = difflib.get_close_matches(where, list(DiaryInput.model_fields), n=1)
-                rows.append(
-                    f"{where} is not a field of a diary entry."
-                    + (f' Did you mean "{near[0]}"?' if near else "")
-                )
-            else:
-                rows.append(f"{where}: {fault['msg']} (seen: {str(fault['input'])[:60]})")
-        raise InputError("This cannot go into the diary: " + "; ".join(rows)) from error
-
-
-def past_time(text: str, now: datetime, zone: ZoneInfo) -> datetime:
-    """A time as people write it of what they did: a weekday is the last one, `yesterday` is known."""
-    words = text.strip().split(None, 1)
-    if len(words) == 2 and words[0].lower() == "yesterday":
-        day = now.astimezone(zone).date() - timedelta(days=1)
-        return read_time(f"{day.isoformat()} {words[1]}", now, zone)
-    moment = read_time(text, now, zone)
-    if moment > now + _AHEAD and words and words[0][:3].lower() in WEEKDAYS:
-        local = moment.astimezone(zone)
-        moment = (local.replace(tzinfo=None) - timedelta(days=7)).replace(tzinfo=zone)
-    return moment
-
-
-def day_start(text: str, now: datetime, zone: ZoneInfo) -> datetime:
-    """The first moment of a day as people write it; a weekday is the last one, `yesterday` is known."""
-    today = now.astimezone(zone).date()
-    if text.strip().lower() == "yesterday":
-        day = today - timedelta(days=1)
-    else:
-        day = read_day(text, now, zone)
-        if day > today and text.strip()[:3].lower() in WEEKDAYS:
-            day -= timedelta(days=7)
-    return datetime.combine(day, time(0), zone)
 
 
 def entry_of(work: DiaryInput, config: Config, now: datetime) -> Entry:
@@ -178,7 +111,7 @@ def _times(
         filled.append("started: the job's usual length before its end")
         if not work.finished:
             filled.append("finished: when it was written down")
-    if started > now + _AHEAD:
+    if started > now + AHEAD:
         raise InputError(
             f"{started.astimezone(zone):%Y-%m-%d %H:%M} is still to come; the diary holds what was done. Put "
             "work that is planned into the site file, under [[planned]]."
@@ -274,7 +207,7 @@ def add(
     fields: Mapping[str, object], config: Config, store: Store, now: datetime, *, key: str | None = None
 ) -> StoredEntry:
     """Writes work into the diary. With a key (a UUID), sending the same again writes nothing."""
-    work = read_input(fields)
+    work = read_as(DiaryInput, fields, "a diary entry")
     entry = entry_of(work, config, now)
     if key is not None:
         before = _known(store, key)
@@ -296,7 +229,7 @@ def edit(
 ) -> StoredEntry:
     """Writes a new revision. Only the fields sent change, unless `whole` says that they are all there is."""
     before = store.history(uuid)[-1]
-    work = read_input(fields if whole else {**input_of(before.entry), **fields})
+    work = read_as(DiaryInput, fields if whole else {**input_of(before.entry), **fields}, "a diary entry")
     entry = entry_of(work, config, now)
     if (
         not before.withdrawn

@@ -26,6 +26,7 @@ COMMANDS = {
     "calibrate": "planner.cli.mix",
     "serve": "planner.cli.running",
     "diary": "planner.cli.diary",
+    "reading": "planner.cli.readings",
     "mix": "planner.cli.mix",
 }
 

@@ -160,19 +160,25 @@ def _write(
 ) -> None:
     """Write, show what is written, and make a pass from the kept forecast, so that gaps and warnings follow.
 
-    The entry stands without the pass, and messages wait for the service or the next refresh.
+    Messages wait for the service or the next refresh.
     """
-    from planner.actions.one_pass import again
     from planner.diary.showing import entry_row
 
     with options.open_store(config) as (full, store):
         now = datetime.now(UTC)
         row = entry_row(write(full, store, now), full.site.zone)
         options.show(row, lambda: diary_board.entry(row), as_json)
-        try:
-            again(full, store, now=now, sends=False)
-        except PlannerError as error:
-            click.echo(f"note: written down; the plan follows at the next pass ({error})", err=True)
+        pass_again(full, store, now)
+
+
+def pass_again(full: Config, store: Store, now: datetime) -> None:
+    """A pass from the kept forecast after a write; a fault is a note, since the write stands."""
+    from planner.actions.one_pass import again
+
+    try:
+        again(full, store, now=now, sends=False)
+    except PlannerError as error:
+        click.echo(f"note: written down; the plan follows at the next pass ({error})", err=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,7 +192,7 @@ class _Range:
 
     def days(self, full: Config) -> tuple[datetime | None, datetime | None]:
         """The first moment, and the one that ends it."""
-        from planner.actions.record_work import day_start
+        from planner.actions.told import day_start
 
         now, zone = datetime.now(UTC), full.site.zone
         since, until = (

@@ -19,6 +19,7 @@ from planner.config.rules_file import Rules, RulesFile
 from planner.config.schema import (
     ForecastPart,
     GrassPart,
+    ReadingPart,
     ServicePart,
     SiteFile,
     SownPart,
@@ -28,6 +29,7 @@ from planner.config.schema import (
     WorkPart,
 )
 from planner.diary.due import Wanted
+from planner.diary.observations import Observation, figures_of
 from planner.errors import ConfigError, InputError, NotKnown, PlannerError
 from planner.indices.grasses import GRASSES
 from planner.mix.kit import Sprayer, Spreader, Stocked
@@ -49,6 +51,7 @@ class Config:
     sowings: tuple[Sowing, ...]
     done: tuple[WorkDone, ...]
     planned: tuple[WorkDone, ...]
+    readings: tuple[Observation, ...]
     forecast: ForecastPart
     store: StorePart
     service: ServicePart
@@ -168,6 +171,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         done=_work(parsed.done, site, jobs),
         planned=(*_work(parsed.planned, site, jobs), *_play(parsed.play, site)),
         hours=parsed.hours,
+        readings=tuple(_reading(part, site) for part in parsed.readings),
         forecast=parsed.forecast,
         store=parsed.store.model_copy(update={"url": beside(parsed.store.url, path)}),
         service=parsed.service,
@@ -221,6 +225,12 @@ def _play(parts: tuple[kit_schema.PlayPart, ...], site: Site) -> tuple[WorkDone,
         WorkDone(job=PLAY, kind=PLAY, surface=surface, at=_aware(part.at, site))
         for part in parts
         for surface in ([part.surface] if part.surface else [one.name for one in site.surfaces])
+    )
+
+
+def _reading(part: ReadingPart, site: Site) -> Observation:
+    return Observation(
+        at=_aware(part.at, site), figures=figures_of(part), surface=part.surface, note=part.note
     )
 
 

@@ -6,10 +6,11 @@ from datetime import datetime
 from typing import Annotated, Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from planner.config import kit_schema
 from planner.config.names import GrassName, JobName, ProviderNames, ShippedGrass, SurfaceName
+from planner.diary.observations import Figures, figures_of, lacks
 from planner.rules.base import YesNo
 
 #: What a surface may be; a job names its surfaces by these or by their names.
@@ -170,6 +171,20 @@ class SownPart(kit_schema.Part):
     tackifier: YesNo = False
 
 
+class ReadingPart(Figures, kit_schema.Part):
+    """Water given, or something measured, told here instead of by command."""
+
+    surface: SurfaceName = Field(default="", description="Left out: the whole site, for a gauge or the air.")
+    at: datetime = Field(description="Local time when no offset is given.")
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> ReadingPart:
+        if fault := lacks(self.surface, figures_of(self)):
+            raise ValueError(fault)
+        return self
+
+
 class WorkPart(kit_schema.Part):
     """Work done, or planned, on a surface."""
 
@@ -195,6 +210,7 @@ class SiteFile(kit_schema.Part):
     sown: tuple[SownPart, ...] = ()
     done: tuple[WorkPart, ...] = ()
     planned: tuple[WorkPart, ...] = ()
+    readings: tuple[ReadingPart, ...] = ()
     sprayer: tuple[kit_schema.SprayerPart, ...] = ()
     spreader: tuple[kit_schema.SpreaderPart, ...] = ()
     keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()

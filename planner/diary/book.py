@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from planner.diary.entry import Entry, EntryDocument, MaterialRow
+from planner.diary.observations import Observation, in_order
 from planner.mix.kit import Stocked
 from planner.site import Grass, Site, Sowing, WorkDone
 
@@ -47,11 +48,13 @@ class Work:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
-    """All work on record, the earliest finished first, and the sowings that follow from it."""
+    """All work on record, the earliest finished first, the sowings that follow from it, and the readings."""
 
     works: tuple[Work, ...] = ()
     sowings: tuple[Sowing, ...] = ()
     materials: tuple[Stocked, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    """The earliest first."""
 
     def on(self, surface: str) -> tuple[Work, ...]:
         """Work on one surface."""
@@ -81,10 +84,11 @@ def book_of(
     entries: Iterable[tuple[str, Entry]] = (),
     done: Iterable[WorkDone] = (),
     sowings: Iterable[Sowing] = (),
+    observations: Iterable[Observation] = (),
 ) -> Book:
     """The book of diary entries (uuid and entry) and of what the site file names.
 
-    Entries of surfaces the site no longer has are left out. A sowing takes the newest cover and tackifier
+    Entries and readings of surfaces the site no longer has are left out. A sowing takes the newest cover and tackifier
     written down for its surface since, so that a net put on later counts.
     """
     by_name = {stocked.name: stocked for stocked in materials}
@@ -124,7 +128,12 @@ def book_of(
             )
     works.sort(key=lambda work: work.finished_at)
     covered = tuple(_covered(one, works) for one in sorted(sown, key=lambda one: one.at))
-    return Book(works=tuple(works), sowings=covered, materials=materials)
+    return Book(
+        works=tuple(works),
+        sowings=covered,
+        materials=materials,
+        observations=in_order(one for one in observations if one.surface in ("", *surfaces)),
+    )
 
 
 def _of_site_file(work: WorkDone, document: EntryDocument) -> Work:

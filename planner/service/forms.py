@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hmac
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import timedelta
 from urllib.parse import parse_qs
 from uuid import UUID, uuid4
@@ -13,8 +13,10 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse
 
 from planner import page
-from planner.actions import record_work
+from planner.actions import record_reading, record_work
 from planner.actions.mix_plan import stock_of, tank_mix
+from planner.diary.observations import FIGURE_WORDS, observation_row
+from planner.diary.observations import FIGURES as READINGS
 from planner.diary.showing import entry_row
 from planner.errors import InputError
 from planner.service.cache import item, send
@@ -29,10 +31,12 @@ _NUMBERS = ("water_l", "cut_height_mm", "cover_pct")
 _MEASURED = ("wind_2m_kmh", "air_temp_c", "rel_humidity_pct")
 _TEXTS = ("job", "surface", "finished", "target", "operator", "notes")
 _DIARY_FIELDS = (*_TEXTS, *_NUMBERS, *_MEASURED, "material", "amount")
+_READING_FIELDS = ("surface", "at", "note", *READINGS)
+_NOTHING: Mapping[str, Mapping[str, str]] = {}
 
 
 def forms(context: Context) -> APIRouter:
-    """The routes `/tank` and `/diary`."""
+    """The routes `/tank`, `/diary` and `/diary/reading`."""
     router = APIRouter()
 
     @router.get("/tank", include_in_schema=False)
@@ -72,61 +76,101 @@ def forms(context: Context) -> APIRouter:
         return _sent(request, body, 400 if fault else 200)
 
     @router.get("/diary", include_in_schema=False)
-    def diary(request: Request, written: str = "") -> Response:
-        return shown(request, dict.fromkeys(_DIARY_FIELDS, ""), written=written)
+    def diary(request: Request, written: str = "", kept: str = "") -> Response:
+        return shown(request, written=written, kept=kept)
 
     @router.post("/diary", include_in_schema=False)
     async def add(request: Request, later: BackgroundTasks) -> Response:
+        return await taken(request, later, "filled", _DIARY_FIELDS, write_entry)
+
+    @router.post("/diary/reading", include_in_schema=False)
+    async def tell(request: Request, later: BackgroundTasks) -> Response:
+        return await taken(request, later, "told", _READING_FIELDS, write_reading)
+
+    def write_entry(filled: Mapping[str, str], key: str) -> str:
+        stored = record_work.add(_fields(filled), context.config(), context.store(), context.clock(), key=key)
+        return f"/diary?written={stored.uuid}"
+
+    def write_reading(filled: Mapping[str, str], key: str) -> str:
+        fields: dict[str, object] = {
+            name: _number(text, name) if name in READINGS else text for name, text in filled.items() if text
+        }
+        stored = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
+        return f"/diary?kept={stored.uuid}"
+
+    async def taken(
+        request: Request,
+        later: BackgroundTasks,
+        form: str,
+        names: tuple[str, ...],
+        write: Callable[[Mapping[str, str], str], str],
+    ) -> Response:
         raw = await _body(request)
         if raw is None:
-            return await run_in_threadpool(
-                shown, request, dict.fromkeys(_DIARY_FIELDS, ""), fault="The form is too long.", status=413
-            )
+            return await run_in_threadpool(shown, request, fault="The form is too long.", status=413)
         sent = {name: values[0].strip() for name, values in parse_qs(raw, keep_blank_values=True).items()}
-        return await run_in_threadpool(kept, request, sent, later)
+        return await run_in_threadpool(kept_or_shown, request, sent, later, form, names, write)
 
-    def kept(request: Request, sent: Mapping[str, str], later: BackgroundTasks) -> Response:
-        filled = {name: sent.get(name, "") for name in _DIARY_FIELDS}
+    def kept_or_shown(
+        request: Request,
+        sent: Mapping[str, str],
+        later: BackgroundTasks,
+        form: str,
+        names: tuple[str, ...],
+        write: Callable[[Mapping[str, str], str], str],
+    ) -> Response:
+        filled = {name: sent.get(name, "") for name in names}
+        forms = {form: filled}
         if not context.token:
-            return shown(request, filled, status=403)
+            return shown(request, forms, status=403)
         if not hmac.compare_digest(sent.get("token", "").encode(), context.token.encode()):
-            return shown(request, filled, fault="That is not the token of this service.", status=401)
+            return shown(request, forms, fault="That is not the token of this service.", status=401)
         try:
             key = str(UUID(sent.get("key", "")))
         except ValueError:
-            return shown(request, filled, fault="The form has lost its key. Send this one.", status=400)
+            return shown(request, forms, fault="The form has lost its key. Send this one.", status=400)
         try:
-            stored = record_work.add(
-                _fields(filled), context.config(), context.store(), context.clock(), key=key
-            )
+            place = write(filled, key)
         except KeyReused:
             says = "This form was sent before with other words. Look below whether it stands there."
-            return shown(request, filled, fault=says, status=409)
+            return shown(request, forms, fault=says, status=409)
         except InputError as error:
-            return shown(request, filled, fault=str(error), status=400)
+            return shown(request, forms, fault=str(error), status=400)
         later.add_task(context.renewed)
-        return RedirectResponse(f"/diary?written={stored.uuid}", 303, background=later)
+        return RedirectResponse(place, 303, background=later)
 
     def shown(
-        request: Request, filled: Mapping[str, str], *, fault: str = "", status: int = 200, written: str = ""
+        request: Request,
+        forms: Mapping[str, Mapping[str, str]] = _NOTHING,
+        *,
+        fault: str = "",
+        status: int = 200,
+        written: str = "",
+        kept: str = "",
     ) -> Response:
-        config = context.config()
+        config, since = context.config(), context.clock() - _LATELY
         may_read = request.client is not None and is_loopback(request.client.host)
         zone = config.site.zone
-        rows = context.store().entries(context.clock() - _LATELY, None) if may_read else ()
+        rows = context.store().entries(since, None) if may_read else ()
         entries = [entry_row(row, zone) for row in reversed(rows)]
+        readings = context.store().observations(since) if may_read else ()
         body = page.write(
             "diary.html.j2",
             context.cache.snapshot().report,
             entries=entries,
+            readings=[observation_row(row, zone) for row in reversed(readings)],
+            figures=FIGURE_WORDS,
             may_read=may_read,
             can_write=bool(context.token),
             token_name=config.service.token_env,
             surfaces=[surface.name for surface in config.site.surfaces],
             materials=stock_of(config).materials,
-            filled=filled,
+            filled=forms.get("filled") or dict.fromkeys(_DIARY_FIELDS, ""),
+            told=forms.get("told") or dict.fromkeys(_READING_FIELDS, ""),
             key=str(uuid4()),
+            reading_key=str(uuid4()),
             written=next((row for row in entries if row["uuid"] == written), None),
+            kept=kept,
             says=fault,
             reload=False,
         )

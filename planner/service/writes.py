@@ -1,4 +1,4 @@
-"""Writing over HTTP: the diary; and what goes with it: mix plans, materials, what is due, the outbox."""
+"""Writing over HTTP: the diary and readings; and what goes with it: mix plans, materials, what is due, the outbox."""
 
 from __future__ import annotations
 
@@ -14,20 +14,18 @@ from typing_extensions import TypedDict
 
 from planner.actions import record_work
 from planner.actions.mix_plan import MixAnswer, Stock, stock_of, tank_mix
+from planner.actions.told import day_start, plain_text
 from planner.diary.entry import StoredEntry
 from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entry_row, flat_row, spray_records
 from planner.reports.answers import csv_of, encode
 from planner.service.cache import item, send
 from planner.service.context import Context, background, is_loopback
+from planner.service.observations import observations
 from planner.service.problems import OutboxAnswer, OutboxRow
 from planner.service.routes import CSV, JSON
+from planner.service.write_parts import Day, Key
 
-Key = Annotated[
-    str | None,
-    Header(alias="Idempotency-Key", description="A UUID; the same write sent again under it is done once."),
-]
 Reason = Annotated[str, Query(max_length=2000, description="Why it is changed.")]
-Day = Annotated[str | None, Query(description="today, yesterday, a weekday (the last one) or a date.")]
 Fields = Annotated[dict[str, object], Body(description="The entry; see docs/diary.md.")]
 
 
@@ -60,6 +58,7 @@ def writes(context: Context) -> APIRouter:
     router = APIRouter(prefix="/api/v1", tags=["diary"], lifespan=lifespan)
     writer = [Depends(_writer(context))]
     reader = [Depends(_reader(context))]
+    router.include_router(observations(context, writer, reader))
 
     def answered(stored: StoredEntry, status: int = 200) -> Response:
         row = entry_row(stored, context.config().site.zone)
@@ -106,7 +105,7 @@ def writes(context: Context) -> APIRouter:
             context.config(),
             context.store(),
             context.clock(),
-            reason=record_work.plain_text(reason, "the reason"),
+            reason=plain_text(reason, "the reason"),
             key=key,
             whole=request.method == "PUT",
         )
@@ -126,7 +125,7 @@ def writes(context: Context) -> APIRouter:
         key: Key = None,
     ) -> Response:
         stored = context.store().withdraw_entry(
-            uuid, context.clock(), reason=record_work.plain_text(reason, "the reason"), key=key
+            uuid, context.clock(), reason=plain_text(reason, "the reason"), key=key
         )
         later.add_task(context.renewed)
         return answered(stored)
@@ -136,8 +135,8 @@ def writes(context: Context) -> APIRouter:
     ) -> tuple[StoredEntry, ...]:
         now, zone = context.clock(), context.config().site.zone
         return context.store().entries(
-            None if since is None else record_work.day_start(since, now, zone),
-            None if until is None else record_work.day_start(until, now, zone),
+            None if since is None else day_start(since, now, zone),
+            None if until is None else day_start(until, now, zone),
             job,
             surface,
             with_withdrawn=every,

@@ -6,14 +6,13 @@ import json
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
-from uuid import UUID, uuid4
 
 from sqlalchemy import Connection, Row, and_, func, insert, select
 
 from planner.diary.entry import Entry, StoredEntry
 from planner.errors import InputError, NotKnown
 from planner.store.engine import Database, one_at_a_time
-from planner.store.records import KeyReused, document_text, epoch_s, moment
+from planner.store.records import KeyReused, document_text, epoch_s, key_of, moment
 from planner.store.tables import entries
 
 
@@ -24,7 +23,7 @@ class Diary(Database):
         """Adds to the diary. With a key (a UUID, which becomes the entry's own) a repeat is harmless."""
         with self._writing() as connection:
             one_at_a_time(connection, "diary")
-            name = _uuid(key)
+            name = key_of(key)
             known = self._by_key(connection, name)
             if known is not None:
                 return _same(known, known.revision == 1, entry, name)
@@ -36,7 +35,7 @@ class Diary(Database):
         """Writes a new revision of a diary entry; the old ones stay readable."""
         with self._writing() as connection:
             one_at_a_time(connection, "diary")
-            key = _uuid(key)
+            key = key_of(key)
             known = self._by_key(connection, key)
             if known is not None:
                 return _same(known, known.uuid == uuid.lower() and known.revision > 1, entry, key)
@@ -60,7 +59,7 @@ class Diary(Database):
             last = self._revisions(connection, uuid)[-1]
             if last.withdrawn:
                 return last
-            key = _uuid(key)
+            key = key_of(key)
             if self._by_key(connection, key) is not None:
                 raise KeyReused(f"The key {key} was used for another diary entry. Send a new one.")
             return self._write(
@@ -168,17 +167,6 @@ def _same(known: StoredEntry, same_act: bool, entry: Entry, key: str) -> StoredE
         f"The key {key} was already used, for revision {known.revision} of the diary entry {known.uuid}. "
         "Send a new key with a new content."
     )
-
-
-def _uuid(key: str | None) -> str:
-    if key is None:
-        return str(uuid4())
-    try:
-        return str(UUID(key))
-    except ValueError as error:
-        raise InputError(
-            f'The key "{key}" is not a UUID. Send one such as {uuid4()}, the same at each attempt.'
-        ) from error
 
 
 def _stored(row: Row[Any]) -> StoredEntry:

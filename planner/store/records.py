@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from uuid import UUID, uuid4
 
 from planner.errors import InputError, PlannerError
 from planner.site import require_aware
@@ -66,6 +67,18 @@ def document_text(document: Mapping[str, object], what: str) -> str:
     except (TypeError, ValueError) as error:
         raise InputError(
             f"{what} holds a value that JSON cannot keep ({error}). Write null for what is not known."
+        ) from error
+
+
+def key_of(key: str | None) -> str:
+    """The UUID under which a write is known: the one sent along, or a new one. InputError for what is none."""
+    if key is None:
+        return str(uuid4())
+    try:
+        return str(UUID(key))
+    except ValueError as error:
+        raise InputError(
+            f'The key "{key}" is not a UUID. Send one such as {uuid4()}, the same at each attempt.'
         ) from error
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from planner.store.diary import Diary
 from planner.store.engine import address, connect, migrate
 from planner.store.forecasts import Forecasts
+from planner.store.observations import Observations
 from planner.store.outbox import Outbox
 from planner.store.passes import Passes
 from planner.store.records import KeptWarning, Outgoing
@@ -16,10 +17,10 @@ from planner.store.records import KeptWarning, Outgoing
 KEEP_PASSES = 8
 
 
-class Store(Passes, Forecasts, Diary, Outbox):
+class Store(Passes, Forecasts, Diary, Observations, Outbox):
     """What is kept of one site, in SQLite or PostgreSQL. May be used from several threads and processes.
 
-    Diary, warnings, messages and claims are those of the site; passes and forecasts those of the site at its
+    Diary, readings, warnings, messages and claims are those of the site; passes and forecasts those of the site at its
     place, so that a site that moved never finds the weather of where it was.
     """
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 
 #: The newest migration. Compared with the version row at start, so that alembic is loaded only when needed.
-HEAD = "0003"
+HEAD = "0004"
 #: Level 1: a quarter of the size in 4 ms; a higher level takes ten times as long for a quarter less.
 ZLIB_LEVEL = 1
 
@@ -91,6 +91,25 @@ entries = sa.Table(
     sa.UniqueConstraint("site", "key", name="entries_key"),
     sa.UniqueConstraint("site", "uuid", "revision", name="entries_uuid_revision"),
     sa.Index("entries_by_time", "site", "started_at"),
+)
+
+#: Readings. A second revision is a withdrawal.
+observations = sa.Table(
+    "observations",
+    metadata,
+    sa.Column("id", _Number, primary_key=True),
+    sa.Column("site", sa.Text, nullable=False, server_default="main"),
+    sa.Column("uuid", sa.Text, nullable=False),
+    sa.Column("revision", sa.Integer, nullable=False),
+    sa.Column("surface", sa.Text, nullable=False),
+    sa.Column("at", sa.Double, nullable=False),
+    sa.Column("document", sa.Text, nullable=False),
+    sa.Column("note", sa.Text, nullable=False),
+    sa.Column("written_at", sa.Double, nullable=False),
+    sa.Column("withdrawn", sa.Boolean, nullable=False),
+    sa.Column("reason", sa.Text, nullable=False),
+    sa.UniqueConstraint("site", "uuid", "revision", name="observations_uuid_revision"),
+    sa.Index("observations_by_time", "site", "at"),
 )
 
 warnings = sa.Table(

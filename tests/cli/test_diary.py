@@ -13,7 +13,7 @@ from uuid import uuid4
 import pytest
 from click.testing import CliRunner, Result
 
-from planner.actions import record_work
+from planner.actions import record_work, told
 from planner.cli.commands import haysel
 from planner.config.load import Config, load
 from planner.errors import InputError, NotKnown
@@ -183,7 +183,7 @@ def test_a_product_that_the_file_does_not_know_is_welcome_with_its_amount(site):
     ],
 )
 def test_times_are_of_what_was_done(full, text, moment):
-    assert record_work.past_time(text, NOW, full.site.zone) == datetime.fromisoformat(moment)
+    assert told.past_time(text, NOW, full.site.zone) == datetime.fromisoformat(moment)
 
 
 @pytest.mark.parametrize("finished", ["10:10", "yesterday 10:10"])

@@ -153,3 +153,38 @@ def test_reads_that_go_with_it(http):
     assert {row["job"] for row in due.json()["due"]} >= {"foliar_feed"}
     assert http.get("/api/v1/due", headers={"If-None-Match": due.headers["etag"]}).status_code == 304
     assert http.get("/api/v1/diary/sheet").json() == {"sheets": []}
+
+
+def test_a_reading_is_told_once_listed_and_withdrawn(http):
+    key = {"Idempotency-Key": str(uuid4()), **BEARER}
+    water = {"surface": "green", "water_mm": 4, "at": "04:00"}
+    told = http.post("/api/v1/observations", json=water, headers=key)
+    assert told.status_code == 201, told.text
+    assert http.post("/api/v1/observations", json=water, headers=key).json() == told.json()
+    assert http.post("/api/v1/observations", json={**water, "water_mm": 5}, headers=key).status_code == 409
+    assert http.get("/api/v1/observations").json() == {"observations": [told.json()]}
+    assert http.get("/api/v1/observations?since=tomorrow").json() == {"observations": []}
+    place = f"/api/v1/observations/{told.json()['uuid']}?reason=twice"
+    assert http.delete(place).status_code == 401
+    assert http.delete(place, headers=BEARER).json()["withdrawn"]
+    assert http.get("/api/v1/observations").json() == {"observations": []}
+    assert len(http.get("/api/v1/observations?withdrawn=true").json()["observations"]) == 1
+
+
+def test_a_reading_needs_the_token_renews_the_pass_and_tells_faults():
+    renewed: list[int] = []
+    for opened in client(renewed=renewed):
+        water = {"surface": "green", "water_mm": 4}
+        assert opened.post("/api/v1/observations", json=water).status_code == 401
+        assert renewed == []
+        assert opened.post("/api/v1/observations", json=water, headers=BEARER).status_code == 201
+        assert renewed == [1]
+        for wrong, says in (
+            ({"water_mm": 4}, "one surface"),
+            ({"watermm": 4}, "water_mm"),
+            ({}, "no figure"),
+        ):
+            answer = opened.post("/api/v1/observations", json=wrong, headers=BEARER)
+            assert (answer.status_code, says in answer.json()["detail"]) == (400, True), answer.text
+    for opened in client(host="192.0.2.7"):
+        assert opened.get("/api/v1/observations").status_code == 401

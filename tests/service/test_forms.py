@@ -196,3 +196,20 @@ def test_from_another_machine_the_entries_are_not_shown(
     away = _client(cache, clock, store, renewed, TOKEN, "192.0.2.7").get("/diary").text
     assert "From another machine it is read with the token" in away
     assert "<td>mow green</td>" not in away
+
+
+def test_a_reading_is_told_by_form(client: TestClient, store: Store, renewed: list[int]) -> None:
+    text = client.get("/diary").text
+    found = re.search(r'action="/diary/reading"><input type="hidden" name="key" value="([^"]+)"', text)
+    assert found is not None
+    sent = {"key": found[1], "token": TOKEN, "surface": "green", "at": "05:00", "water_mm": "4,5"}
+    head = {"Content-Type": "application/x-www-form-urlencoded"}
+    wrong = client.post("/diary/reading", content=urlencode({**sent, "token": "x"}), headers=head)
+    assert (wrong.status_code, "4,5" in wrong.text, store.observations()) == (401, True, ())
+    place = client.post("/diary/reading", content=urlencode(sent), headers=head)
+    assert (place.status_code, renewed) == (303, [1])
+    shown = client.get(place.headers["location"]).text
+    assert "The reading is kept." in shown
+    assert "water given 4.5 mm" in shown
+    (told,) = store.observations()
+    assert told.observation.figures == {"water_mm": 4.5}

@@ -24,6 +24,7 @@ from tests.reports.made import NOW, demo_pass
 TOKEN = "long enough to be a secret"
 BEARER = {"Authorization": f"Bearer {TOKEN}"}
 MOW = {"job": "mow_green", "surface": "green", "started": "04:00", "finished": "05:00"}
+WATER = {"surface": "green", "water_mm": 4, "at": "04:00"}
 
 #: For each read the questions it is asked; an operation that is not here fails the test below.
 ASKED: dict[str, tuple[str, ...]] = {
@@ -42,6 +43,7 @@ ASKED: dict[str, tuple[str, ...]] = {
     "/api/v1/outbox": ("",),
     "/api/v1/diary": ("", "?withdrawn=true", "?format=csv&withdrawn=true"),
     "/api/v1/diary/sheet": ("", "?format=csv"),
+    "/api/v1/observations": ("", "?surface=green", "?withdrawn=true"),
     "/health": ("",),
     "/calendar.ics": ("",),
     "/metrics": ("",),
@@ -79,6 +81,8 @@ def client() -> Iterator[TestClient]:
         assert spray_made.status_code == 201, spray_made.text
         place = made.post("/api/v1/diary", json=MOW, headers=BEARER).headers["location"]
         assert made.delete(f"{place}?reason=twice", headers=BEARER).status_code == 200
+        for told in (WATER, {"wind_2m_kmh": 9, "at": "05:40"}):
+            assert made.post("/api/v1/observations", json=told, headers=BEARER).status_code == 201
         yield made
 
 
@@ -155,6 +159,22 @@ def test_an_entry_keeps_to_its_schema_however_it_is_asked_for(client: TestClient
         schema = _good(where, method)[code]["content"]["application/json"]["schema"]
         faults = [fault.message for fault in _validator(schema).iter_errors(answer.json())]
         assert faults == [], (method, where)
+
+
+def test_a_reading_keeps_to_its_schema_told_and_withdrawn(client: TestClient) -> None:
+    path = "/api/v1/observations"
+    told = client.post(path, json=WATER, headers=BEARER)
+    gone = client.delete(f"{path}/{told.json()['uuid']}?reason=twice", headers=BEARER)
+    for where, method, code, answer in (
+        (path, "post", "201", told),
+        (f"{path}/{{uuid}}", "delete", "200", gone),
+    ):
+        assert str(answer.status_code) == code, answer.text
+        schema = _good(where, method)[code]["content"]["application/json"]["schema"]
+        assert [fault.message for fault in _validator(schema).iter_errors(answer.json())] == []
+    body = _described()["paths"][path]["post"]["requestBody"]["content"]["application/json"]["schema"]
+    assert not list(_validator(body).iter_errors(WATER))
+    assert list(_validator(body).iter_errors({**WATER, "water_mm": 400}))
 
 
 def test_a_fault_keeps_to_the_schema_of_problems(client: TestClient) -> None:

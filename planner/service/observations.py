@@ -1,0 +1,97 @@
+"""Readings over HTTP: water given and what was measured, told, listed and withdrawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from fastapi import APIRouter, BackgroundTasks, Body, Query, Request
+from fastapi.params import Depends
+from fastapi.responses import Response
+from typing_extensions import TypedDict
+
+from planner.actions import record_reading
+from planner.actions.told import day_start, plain_text
+from planner.diary.observations import ObservationInput, ObservationRow, StoredObservation, observation_row
+from planner.reports.answers import encode
+from planner.service.cache import item, send
+from planner.service.context import Context
+from planner.service.routes import JSON
+from planner.service.write_parts import Day, Key
+
+
+class Observations(TypedDict):
+    """Readings, the oldest first."""
+
+    observations: list[ObservationRow]
+
+
+def observations(context: Context, writer: Sequence[Depends], reader: Sequence[Depends]) -> APIRouter:
+    """The routes under `/observations`; `writer` and `reader` are who may use them."""
+    router = APIRouter()
+
+    def answered(stored: StoredObservation, status: int = 200) -> Response:
+        return Response(encode(observation_row(stored, context.config().site.zone)), status, media_type=JSON)
+
+    @router.post(
+        "/observations",
+        name="tell",
+        status_code=201,
+        dependencies=writer,
+        summary="Tell water given, or what was measured",
+        response_model=ObservationRow,
+        openapi_extra={
+            "requestBody": {
+                "content": {JSON: {"schema": ObservationInput.model_json_schema()}},
+                "required": True,
+            }
+        },
+    )
+    def tell(
+        fields: Annotated[dict[str, object], Body()], later: BackgroundTasks, key: Key = None
+    ) -> Response:
+        stored = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
+        later.add_task(context.renewed)
+        return answered(stored, 201)
+
+    @router.delete(
+        "/observations/{uuid}",
+        name="withdraw reading",
+        dependencies=writer,
+        summary="Withdraw a reading; it stays on record",
+        response_model=ObservationRow,
+    )
+    def withdraw(
+        uuid: str, later: BackgroundTasks, reason: Annotated[str, Query(min_length=1, max_length=2000)]
+    ) -> Response:
+        stored = context.store().withdraw_observation(
+            uuid, context.clock(), reason=plain_text(reason, "the reason")
+        )
+        later.add_task(context.renewed)
+        return answered(stored)
+
+    @router.get(
+        "/observations",
+        name="readings",
+        dependencies=reader,
+        summary="Water given and what was measured, the oldest first",
+        response_model=Observations,
+    )
+    def listed(
+        request: Request,
+        since: Day = None,
+        until: Day = None,
+        surface: str | None = None,
+        withdrawn: bool = False,
+    ) -> Response:
+        now, zone = context.clock(), context.config().site.zone
+        found = context.store().observations(
+            None if since is None else day_start(since, now, zone),
+            None if until is None else day_start(until, now, zone),
+            surface,
+            with_withdrawn=withdrawn,
+        )
+        rows = [observation_row(one, zone) for one in found]
+        return send(request, item(JSON, encode({"observations": rows})))
+
+    return router
