@@ -16,6 +16,7 @@ from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config
 from planner.diary.consequences import consequences, diary_quantities
 from planner.diary.timeline import timeline_of
+from planner.diary.water import told_water
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
 from planner.planning.conditions import conditions_of
 from planner.planning.one_tank import mixes_of
@@ -92,6 +93,7 @@ def assess(
         sowings=known.sowings,
         constants=config.constants,
         diary_quantities=quantities,
+        told_water=told_water(config.site, known, forecast.weather, now),
     )
     conditions = conditions_in(forecast.weather)
     aligned = None if ensemble is None else ensemble.weather.align_to(forecast.weather)

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 _UNITS = {"mL": ("L", 0.001), "ml": ("L", 0.001), "l": ("L", 1.0), "g": ("kg", 0.001)}
 _PLAIN = (
     "water_l",
+    "water_mm",
     "area_m2",
     "target",
     "cover_pct",

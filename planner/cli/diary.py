@@ -41,6 +41,7 @@ _FIELDS = (
         help='Such as "foliar 10-0-4=0.85 L".',
     ),
     click.option("--water-l", type=float, help="Litres of water."),
+    click.option("--water-mm", type=float, help="Water given by watering; else that of --water-l."),
     click.option("--area-m2", type=float, help="When not all of the surface."),
     click.option("--operator", help="Who did it; else the keeper of the site file."),
     click.option("--licence", help="Number of the applicator's licence."),

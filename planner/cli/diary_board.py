@@ -34,6 +34,7 @@ def entry(row: EntryRow) -> str:
     lines += _weather(row)
     figures = (
         ("water", row["water_l"], "L"),
+        ("water", row["water_mm"], "mm"),
         ("cover", row["cover_pct"], "%"),
         ("cut height", row["cut_height_mm"], "mm"),
         ("leaf length", row["leaf_length_mm"], "mm"),

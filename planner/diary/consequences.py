@@ -20,6 +20,7 @@ from planner.diary.growth import (
     degree_days_since,
     feeds_of,
     height_ratio,
+    heights_of,
     months_of,
     nitrogen_share,
     pace_of,
@@ -139,12 +140,13 @@ def _of_surface(
     if cuts:
         ratios = quantities["grass_height_ratio"][0]
         ratio = at_moment(ratios, timeline, now)
+        heights = [height for height in heights_of(book, surface) if height.at <= now]
         pace = pace_of(surface, cuts, timeline, full_growth_mm_d)
         leaf = Leaf(
             last_cut=cuts[-1],
             ratio=ratio,
             length_mm=None if ratio is None else ratio * surface.cut_height_mm,
-            third_at=third_at(surface, cuts[-1], timeline, pace),
+            third_at=third_at(surface, heights[-1], timeline, pace),
             pace=pace,
         )
     regulated = None
@@ -361,7 +363,9 @@ def diary_quantities(
         months = months_of(surface, feeds, timeline, most.get(surface.name))
         regulated = [work for work, _ in regulators_of(book, surface.name)]
         found[surface.name] = {
-            "grass_height_ratio": np.atleast_2d(height_ratio(surface, cuts, timeline, pace)),
+            "grass_height_ratio": np.atleast_2d(
+                height_ratio(surface, heights_of(book, surface), timeline, pace)
+            ),
             "degree_days_since_regulator": np.atleast_2d(degree_days_since(surface, regulated, timeline)),
             "nitrogen_share_of_month": np.atleast_2d(nitrogen_share(months, feeds, timeline)),
         }

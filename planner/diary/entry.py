@@ -54,6 +54,7 @@ class EntryDocument(TypedDict, total=False):
     materials: list[MaterialRow]
     area_m2: float
     water_l: float
+    water_mm: float
     target: str
     cover_pct: float
     tackifier: bool
@@ -152,6 +153,12 @@ class DiaryInput(EntryPart):
     finished: str = Field(default="", description="Left out: the job's usual length after its start, or now.")
     materials: tuple[MaterialInput, ...] = ()
     water_l: float | None = Field(default=None, ge=0, le=100_000)
+    water_mm: float | None = Field(
+        default=None,
+        gt=0,
+        le=100,
+        description="Water given to the surface by watering; else that of water_l.",
+    )
     area_m2: float | None = Field(
         default=None, gt=0, le=1_000_000, description="When not all of the surface."
     )

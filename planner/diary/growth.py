@@ -96,26 +96,47 @@ def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, own_mm
     return Pace(full_growth_mm_d=min(max(guessed, 0.5), 6.0), source="guess", lengths=len(lengths))
 
 
-def height_ratio(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, pace: Pace) -> Array:
-    """Leaf length over the surface's cut height at each hour, shape (hours,); NaN where no cut is on record.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Height:
+    """A height of the leaf that is known: a cut's, or one that was measured."""
+
+    at: datetime
+    mm: float
+
+
+def heights_of(book: Book, surface: Surface) -> tuple[Height, ...]:
+    """Heights on record, the earliest first."""
+    cut = [
+        Height(at=work.finished_at, mm=work.figure("cut_height_mm") or surface.cut_height_mm)
+        for work in cuts_of(book.on(surface.name))
+    ]
+    measured = [
+        Height(at=told.at, mm=told.figures["height_mm"])
+        for told in book.observations
+        if told.surface == surface.name and "height_mm" in told.figures
+    ]
+    return tuple(sorted((*cut, *measured), key=lambda height: height.at))
+
+
+def height_ratio(surface: Surface, heights: tuple[Height, ...], timeline: Timeline, pace: Pace) -> Array:
+    """Leaf length over the surface's cut height at each hour, shape (hours,); NaN where no height is on record.
 
     A growth regulator's braking is left out, so that the third comes out rather too early.
     """
     ratio = np.full(timeline.weather.hours, np.nan)
-    for cut in cuts[-6:]:
-        length = cut.figure("cut_height_mm") or surface.cut_height_mm
-        grown = pace.full_growth_mm_d * timeline.since(cut.finished_at, growth_rate(surface.grass))
-        after = timeline.from_hour_of(cut.finished_at)
-        ratio = np.where(after, (length + grown) / surface.cut_height_mm, ratio)
+    for height in heights[-12:]:
+        grown = pace.full_growth_mm_d * timeline.since(height.at, growth_rate(surface.grass))
+        after = timeline.from_hour_of(height.at)
+        ratio = np.where(after, (height.mm + grown) / surface.cut_height_mm, ratio)
     return ratio
 
 
-def third_at(surface: Surface, cut: Work, timeline: Timeline, pace: Pace) -> datetime | None:
+def third_at(surface: Surface, last: Height, timeline: Timeline, pace: Pace) -> datetime | None:
     """When a third of the leaf would come off at a cut; None when not within the forecast, or not known."""
-    left = ONE_THIRD * surface.cut_height_mm - (cut.figure("cut_height_mm") or surface.cut_height_mm)
+    left = ONE_THIRD * surface.cut_height_mm - last.mm
     if left <= 0.0:
-        return cut.finished_at
-    return timeline.reaches(cut.finished_at, left / pace.full_growth_mm_d, growth_rate(surface.grass))
+        return last.at
+    return timeline.reaches(last.at, left / pace.full_growth_mm_d, growth_rate(surface.grass))
 
 
 def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:

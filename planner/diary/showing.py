@@ -42,6 +42,7 @@ class EntryRow(TypedDict):
     materials: list[MaterialRow] | None
     area_m2: float | None
     water_l: float | None
+    water_mm: float | None
     target: str | None
     cover_pct: float | None
     tackifier: bool | None

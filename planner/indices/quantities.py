@@ -108,8 +108,19 @@ def local_days(weather: HourlyWeather, zone: ZoneInfo, *, turn_h: int = 0) -> Lo
     return LocalDays(dates=dates, first_hour=tuple(int(start) for start in starts), of_hour=of_hour)
 
 
-#: Root zones of a site: soil, depth, crop factor and ready share of each.
-Zones = tuple[tuple[str, float, float, float], ...]
+#: Root zones of a site: soil, depth, crop factor and ready share of each, and the surface where it has water of
+#: its own on record.
+Zones = tuple[tuple[str, float, float, float, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldWater:
+    """Water of one surface that is on record and not in the forecast, each of shape (hours,)."""
+
+    given_mm: Array
+    """Given in the hour; NaN where some was given, and how much is not known."""
+    probe_pct: Array
+    """Water in the root zone by a probe, percent of the volume; NaN where none was read."""
 
 
 class Quantities:
@@ -127,12 +138,15 @@ class Quantities:
         sowings: tuple[Sowing, ...] = (),
         diary_quantities: Mapping[str, Array] | None = None,
         constants: Mapping[str, float] | None = None,
+        told_water: Mapping[str, ToldWater] | None = None,
     ) -> None:
         self.weather = weather
         self.site = site
         self.now = now
         self.surface = surface
         self.constants = dict(constants or {})
+        self.told_water: Mapping[str, ToldWater] = dict(told_water or {})
+        """By the name of the surface; none for a surface with nothing on record."""
         self.sowings = tuple(s for s in sowings if surface is not None and s.surface == surface.name)
         self._table = table
         self._sky = sky

@@ -83,6 +83,7 @@ def run_buckets(
     start_mm: Array,
     measured_mm: Array | None,
     meet_mm: ArrayLike = 0.0,
+    probe_mm: Array | None = None,
 ) -> Array:
     """Water of many root zones over field capacity at the start of each hour, negative below; a zone and member a row.
 
@@ -92,6 +93,8 @@ def run_buckets(
                  start_mm : array (rows,). [mm]
                  measured_mm : array (rows, hours) or None. Taken up again where the state was lost. [mm]
                  meet_mm : array (rows,) or float. Bounds as near as this count as one. [mm]
+                 probe_mm : array (rows, hours) or None. Water by a probe, which the row then has, whatever
+                 it was; NaN where none was read. [mm]
     Returns      array (rows, hours). [mm]
     Valid for    level turf that takes all rain until it is full; what is more runs off
     Missing      after an unknown hour of rain or use the row is NaN until a measured hour, or until the
@@ -101,11 +104,12 @@ def run_buckets(
     Check        tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded
     """
     gaps = np.isnan(rain_mm + use_mm).any(axis=1) | np.isnan(start_mm)
+    probe = np.full(rain_mm.shape, np.nan) if probe_mm is None else probe_mm
     if not gaps.any():
-        return _run_known(rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm)
+        return _run_known(rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm, probe)
     out = np.empty(rain_mm.shape)
     whole = ~gaps
-    columns = (rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm)
+    columns = (rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm, probe)
     if whole.any():
         out[whole] = _run_known(*(column[whole] for column in columns))
     measured = None if measured_mm is None else measured_mm[gaps]
@@ -123,8 +127,10 @@ def _run_known(
     surplus_mm: Array,
     kept: Array,
     start_mm: Array,
+    probe_mm: Array,
 ) -> Array:
     rows, hours = rain_mm.shape
+    probed = set(np.flatnonzero(~np.isnan(probe_mm).all(axis=0)).tolist())
     rain_by_hour, use_by_hour = np.ascontiguousarray(rain_mm.T), np.ascontiguousarray(use_mm.T)
     # Below the readily available water the draw shrinks with what is left, and never passes it.
     draw_by_hour = np.ascontiguousarray(np.minimum(use_mm / (total_mm[:, None] - ready_mm), 1.0).T)
@@ -134,6 +140,8 @@ def _run_known(
     drawn, drained = np.empty(rows), np.empty(rows)
     stays = total_mm * (1.0 - kept)
     for hour in range(hours):
+        if hour in probed:
+            state = np.where(np.isnan(probe_mm[:, hour]), state, probe_mm[:, hour] + total_mm)
         out[hour] = state
         state += rain_by_hour[hour]
         np.minimum(state, full, out=state)
@@ -153,7 +161,8 @@ def _run_between(rows: tuple[Array, ...], measured_mm: Array | None, meet_mm: Ar
 
     Two buckets under the same hours never part further, so what has met stays met until the next gap.
     """
-    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm = rows
+    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept, start_mm, probe_mm = rows
+    probed = set(np.flatnonzero(~np.isnan(probe_mm).all(axis=0)).tolist())
     ready = np.where(np.isnan(ready_mm), 0.5 * total_mm[:, None], ready_mm)
     no_rain, no_use = np.isnan(rain_mm), np.isnan(use_mm)
     # Where a figure is unknown the dry bound takes the least water and the most use, the wet bound is full.
@@ -170,6 +179,8 @@ def _run_between(rows: tuple[Array, ...], measured_mm: Array | None, meet_mm: Ar
     bounds = np.stack([np.where(unknown, -total_mm, start_mm), np.where(unknown, surplus_mm, start_mm)])
     drawn, drained = np.empty(bounds.shape), np.empty(bounds.shape)
     for hour in range(rain_by_hour.shape[0]):
+        if hour in probed:
+            bounds = np.where(np.isnan(probe_mm[:, hour]), bounds, probe_mm[:, hour])
         lost = bounds[1] - bounds[0] > meet_mm
         if measured is not None:
             found = lost & ~np.isnan(measured[hour])

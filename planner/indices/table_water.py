@@ -38,10 +38,10 @@ def _ready_mm(q: Quantities, soil_name: str, depth_m: float, factor: float, shar
 )
 def water_mm(q: Quantities) -> Array:
     """Water over field capacity in the root zone, negative below. All surfaces of the site in one run."""
-    zones = tuple(dict.fromkeys(_zone(surface) for surface in (*q.site.surfaces, q.surface_here)))
+    zones = tuple(dict.fromkeys(_own_zone(q, surface) for surface in (*q.site.surfaces, q.surface_here)))
     stacked = q.of_site("water_mm", zones, lambda: _run_zones(q, zones))
     members = stacked.shape[0] // len(zones)
-    place = zones.index(_zone(q.surface_here)) * members
+    place = zones.index(_own_zone(q, q.surface_here)) * members
     return stacked[place : place + members]
 
 
@@ -50,20 +50,27 @@ def _zone(surface: Surface) -> tuple[str, float, float, float]:
     return (surface.soil, surface.root_depth_m, *_crop_factor(surface.grass))
 
 
+def _own_zone(q: Quantities, surface: Surface) -> tuple[str, float, float, float, str]:
+    """The same, by itself where water of its own is on record."""
+    return (*_zone(surface), surface.name if surface.name in q.told_water else "")
+
+
 def _run_zones(q: Quantities, zones: Zones) -> Array:
     water = soil_water.TURF_WATER
     rain, measured_share = q["rain_mm"], q["soil_moisture_m3m3"]
     et0 = q["et0_hour_mm"]
     shape = np.broadcast_shapes(rain.shape, et0.shape, measured_share.shape)
-    parts: list[list[Array]] = [[] for _ in range(9)]
-    for name, depth, factor, share in zones:
+    parts: list[list[Array]] = [[] for _ in range(10)]
+    for name, depth, factor, share, surface in zones:
         soil = soil_water.soil_named(name)
         total = 1000.0 * (soil.field_capacity - soil.wilting_point) * depth
         surplus = 1000.0 * (soil.saturated - soil.field_capacity) * depth
         # The forecast's soil is another than ours, so of its surplus nothing can be said.
         measured = np.clip((measured_share - soil.field_capacity) * depth * 1000.0, -total, 0.0)
         start = np.where(np.isnan(measured[:, 0]), -water.start_depleted * total, measured[:, 0])
-        rows = (rain, et0 * factor, _ready_mm(q, name, depth, factor, share))
+        told = q.told_water.get(surface)
+        fed = rain if told is None else rain + told.given_mm
+        rows = (fed, et0 * factor, _ready_mm(q, name, depth, factor, share))
         for part, values in zip(parts, rows, strict=False):
             part.append(np.broadcast_to(values, shape))
         kept = np.exp(-1.0 / soil.drains_h)
@@ -71,12 +78,15 @@ def _run_zones(q: Quantities, zones: Zones) -> Array:
         for part, value in zip(parts[3:], (total, surplus, kept, start, near), strict=False):
             part.append(np.broadcast_to(np.asarray(value, dtype=np.float64), shape[:1]))
         parts[8].append(np.broadcast_to(measured, shape))
-    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, near_mm, measured_mm = (
+        by_probe = np.nan if told is None else (told.probe_pct / 100.0 - soil.field_capacity) * depth * 1000.0
+        parts[9].append(np.broadcast_to(np.clip(by_probe, -total, surplus), shape))
+    rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, near_mm, measured_mm, probe_mm = (
         np.concatenate(part) for part in parts
     )
     known = None if np.isnan(measured_mm).all() else measured_mm
+    probed = probe_mm if q.told_water else None
     return soil_water.run_buckets(
-        rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, known, near_mm
+        rain_mm, use_mm, ready_mm, total_mm, surplus_mm, kept_share, start_mm, known, near_mm, probed
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from planner.indices import INDEX
-from planner.indices.quantities import Quantities
+from planner.indices.quantities import Quantities, ToldWater
 from planner.indices.table_spray import edge_rows
 from planner.planning.suitability import Suitability, judge_needs, needs_of
 from planner.planning.windows import Moments, moments_of
@@ -64,10 +64,12 @@ def conditions_of(
     sowings: tuple[Sowing, ...] = (),
     constants: Mapping[str, float] | None = None,
     diary_quantities: Mapping[str, Mapping[str, Array]] | None = None,
+    told_water: Mapping[str, ToldWater] | None = None,
 ) -> SiteConditions:
     """The quantities of a site and all its surfaces; each is computed when a need first asks for it.
 
     `diary_quantities`: what is known from the diary and not from the weather, by surface and name.
+    `told_water`: water given, and water measured in the root zone, by surface.
     """
     sky = Quantities(weather, site, INDEX, now=now, constants=constants)
     surfaces = {
@@ -81,6 +83,7 @@ def conditions_of(
             sowings=sowings,
             constants=constants,
             diary_quantities=(diary_quantities or {}).get(surface.name),
+            told_water=told_water,
         )
         for surface in site.surfaces
     }
