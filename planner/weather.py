@@ -230,6 +230,25 @@ class HourlyWeather:
             flaws=tuple(flaw for flaw in self.flaws if start <= flaw.at < end),
         )
 
+    def with_hour(self, hour: int, figures: Mapping[str, float]) -> HourlyWeather:
+        """The same with these figures in one hour, by column, in all members; they are taken as they are.
+
+        The dew point follows where temperature or humidity is among them.
+        """
+        columns = {name: column.copy() for name, column in self._columns.items()}
+        for name, figure in figures.items():
+            columns.setdefault(name, np.full((1, self.hours), np.nan))[:, hour] = figure
+        if {"air_temp_c", "rel_humidity_pct"} & set(figures) and "dew_point_c" in columns:
+            columns["dew_point_c"][:, hour] = np.nan
+            _complete_humidity(columns)
+        return HourlyWeather(
+            first_hour=self.first_hour,
+            hours=self.hours,
+            columns=columns,
+            step_h=self.step_h,
+            flaws=self.flaws,
+        )
+
     def align_to(self, other: HourlyWeather) -> HourlyWeather:
         """These hours on the axis of another forecast: unknown where they do not reach, and the other's own
         columns where these have none. So members carry their rain and wind, and share what they do not give.

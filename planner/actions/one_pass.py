@@ -189,6 +189,15 @@ def again(
     What the last pull found wrong holds until the next one. None when no forecast is kept that still says
     something.
     """
+    fetched = kept_forecast(config, store, now)
+    if fetched is None:
+        return None
+    before = last_pull(store, fetched.forecast.fetched_at)
+    return _passed(config, store, fetched, before, now, extra_faults, sends)
+
+
+def kept_forecast(config: Config, store: Store, now: datetime) -> Fetched | None:
+    """The newest forecast of the store as though it were fetched; None when none still says something."""
     last = _last_answers(store)
     kept = [(last[name].fetched_at, name) for name in config.forecast.providers if name in last]
     if not kept:
@@ -207,7 +216,7 @@ def again(
     ):
         ensemble = read_answer(provider(ENSEMBLE), last[ENSEMBLE])
     before = last_pull(store, fetched_at)
-    fetched = Fetched(
+    return Fetched(
         forecast=forecast,
         ensemble=ensemble,
         answers={},
@@ -215,7 +224,6 @@ def again(
         age_h=(now - fetched_at) / timedelta(hours=1),
         faults=before.faults,
     )
-    return _passed(config, store, fetched, before, now, extra_faults, sends)
 
 
 def _passed(

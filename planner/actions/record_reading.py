@@ -6,9 +6,16 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from planner.actions.on_the_spot import Verdict, asked, verdict
 from planner.actions.told import AHEAD, past_time, read_as
 from planner.config.load import Config
-from planner.diary.observations import Observation, ObservationInput, StoredObservation, figures_of
+from planner.diary.observations import (
+    Observation,
+    ObservationInput,
+    ObservationRow,
+    figures_of,
+    observation_row,
+)
 from planner.errors import InputError
 from planner.store.records import key_of
 
@@ -28,13 +35,24 @@ def observation_of(told: ObservationInput, config: Config, now: datetime) -> Obs
     return Observation(at=at, figures=figures_of(told), surface=surface, note=told.note)
 
 
+class ObservationAnswer(ObservationRow):
+    """A reading, and the verdict where one was asked for."""
+
+    verdict: Verdict | None
+
+
 def add(
     fields: Mapping[str, object], config: Config, store: Store, now: datetime, *, key: str | None = None
-) -> StoredObservation:
-    """Keeps a reading. With a key (a UUID), sending the same again keeps nothing more."""
-    told = read_as(ObservationInput, fields, "a reading")
+) -> ObservationAnswer:
+    """Keeps a reading, and judges the job that is named with it, if one is. With a key (a UUID), sending the
+    same again keeps nothing more.
+    """
+    told, clock = read_as(ObservationInput, fields, "a reading"), now
+    question = asked(config, told.job, told.surface) if told.job else None
     if key is not None and not told.at:
         # Sent again without a time it is of the moment it was first sent.
         before = [one for one in store.observations(with_withdrawn=True) if one.uuid == key_of(key)]
         now = before[0].observation.at if before else now
-    return store.add_observation(observation_of(told, config, now), now, key)
+    stored = store.add_observation(observation_of(told, config, now), now, key)
+    found = None if question is None else verdict(config, store, stored.observation, *question, clock)
+    return {**observation_row(stored, config.site.zone), "verdict": found}

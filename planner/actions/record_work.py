@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import asdict, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 from zoneinfo import ZoneInfo
 
 from planner.actions.mix_plan import label_of
@@ -23,6 +23,7 @@ from planner.diary.entry import (
     StoredEntry,
     WeatherFigures,
 )
+from planner.diary.observations import ON_THE_SPOT, in_order
 from planner.diary.showing import weather_at
 from planner.errors import InputError, NotKnown
 from planner.reports.sentences import read_time
@@ -45,6 +46,7 @@ _PLAIN = (
 )
 #: Parts of a document that are filled in by us and may differ when the same work is sent again.
 _OURS = ("weather", "filled_in")
+_MEASURED_MARK = "measured:"
 
 
 def entry_of(work: DiaryInput, config: Config, now: datetime) -> Entry:
@@ -182,6 +184,33 @@ def _forecast_figures(kept: KeptForecast, entry: Entry, config: Config) -> Forec
     return {**figures, "provider": kept.provider, "fetched_at": kept.fetched_at.isoformat()}
 
 
+#: A reading on the spot is weather of work that began within this time after it.
+_STILL_MEASURED = timedelta(hours=2)
+
+
+def with_measured(entry: Entry, config: Config, store: Store) -> Entry:
+    """The entry with the newest reading on the spot as its measured weather, marked, where the keeper wrote none."""
+    if entry.document.get("measured"):
+        return entry
+    since = entry.started_at - _STILL_MEASURED
+    kept = [one.observation for one in store.observations(since)]
+    told = [
+        one
+        for one in in_order((*config.readings, *kept))
+        if since <= one.at <= entry.finished_at
+        and one.surface in ("", entry.surface)
+        and set(ON_THE_SPOT) & set(one.figures)
+    ]
+    if not told:
+        return entry
+    newest = told[-1]
+    figures = {name: newest.figures[name] for name in ON_THE_SPOT if name in newest.figures}
+    mark = f"{_MEASURED_MARK} the reading of {newest.at.astimezone(config.site.zone):%H:%M}"
+    filled = [*(entry.document.get("filled_in") or ()), mark]
+    measured = cast("WeatherFigures", figures)
+    return replace(entry, document={**entry.document, "measured": measured, "filled_in": filled})
+
+
 def input_of(entry: Entry) -> dict[str, object]:
     """An entry as the input that would make it, for editing."""
     document = entry.document
@@ -214,6 +243,7 @@ def add(
         before = _known(store, key)
         if before is not None and _same(before.entry, entry, work):
             return before
+    entry = with_measured(entry, config, store)
     return store.add_entry(with_weather(entry, config, store), now, key)
 
 
@@ -240,7 +270,7 @@ def edit(
     ):
         # Sent again: a repeat after a lost answer, or nothing that is new.
         return before
-    entry = _still_filled_in(entry, before.entry, fields, whole)
+    entry = with_measured(_still_filled_in(entry, before.entry, fields, whole), config, store)
     return store.edit_entry(uuid, with_weather(entry, config, store), now, reason=reason, key=key)
 
 
@@ -251,8 +281,12 @@ def _still_filled_in(entry: Entry, before: Entry, fields: Mapping[str, object], 
     sent_times = {"started", "finished"} & set(fields)
     kept = []
     for mark in before.document.get("filled_in") or ():
-        is_time = mark.split(":")[0] in ("started", "finished")
-        if not (sent_times if is_time else "materials" in fields):
+        name = mark.split(":")[0]
+        if name in ("started", "finished"):
+            sent_since = bool(sent_times)
+        else:
+            sent_since = ("measured" if name == "measured" else "materials") in fields
+        if not sent_since:
             kept.append(mark)
     marks = list(dict.fromkeys([*kept, *(entry.document.get("filled_in") or ())]))
     return replace(entry, document={**entry.document, "filled_in": marks} if marks else entry.document)
@@ -271,10 +305,15 @@ def _same(before: Entry, entry: Entry, work: DiaryInput) -> bool:
     if not (work.started and work.finished):
         for side in (left, right):
             side.pop("started_at"), side.pop("finished_at")
+    if any(mark.startswith(_MEASURED_MARK) for mark in before.document.get("filled_in") or ()):
+        # Filled in by us: sent again without it, or with it unchanged, the work is the same.
+        theirs = right["document"].pop("measured", None)
+        if theirs in (None, left["document"].get("measured")):
+            left["document"].pop("measured", None)
     return left == right
 
 
-def _bare(entry: Entry) -> dict[str, object]:
+def _bare(entry: Entry) -> dict[str, Any]:
     plain = asdict(entry)
     plain["document"] = {key: value for key, value in entry.document.items() if key not in _OURS}
     return plain

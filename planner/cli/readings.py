@@ -11,8 +11,10 @@ from planner.cli import options
 from planner.cli.board import wrap
 from planner.cli.diary import pass_again
 from planner.errors import InputError
+from planner.reports.sentences import job_on
 
 if TYPE_CHECKING:
+    from planner.actions.record_reading import ObservationAnswer
     from planner.diary.observations import ObservationRow
     from planner.store.store import Store
 
@@ -33,6 +35,7 @@ _LATELY_DAYS = 28
 @click.option("--air-temp-c", type=float, help="On the spot.")
 @click.option("--rel-humidity-pct", type=float, help="On the spot.")
 @click.option("--note", help="Anything else.")
+@click.option("--job", metavar="J", help="Judge this job by what was measured on the spot.")
 @click.option("--key", help="A UUID; sending the same again under it writes nothing.")
 @click.option(
     "--withdraw", metavar="READING", help="The reading (or how its number begins) that does not hold."
@@ -58,7 +61,9 @@ def reading(
         if withdraw is not None:
             if fields:
                 raise InputError("A reading is withdrawn by itself. Tell the new one with a second command.")
-            stored = store.withdraw_observation(_uuid(withdraw, store), now, reason=reason)
+            gone = store.withdraw_observation(_uuid(withdraw, store), now, reason=reason)
+            row = observation_row(gone, zone)
+            options.show(row, lambda: line(row), as_json)
         elif not set(fields) & set(FIGURES):
             since = now - timedelta(days=_LATELY_DAYS)
             surface = fields.get("surface")
@@ -67,9 +72,8 @@ def reading(
             options.show({"observations": rows}, lambda: listed(rows), as_json)
             return
         else:
-            stored = record_reading.add(fields, full, store, now, key=key)
-        row = observation_row(stored, zone)
-        options.show(row, lambda: line(row), as_json)
+            answer = record_reading.add(fields, full, store, now, key=key)
+            options.show(answer, lambda: "\n".join([line(answer), *verdict_lines(answer)]), as_json)
         pass_again(full, store, now)
 
 
@@ -82,6 +86,23 @@ def line(row: ObservationRow) -> str:
     note = f" ({row['note']})" if row["note"] else ""
     text = f"{row['uuid'][:8]}  {row['at']:%a %d %b %Y %H:%M}  {where}: {in_words(row)}{note}{state}"
     return "\n".join(wrap(text, "", "          "))
+
+
+def verdict_lines(answer: ObservationAnswer) -> list[str]:
+    """The verdict of the job that was asked for, in words; nothing where none was."""
+    found = answer["verdict"]
+    if found is None:
+        return []
+    head = f"{job_on(found['label'], found['surface'])}: {found['state']}. {found['says']}"
+    lines = ["", *wrap(head, "", "  ")]
+    for text in found["against"]:
+        lines += wrap(f"against it: {text}", "  ", "    ")
+    if found["not_read"] and found["state"] != "unread":
+        lines += wrap(f"not read: {', '.join(found['not_read'])}", "  ", "    ")
+    lines += wrap("Hours to come, and gusts, are the forecast's.", "  ")
+    for caution in found["cautions"]:
+        lines += wrap(f"- {caution}", "  ", "    ")
+    return lines
 
 
 def listed(rows: list[ObservationRow]) -> str:

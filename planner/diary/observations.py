@@ -101,16 +101,22 @@ def lacks(surface: str, figures: Mapping[str, float]) -> str:
 
 
 class ObservationInput(Figures):
-    """A reading as it is handed in."""
+    """A reading as it is handed in. With a job it asks for a verdict at that moment."""
 
     surface: str = Field(default="", description="Left out: the whole site, for a gauge or the air.")
     at: str = Field(default="", description="07:30, yesterday 07:30, ISO 8601. Left out: now.")
     note: str = Field(default="", max_length=2000)
+    job: str = Field(
+        default="", description="A job to be judged with what was measured on the spot; it is not kept."
+    )
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
-        if fault := lacks(self.surface, figures_of(self)):
+        figures = figures_of(self)
+        if fault := lacks(self.surface, figures):
             raise ValueError(fault)
+        if self.job and not set(ON_THE_SPOT) & set(figures):
+            raise ValueError(f"a job is judged with what is measured: give any of {', '.join(ON_THE_SPOT)}")
         return self
 
 

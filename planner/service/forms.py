@@ -95,8 +95,8 @@ def forms(context: Context) -> APIRouter:
         fields: dict[str, object] = {
             name: _number(text, name) if name in READINGS else text for name, text in filled.items() if text
         }
-        stored = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
-        return f"/diary?kept={stored.uuid}"
+        told = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
+        return f"/diary?kept={told['uuid']}"
 
     async def taken(
         request: Request,

@@ -12,7 +12,7 @@ from typing_extensions import TypedDict
 
 from planner.actions import record_reading
 from planner.actions.told import day_start, plain_text
-from planner.diary.observations import ObservationInput, ObservationRow, StoredObservation, observation_row
+from planner.diary.observations import ObservationInput, ObservationRow, observation_row
 from planner.reports.answers import encode
 from planner.service.cache import item, send
 from planner.service.context import Context
@@ -30,16 +30,13 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
     """The routes under `/observations`; `writer` and `reader` are who may use them."""
     router = APIRouter()
 
-    def answered(stored: StoredObservation, status: int = 200) -> Response:
-        return Response(encode(observation_row(stored, context.config().site.zone)), status, media_type=JSON)
-
     @router.post(
         "/observations",
         name="tell",
         status_code=201,
         dependencies=writer,
-        summary="Tell water given, or what was measured",
-        response_model=ObservationRow,
+        summary="Tell water given, or what was measured; with a job, its verdict at that moment",
+        response_model=record_reading.ObservationAnswer,
         openapi_extra={
             "requestBody": {
                 "content": {JSON: {"schema": ObservationInput.model_json_schema()}},
@@ -50,9 +47,9 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
     def tell(
         fields: Annotated[dict[str, object], Body()], later: BackgroundTasks, key: Key = None
     ) -> Response:
-        stored = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
+        answer = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
         later.add_task(context.renewed)
-        return answered(stored, 201)
+        return Response(encode(answer), 201, media_type=JSON)
 
     @router.delete(
         "/observations/{uuid}",
@@ -68,7 +65,7 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
             uuid, context.clock(), reason=plain_text(reason, "the reason")
         )
         later.add_task(context.renewed)
-        return answered(stored)
+        return Response(encode(observation_row(stored, context.config().site.zone)), media_type=JSON)
 
     @router.get(
         "/observations",

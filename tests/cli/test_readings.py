@@ -35,6 +35,7 @@ def answer(site: Path, *words: str) -> Any:
 def test_water_is_told_listed_and_withdrawn(site):
     row = answer(site, "--surface", "green", "--water-mm", "4", "--at", "yesterday 04:00")
     assert (row["surface"], row["water_mm"], row["soil_moisture_pct"]) == ("green", 4.0, None)
+    assert row.pop("verdict") is None
     assert answer(site)["observations"] == [row]
     assert "green: water given 4 mm" in ask(site).stdout
     gone = answer(site, "--withdraw", row["uuid"][:8], "--reason", "the other green")
@@ -45,6 +46,16 @@ def test_water_is_told_listed_and_withdrawn(site):
 def test_the_air_on_the_spot_is_of_the_whole_site(site):
     row = answer(site, "--wind-2m-kmh", "9", "--wind-dir-deg", "225", "--note", "by the gate")
     assert (row["surface"], row["wind_2m_kmh"], row["note"]) == (None, 9.0, "by the gate")
+
+
+def test_a_job_named_with_it_is_judged_in_words(site):
+    words = ("--surface", "green", "--wind-2m-kmh", "9", "--job", "foliar_feed")
+    assert answer(site, *words)["verdict"]["state"] == "unread", "no forecast is kept"
+    text = ask(site, *words).stdout
+    assert "foliar feed, green: unread. Not read: no forecast is kept for this hour." in " ".join(
+        text.split()
+    )
+    assert "The label is the law where you are" in text
 
 
 def test_a_repeat_without_a_time_is_the_same_reading(site):

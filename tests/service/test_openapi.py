@@ -164,9 +164,13 @@ def test_an_entry_keeps_to_its_schema_however_it_is_asked_for(client: TestClient
 def test_a_reading_keeps_to_its_schema_told_and_withdrawn(client: TestClient) -> None:
     path = "/api/v1/observations"
     told = client.post(path, json=WATER, headers=BEARER)
+    air = {"surface": "green", "wind_2m_kmh": 9, "job": "foliar_feed"}
+    judged = client.post(path, json=air, headers=BEARER)
+    assert judged.json()["verdict"]["state"] == "unread", "no forecast is kept"
     gone = client.delete(f"{path}/{told.json()['uuid']}?reason=twice", headers=BEARER)
     for where, method, code, answer in (
         (path, "post", "201", told),
+        (path, "post", "201", judged),
         (f"{path}/{{uuid}}", "delete", "200", gone),
     ):
         assert str(answer.status_code) == code, answer.text

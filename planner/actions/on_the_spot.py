@@ -1,0 +1,145 @@
+"""A verdict for this moment: the needs of a job, held against what was just measured where it is to be done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from typing_extensions import TypedDict
+
+from planner.actions.one_pass import assess, kept_forecast
+from planner.actions.pass_input import record_of
+from planner.config.load import Config
+from planner.diary.observations import ON_THE_SPOT, Observation
+from planner.errors import InputError
+from planner.margin import EPS, STATES, State
+from planner.planning.plan import Judged
+from planner.planning.suitability import judge
+from planner.reports.sentences import clause, held_against, sentence
+from planner.reports.verdicts import missing
+from planner.rules.job import Job
+from planner.site import Surface
+from planner.units import KMH_PER_MS, WIND_2M_PER_10M
+from planner.weather import HourlyWeather
+
+if TYPE_CHECKING:
+    from planner.store.store import Store
+
+
+class Verdict(TypedDict):
+    """What holds for a job on a surface at the moment of a reading. It approves nothing: the label comes first."""
+
+    job: str
+    label: str
+    surface: str
+    at: datetime
+    state: State
+    limiting: str | None
+    """The id of the need that limits; null where nothing could be judged."""
+    says: str
+    against: list[str]
+    """Every need that fails, in words."""
+    not_read: list[str]
+    """Needs whose figure is not known."""
+    measured: dict[str, float]
+    """What stood in for the forecast's figures of that hour, by its name."""
+    cautions: list[str]
+
+
+def asked(config: Config, job: str, surface: str) -> tuple[Job, Surface]:
+    """The job and the surface a verdict is asked for. NotKnown or InputError for what does not fit."""
+    found = config.job(job)
+    places = found.surfaces_of(config.site)
+    if surface:
+        place = config.site.surface(surface)
+        if not found.runs_on(place):
+            names = ", ".join(one.name for one in places) or "none"
+            raise InputError(f"{found.label} is not done on {place.name}. Its surfaces here: {names}.")
+        return found, place
+    if len(places) != 1:
+        names = ", ".join(one.name for one in places) or "none"
+        raise InputError(f"Name the surface that {found.label} is to be done on: {names}.")
+    return found, places[0]
+
+
+def verdict(
+    config: Config, store: Store, told: Observation, job: Job, surface: Surface, now: datetime
+) -> Verdict:
+    """The job judged as beginning at the moment of the reading, on the kept forecast.
+
+    Of the hour of that moment the measured figures count and not the forecast's. Hours after it, and what was
+    not measured, such as gusts, stay the forecast's.
+    """
+    measured = {name: told.figures[name] for name in ON_THE_SPOT if name in told.figures}
+    found = Verdict(
+        job=job.name,
+        label=job.label,
+        surface=surface.name,
+        at=told.at.astimezone(config.site.zone),
+        state="unread",
+        limiting=None,
+        says="Not read: no forecast is kept for this hour. Make a pass with haysel refresh.",
+        against=[],
+        not_read=[],
+        measured=measured,
+        cautions=list(job.cautions),
+    )
+    kept = kept_forecast(config, store, now)
+    if kept is None:
+        return found
+    weather = kept.forecast.weather
+    hour = weather.index(told.at)
+    if not 0 <= hour < weather.hours:
+        return found
+    seen = store.last_forecast(kept.forecast.provider)
+    assessment = assess(
+        replace(config, jobs=(job,), wanted=()),
+        replace(kept.forecast, weather=_with_measured(weather, hour, measured)),
+        now=now,
+        stale=kept.stale,
+        record=record_of(store, config, now),
+        seen_at=None if seen is None else seen.fetched_at,
+    )
+    if now >= assessment.stale_at:
+        found["says"] = "Not read: the forecast is stale, and the needs look beyond this hour."
+        return found
+    whole = next(one for one in assessment.plan.judged if one.surface.name == surface.name)
+    into_hour = (told.at - weather.time(hour)) / timedelta(hours=1)
+    attempt = replace(whole.attempt, offset_h=into_hour)
+    judged = replace(whole, attempt=attempt, suitability=judge(job, surface, attempt))
+    return _in_words(found, judged, hour)
+
+
+def _in_words(found: Verdict, judged: Judged, hour: int) -> Verdict:
+    suitability = judged.suitability
+    state, row = STATES[suitability.state[hour]], int(suitability.limiting[hour])
+    need, value = suitability.needs[row], suitability.value(row, hour)
+    says = sentence(state, need, value, gone=missing(judged, need, hour) if state == "unread" else "")
+    against, not_read = [], []
+    for number, each in enumerate(suitability.needs):
+        margin, figure = suitability.margin[number, hour], suitability.value(number, hour)
+        if np.isnan(margin):
+            not_read.append(each.label)
+        elif margin < -EPS:
+            against.append(f"{clause(each, figure)}: {held_against(each, figure)}")
+    clock = found["at"]
+    return {
+        **found,
+        "state": state,
+        "limiting": need.id,
+        "says": f"Measured at {clock:%H:%M}. {says}",
+        "against": against,
+        "not_read": not_read,
+    }
+
+
+def _with_measured(weather: HourlyWeather, hour: int, measured: Mapping[str, float]) -> HourlyWeather:
+    """The weather with the measured figures in the hour they were measured."""
+    figures = dict(measured)
+    wind_kmh = figures.pop("wind_2m_kmh", None)
+    if wind_kmh is not None:
+        figures["wind_10m_ms"] = wind_kmh / KMH_PER_MS / WIND_2M_PER_10M
+    return weather.with_hour(hour, figures)
