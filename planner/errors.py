@@ -4,6 +4,7 @@
      +- InputError               exit 2   what the keeper gave us is wrong
      |   +- ConfigError                   config files have faults (one list a file, all at once)
      |   +- NotKnown                      no such job, surface, day (the known ones are listed)
+     |   +- NotCounted                    work of no job of the rules, that does not say what it counts as
      +- ForecastError            exit 3   no usable forecast
          +- ForecastUnavailable           the provider could not be reached in time
          +- ForecastMalformed             its answer cannot be read
@@ -82,6 +83,10 @@ class NotKnown(InputError):
         near = difflib.get_close_matches(name, known, n=1)
         hint = f' Did you mean "{near[0]}"?' if near else ""
         super().__init__(f'There is no {sort} "{name}".{hint} Known: {", ".join(known) or "none"}.')
+
+
+class NotCounted(InputError):
+    """Work that the rules do not have, without a kind they know or the job whose intervals it counts for."""
 
 
 def require_known(sort: str, name: str, known: Sequence[str]) -> None:

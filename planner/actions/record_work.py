@@ -12,8 +12,11 @@ from zoneinfo import ZoneInfo
 from planner.actions.mix_plan import label_of
 from planner.actions.pass_input import weather_of
 from planner.actions.told import AHEAD, past_time, read_as
+from planner.config.faults import unknown
 from planner.config.load import Config
 from planner.diary.entry import (
+    COUNTS_AS_NOTHING,
+    OTHER_KIND,
     DiaryInput,
     Entry,
     EntryDocument,
@@ -25,7 +28,7 @@ from planner.diary.entry import (
 )
 from planner.diary.observations import ON_THE_SPOT, in_order
 from planner.diary.showing import weather_at
-from planner.errors import InputError, NotKnown
+from planner.errors import InputError, NotCounted, NotKnown
 from planner.reports.sentences import read_time
 from planner.store.forecasts import KeptForecast
 
@@ -52,7 +55,7 @@ _MEASURED_MARK = "measured:"
 def entry_of(work: DiaryInput, config: Config, now: datetime) -> Entry:
     """The entry that the input makes, without weather. InputError or NotKnown for what is wrong."""
     surface = config.site.surface(work.surface)
-    kind, usual = _kind(work, config)
+    kind, counts_as, usual = _kind(work, config)
     if work.grass and work.grass not in config.grasses:
         raise NotKnown("grass", work.grass, sorted(config.grasses))
     filled: list[str] = []
@@ -60,6 +63,8 @@ def entry_of(work: DiaryInput, config: Config, now: datetime) -> Entry:
     area_m2 = work.area_m2 or surface.area_m2
     plain = {name: value for name in _PLAIN if (value := getattr(work, name)) not in (None, "")}
     document = cast("EntryDocument", plain)
+    if counts_as:
+        document["counts_as"] = counts_as
     document["area_m2"] = area_m2
     document["materials"] = [_material(one, area_m2, config, filled) for one in work.materials]
     licence = config.keeper.licence if work.licence is None else work.licence
@@ -82,16 +87,28 @@ def entry_of(work: DiaryInput, config: Config, now: datetime) -> Entry:
     )
 
 
-def _kind(work: DiaryInput, config: Config) -> tuple[str, timedelta]:
+def _kind(work: DiaryInput, config: Config) -> tuple[str, str, timedelta]:
+    """The kind, the job whose intervals it counts for (empty for a job of the rules), and its usual length."""
     for job in config.jobs:
         if job.name == work.job:
-            return job.kind, timedelta(hours=job.duration_h)
+            return job.kind, "", timedelta(hours=job.duration_h)
     names = [job.name for job in config.jobs]
     # Other work is welcome in the diary, but a slip of the pen must not make a job of its own.
     if not work.kind or difflib.get_close_matches(work.job, names, n=1, cutoff=0.8):
-        error = NotKnown("job", work.job, names)
-        raise InputError(f"{error} For work that no rule knows, give a kind as well, such as coring.")
-    return work.kind, timedelta()
+        raise InputError(
+            f"{NotKnown('job', work.job, names)} For work that no rule knows, say its kind, and the job whose "
+            "intervals it counts for."
+        )
+    kinds = sorted({job.kind for job in config.jobs} | {OTHER_KIND})
+    if work.kind not in kinds:
+        raise NotCounted(f"No gap would count it: {unknown('kind', work.kind, kinds)}")
+    if work.counts_as not in (*names, COUNTS_AS_NOTHING):
+        says = unknown("job", work.counts_as, (*names, COUNTS_AS_NOTHING))
+        raise NotCounted(
+            f"The rules have no job {work.job}, so say which of theirs its intervals count as (counts_as), or "
+            f"{COUNTS_AS_NOTHING}: {says}"
+        )
+    return work.kind, work.counts_as, timedelta()
 
 
 def _times(
@@ -223,6 +240,7 @@ def input_of(entry: Entry) -> dict[str, object]:
         "operator": entry.operator,
         "licence": document.get("licence", ""),
         "notes": entry.notes,
+        "counts_as": document.get("counts_as", ""),
         "materials": [
             {"name": row["name"], "amount": row["amount"], "unit": row["unit"]}
             for row in document.get("materials", ())

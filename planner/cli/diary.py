@@ -46,6 +46,11 @@ _FIELDS = (
     click.option("--operator", help="Who did it; else the keeper of the site file."),
     click.option("--licence", help="Number of the applicator's licence."),
     click.option("--notes", help="Anything else."),
+    click.option(
+        "--counts-as",
+        metavar="JOB",
+        help="For a job that the rules do not have: the one whose intervals it counts for, or nothing.",
+    ),
     click.option("--target", help="Weed, disease or purpose."),
     click.option("--cover-pct", type=float, help="Net, straw or mulch over seed, percent of the ground."),
     click.option("--tackifier/--no-tackifier", default=None, help="Whether a tackifier was put on the seed."),
@@ -97,7 +102,9 @@ def _material(text: str) -> Fields:
 @click.argument("job")
 @click.argument("surface")
 @_work
-@click.option("--kind", default="", help="Kind of work, for a job that the rules file does not have.")
+@click.option(
+    "--kind", default="", help="For a job that the rules do not have: one of their kinds, or other."
+)
 @click.option("--key", help="A UUID; sending the same again under it writes nothing.")
 @options.CONFIG
 @options.AS_JSON

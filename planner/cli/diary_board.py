@@ -45,6 +45,7 @@ def entry(row: EntryRow) -> str:
     if row["tackifier"] is not None:
         lines += wrap("tackifier" if row["tackifier"] else "no tackifier", "  ")
     texts = (
+        ("counts as", row["counts_as"]),
         ("target", row["target"]),
         ("grass", row["grass"]),
         ("operator", row["operator"]),

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from planner.diary.entry import Entry, EntryDocument, MaterialRow
+from planner.diary.entry import COUNTS_AS_NOTHING, Entry, EntryDocument, MaterialRow
 from planner.diary.observations import Observation, in_order
 from planner.mix.kit import Stocked
 from planner.site import Grass, Site, Sowing, WorkDone
@@ -40,6 +40,11 @@ class Work:
     used: tuple[Used, ...] = ()
     document: EntryDocument = field(default_factory=EntryDocument)
 
+    @property
+    def counted(self) -> str:
+        """The job of the rules whose intervals it counts for; its own where it is one of them."""
+        return self.document.get("counts_as") or self.job
+
     def figure(self, name: str) -> float | None:
         """A number of the entry; None when it is not there."""
         value = self.document.get(name)
@@ -64,8 +69,9 @@ class Book:
     def done(self) -> tuple[WorkDone, ...]:
         """The work as gaps between jobs need it."""
         return tuple(
-            WorkDone(job=work.job, kind=work.kind, surface=work.surface, at=work.finished_at)
+            WorkDone(job=work.counted, kind=work.kind, surface=work.surface, at=work.finished_at)
             for work in self.works
+            if work.counted != COUNTS_AS_NOTHING
         )
 
     def materials_of(self, work: Work) -> tuple[Stocked, ...]:

@@ -78,7 +78,7 @@ def in_order(due: Iterable[Due]) -> tuple[Due, ...]:
 
 def due_of(want: Wanted, book: Book, site: Site, timeline: Timeline, now: datetime) -> Due | None:
     """When what is wanted is due; None when it is done for good."""
-    works = [work for work in book.on(want.surface) if work.job == want.job and work.finished_at <= now]
+    works = [work for work in book.on(want.surface) if work.counted == want.job and work.finished_at <= now]
     last = works[-1].finished_at if works else None
     if want.by is not None:
         if last is not None and last >= want.by - _DONE_BEFORE:

@@ -11,6 +11,9 @@ from typing_extensions import TypedDict
 from planner.errors import InputError
 from planner.site import require_aware
 
+#: The kind of work that is of none of the rules' kinds, and what counts for no interval.
+OTHER_KIND, COUNTS_AS_NOTHING = "other", "nothing"
+
 
 class _MaterialAmount(TypedDict):
     name: str
@@ -51,6 +54,7 @@ class ForecastFigures(WeatherFigures, total=False):
 class EntryDocument(TypedDict, total=False):
     """What not every job has. A key that is absent is not known."""
 
+    counts_as: str
     materials: list[MaterialRow]
     area_m2: float
     water_l: float
@@ -148,7 +152,13 @@ class DiaryInput(EntryPart):
 
     job: str = Field(min_length=1)
     surface: str = Field(min_length=1)
-    kind: str = Field(default="", description="Only for a job that the rules file does not have.")
+    kind: str = Field(
+        default="", description="Only for a job that the rules do not have: one of their kinds, or other."
+    )
+    counts_as: str = Field(
+        default="",
+        description="For such work: the job of the rules whose intervals it counts for, or nothing.",
+    )
     started: str = Field(default="", description="Left out: the job's usual length before its end.")
     finished: str = Field(default="", description="Left out: the job's usual length after its start, or now.")
     materials: tuple[MaterialInput, ...] = ()

@@ -144,7 +144,7 @@ def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:
     found = []
     for work in book.on(surface):
         lasting = [one.lasts_degree_days for one in book.materials_of(work) if one.lasts_degree_days]
-        if lasting or work.job == "growth_regulator":
+        if lasting or work.counted == "growth_regulator":
             found.append((work, min(lasting) if lasting else LASTS_DEGREE_DAYS))
     return tuple(found)
 

@@ -34,6 +34,7 @@ class EntryRow(TypedDict):
     revision: int
     job: str
     kind: str
+    counts_as: str | None
     surface: str
     started: datetime
     finished: datetime

@@ -10,7 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
-from planner.errors import ForecastError, InputError, NoPassYet, NotKnown, PlannerError
+from planner.errors import ForecastError, InputError, NoPassYet, NotCounted, NotKnown, PlannerError
 from planner.store.records import KeyReused
 
 PROBLEM = "application/problem+json"
@@ -45,6 +45,8 @@ def status_of(error: PlannerError) -> int:
         return 404
     if isinstance(error, KeyReused):
         return 409
+    if isinstance(error, NotCounted):
+        return 422
     if isinstance(error, InputError):
         return 400
     if isinstance(error, (NoPassYet, ForecastError)):

@@ -16,7 +16,7 @@ from click.testing import CliRunner, Result
 from planner.actions import record_work, told
 from planner.cli.commands import haysel
 from planner.config.load import Config, load
-from planner.errors import InputError, NotKnown
+from planner.errors import InputError, NotCounted, NotKnown
 from planner.forecast import RawForecast
 from planner.store.store import Store
 from tests.made import DEMO, ROOT
@@ -163,8 +163,36 @@ def test_what_cannot_be_written_is_told(site, words, says):
     assert answer(site, "list")["entries"] == []
 
 
-def test_other_work_is_welcome_with_its_kind(site):
-    assert answer(site, "add", "coring", "green", "--kind", "coring")["kind"] == "coring"
+def test_other_work_is_welcome_with_its_kind_and_what_it_counts_as(site):
+    aerating = next(job.name for job in load(site).jobs if job.kind == "aerating")
+    row = answer(site, "add", "deep_spiking", "green", "--kind", "aerating", "--counts-as", aerating)
+    assert (row["job"], row["kind"], row["counts_as"]) == ("deep_spiking", "aerating", aerating)
+    again = answer(site, "edit", row["uuid"][:8], "--notes", "wet")
+    assert (again["revision"], again["counts_as"]) == (2, aerating)
+    assert f"counts as: {aerating}" in ask(site, "list").stdout
+
+
+def test_work_that_counts_for_nothing_says_so(site):
+    row = answer(
+        site, "add", "lay_net", "green", "--kind", "other", "--counts-as", "nothing", "--cover-pct", "80"
+    )
+    assert (row["kind"], row["counts_as"]) == ("other", "nothing")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--kind", "nonsense"), 'no kind "nonsense"'),
+        (("--kind", "mowin", "--counts-as", "mow_green"), 'Did you mean "mowing"'),
+        (("--kind", "spraying"), "say which of theirs its intervals count as"),
+        (("--kind", "spraying", "--counts-as", "foliar_fed"), 'Did you mean "foliar_feed"'),
+    ],
+)
+def test_work_that_no_interval_would_count_is_refused_with_what_is_known(site, words, says):
+    found = ask(site, "add", "seaweed", "green", *words)
+    assert isinstance(found.exception, NotCounted)
+    assert says in str(found.exception)
+    assert answer(site, "list")["entries"] == []
 
 
 def test_a_product_that_the_file_does_not_know_is_welcome_with_its_amount(site):

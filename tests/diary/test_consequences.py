@@ -259,3 +259,23 @@ def test_a_cut_of_this_hour_is_known_at_once():
     leaf = changes_of(book(cut(0.25 / 24)), steady()).by_surface["green"].leaf
     assert leaf is not None
     assert leaf.ratio == pytest.approx(1.0, abs=0.01)
+
+
+# Work that the rules do not have ------------------------------------------------------------------------
+
+
+def test_work_counts_for_the_intervals_of_the_job_it_names():
+    other = entry("seaweed", "spraying", "green", NOW - 2 * D, counts_as="foliar_feed")
+    nothing = entry("lay_net", "other", "green", NOW - 2 * D, counts_as="nothing")
+    known = book(other, nothing)
+    assert [(work.job, work.kind) for work in known.done] == [("foliar_feed", "spraying")]
+    wish = Wanted(job="foliar_feed", label="foliar feed", surface="green", every_days=7)
+    (due,) = changes_of(known, steady(), (wish,)).due
+    assert due.due_at == NOW + 5 * D
+
+
+def test_work_counts_as_growth_regulator_where_it_says_so():
+    other = entry("other product", "spraying", "green", NOW - 8 * D, counts_as="growth_regulator")
+    regulated = changes_of(book(other), steady(20.0)).by_surface["green"].regulated
+    assert regulated is not None
+    assert regulated.degree_days == pytest.approx(160.0, abs=1e-6)

@@ -108,6 +108,8 @@ def test_from_another_machine_the_diary_is_read_with_the_token_only():
     [
         ({**MOW, "job": "mow_gren"}, 400, "mow_green"),
         ({**MOW, "surface": "moon"}, 404, "no surface"),
+        ({**MOW, "job": "seaweed", "kind": "nonsense"}, 422, "Known: aerating"),
+        ({**MOW, "job": "seaweed", "kind": "spraying"}, 422, "foliar_feed"),
         ({**MOW, "colour": "green"}, 400, "not a field"),
         ({**MOW, "water_l": -1}, 400, "water_l"),
         ({**MOW, "notes": "\x00"}, 400, "a sign that is none"),
