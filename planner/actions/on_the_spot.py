@@ -11,7 +11,7 @@ import numpy as np
 from typing_extensions import TypedDict
 
 from planner.actions.one_pass import assess, kept_forecast
-from planner.actions.pass_input import record_of
+from planner.actions.pass_input import Record, record_of
 from planner.config.load import Config
 from planner.diary.observations import ON_THE_SPOT, Observation
 from planner.errors import InputError
@@ -23,9 +23,10 @@ from planner.reports.verdicts import missing
 from planner.rules.job import Job
 from planner.site import Surface
 from planner.units import KMH_PER_MS, WIND_2M_PER_10M
-from planner.weather import HourlyWeather
+from planner.weather import Forecast, HourlyWeather
 
 if TYPE_CHECKING:
+    from planner.store.forecasts import KeptForecast
     from planner.store.store import Store
 
 
@@ -91,26 +92,51 @@ def verdict(
     if kept is None:
         return found
     weather = kept.forecast.weather
-    hour = weather.index(told.at)
-    if not 0 <= hour < weather.hours:
+    if not weather.start <= told.at < weather.end:
         return found
     seen = store.last_forecast(kept.forecast.provider)
-    assessment = assess(
-        replace(config, jobs=(job,), wanted=()),
-        replace(kept.forecast, weather=_with_measured(weather, hour, measured)),
-        now=now,
-        stale=kept.stale,
-        record=record_of(store, config, now),
-        seen_at=None if seen is None else seen.fetched_at,
+    record = record_of(store, config, now)
+    stale_at, judged, hour = begun_at(
+        config, kept.forecast, record, job, surface, told.at, measured, now=now, stale=kept.stale, seen=seen
     )
-    if now >= assessment.stale_at:
+    if now >= stale_at:
         found["says"] = "Not read: the forecast is stale, and the needs look beyond this hour."
         return found
-    whole = next(one for one in assessment.plan.judged if one.surface.name == surface.name)
-    into_hour = (told.at - weather.time(hour)) / timedelta(hours=1)
-    attempt = replace(whole.attempt, offset_h=into_hour)
-    judged = replace(whole, attempt=attempt, suitability=judge(job, surface, attempt))
     return _in_words(found, judged, hour)
+
+
+def begun_at(
+    config: Config,
+    forecast: Forecast,
+    record: Record,
+    job: Job,
+    surface: Surface,
+    at: datetime,
+    measured: Mapping[str, float],
+    *,
+    now: datetime,
+    stale: bool = False,
+    seen: KeptForecast | None = None,
+) -> tuple[datetime, Judged, int]:
+    """The job begun at a moment within the forecast, with what was measured in its hour.
+
+    Gives when the forecast is stale, the job judged, and the index of the hour. `seen` is the forecast as it
+    first came.
+    """
+    weather = forecast.weather
+    hour = weather.index(at)
+    assessment = assess(
+        replace(config, jobs=(job,), wanted=()),
+        replace(forecast, weather=_with_measured(weather, hour, measured)),
+        now=now,
+        stale=stale,
+        record=record,
+        seen_at=None if seen is None else seen.fetched_at,
+    )
+    whole = next(one for one in assessment.plan.judged if one.surface.name == surface.name)
+    attempt = replace(whole.attempt, offset_h=(at - weather.time(hour)) / timedelta(hours=1))
+    judged = replace(whole, attempt=attempt, suitability=judge(job, surface, attempt))
+    return assessment.stale_at, judged, hour
 
 
 def _in_words(found: Verdict, judged: Judged, hour: int) -> Verdict:

@@ -46,6 +46,8 @@ _PLAIN = (
     "grass",
     "cut_height_mm",
     "leaf_length_mm",
+    "outcome",
+    "outcome_note",
 )
 #: Parts of a document that are filled in by us and may differ when the same work is sent again.
 _OURS = ("weather", "filled_in")
@@ -171,9 +173,15 @@ def _material(put: MaterialInput, area_m2: float, config: Config, filled: list[s
     }
 
 
-def with_weather(entry: Entry, config: Config, store: Store) -> Entry:
-    """The entry with the weather of its hours from the best kept forecast, marked as not measured."""
+def with_weather(entry: Entry, config: Config, store: Store, before: Entry | None = None) -> Entry:
+    """The entry with the weather of its hours from the best kept forecast, marked as not measured.
+
+    Where none holds them any more, what the entry said `before` of the same hours stays.
+    """
     weather = _stored_weather(entry, config, store)
+    if weather is None and before is not None:
+        same = (before.started_at, before.finished_at) == (entry.started_at, entry.finished_at)
+        weather = before.document.get("weather") if same else None
     return replace(entry, document={**entry.document, "weather": weather})
 
 
@@ -289,7 +297,8 @@ def edit(
         # Sent again: a repeat after a lost answer, or nothing that is new.
         return before
     entry = with_measured(_still_filled_in(entry, before.entry, fields, whole), config, store)
-    return store.edit_entry(uuid, with_weather(entry, config, store), now, reason=reason, key=key)
+    entry = with_weather(entry, config, store, before.entry)
+    return store.edit_entry(uuid, entry, now, reason=reason, key=key)
 
 
 def _still_filled_in(entry: Entry, before: Entry, fields: Mapping[str, object], whole: bool) -> Entry:

@@ -13,7 +13,9 @@ import click
 
 from planner.cli import diary_board, options
 from planner.cli.diary_board import SiteFileWork
-from planner.errors import InputError, PlannerError
+from planner.cli.diary_learning import lessons, outcome
+from planner.cli.writing import entry_uuid, write
+from planner.errors import InputError
 from planner.reports import answers
 
 if TYPE_CHECKING:
@@ -115,7 +117,7 @@ def add(
     from planner.actions import record_work
 
     fields = {"job": job, "surface": surface, "kind": kind, **_fields(work)}
-    _write(config, as_json, lambda full, store, now: record_work.add(fields, full, store, now, key=key))
+    write(config, as_json, lambda full, store, now: record_work.add(fields, full, store, now, key=key))
 
 
 @diary.command()
@@ -143,10 +145,10 @@ def edit(
     names = {name: value for name, value in (("job", job), ("surface", surface), ("kind", kind)) if value}
     fields = {**_fields(work), **names}
 
-    def write(full: Config, store: Store, now: datetime) -> StoredEntry:
-        return record_work.edit(_uuid(entry, store), fields, full, store, now, reason=reason)
+    def changed(full: Config, store: Store, now: datetime) -> StoredEntry:
+        return record_work.edit(entry_uuid(entry, store), fields, full, store, now, reason=reason)
 
-    _write(config, as_json, write)
+    write(config, as_json, changed)
 
 
 @diary.command()
@@ -156,37 +158,11 @@ def edit(
 @options.AS_JSON
 def withdraw(entry: str, reason: str, config: str | None, as_json: bool) -> None:
     """Withdraw the ENTRY. It stays readable in its history."""
-    _write(
+    write(
         config,
         as_json,
-        lambda _, store, now: store.withdraw_entry(_uuid(entry, store), now, reason=reason),
+        lambda _, store, now: store.withdraw_entry(entry_uuid(entry, store), now, reason=reason),
     )
-
-
-def _write(
-    config: str | None, as_json: bool, write: Callable[[Config, Store, datetime], StoredEntry]
-) -> None:
-    """Write, show what is written, and make a pass from the kept forecast, so that gaps and warnings follow.
-
-    Messages wait for the service or the next refresh.
-    """
-    from planner.diary.showing import entry_row
-
-    with options.open_store(config) as (full, store):
-        now = datetime.now(UTC)
-        row = entry_row(write(full, store, now), full.site.zone)
-        options.show(row, lambda: diary_board.entry(row), as_json)
-        pass_again(full, store, now)
-
-
-def pass_again(full: Config, store: Store, now: datetime) -> None:
-    """A pass from the kept forecast after a write; a fault is a note, since the write stands."""
-    from planner.actions.one_pass import again
-
-    try:
-        again(full, store, now=now, sends=False)
-    except PlannerError as error:
-        click.echo(f"note: written down; the plan follows at the next pass ({error})", err=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,7 +236,7 @@ def list_(asked: _Range, withdrawn: bool, history: str | None, config: str | Non
 
     with options.open_store(config) as (full, store):
         if history:
-            found, beside = store.history(_uuid(history, store)), []
+            found, beside = store.history(entry_uuid(history, store)), []
         else:
             found, beside = asked.entries(full, store, with_withdrawn=withdrawn), asked.of_site_file(full)
         rows = [entry_row(one, full.site.zone) for one in found]
@@ -306,7 +282,7 @@ def sheet(asked: _Range, entry: str | None, config: str | None, as_json: bool) -
 
     with options.open_store(config) as (full, store):
         if entry is not None:
-            found = store.history(_uuid(entry, store))[-1:]
+            found = store.history(entry_uuid(entry, store))[-1:]
         else:
             found = tuple(one for one in asked.entries(full, store) if belongs_on_record(one.entry))
         sheets = spray_records(found, full.site.name, full.site.zone)
@@ -321,13 +297,5 @@ def due(source: options.Source, as_json: bool) -> None:
     options.show(answers.due(report), lambda: diary_board.due(report), as_json)
 
 
-def _uuid(text: str, store: Store) -> str:
-    """The entry whose number begins so."""
-    found = [one.uuid for one in store.entries(with_withdrawn=True) if one.uuid.startswith(text.lower())]
-    if len(found) == 1 and len(text) >= 4:
-        return found[0]
-    if not found:
-        return str(store.history(text)[0].uuid)
-    raise InputError(
-        f'"{text}" begins {len(found)} diary entries. Give more of its number (at least 4 letters or digits).'
-    )
+for command in (outcome, lessons):
+    diary.add_command(command)

@@ -51,6 +51,8 @@ def entry(row: EntryRow) -> str:
         ("operator", row["operator"]),
         ("licence", row["licence"]),
         ("notes", row["notes"]),
+        ("outcome", row["outcome"]),
+        ("of the outcome", row["outcome_note"]),
     )
     for name, text in texts:
         if text:

@@ -9,7 +9,7 @@ import click
 
 from planner.cli import options
 from planner.cli.board import wrap
-from planner.cli.diary import pass_again
+from planner.cli.writing import pass_again
 from planner.errors import InputError
 from planner.reports.sentences import job_on
 

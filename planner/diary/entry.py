@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 from typing_extensions import TypedDict
@@ -13,6 +15,16 @@ from planner.site import require_aware
 
 #: The kind of work that is of none of the rules' kinds, and what counts for no interval.
 OTHER_KIND, COUNTS_AS_NOTHING = "other", "nothing"
+
+
+#: How work turned out -> the words for it.
+OUTCOMES: Mapping[str, str] = {
+    "held": "held",
+    "washed": "washed off or away",
+    "scorched": "scorched",
+    "drifted": "drifted",
+    "no_effect": "had no effect",
+}
 
 
 class _MaterialAmount(TypedDict):
@@ -66,6 +78,8 @@ class EntryDocument(TypedDict, total=False):
     cut_height_mm: float
     leaf_length_mm: float
     licence: str
+    outcome: str
+    outcome_note: str
     measured: WeatherFigures
     weather: ForecastFigures | None
     filled_in: list[str]
@@ -181,4 +195,8 @@ class DiaryInput(EntryPart):
     grass: str = ""
     cut_height_mm: float | None = Field(default=None, gt=0, le=200)
     leaf_length_mm: float | None = Field(default=None, gt=0, le=500, description="Measured before the cut.")
+    outcome: Literal["", "washed", "scorched", "held", "drifted", "no_effect"] = Field(
+        default="", description="How it turned out, once that is seen."
+    )
+    outcome_note: str = ""
     measured: Measured = Measured()

@@ -51,6 +51,8 @@ class EntryRow(TypedDict):
     cut_height_mm: float | None
     leaf_length_mm: float | None
     licence: str | None
+    outcome: str | None
+    outcome_note: str | None
     measured: WeatherFigures | None
     weather: ForecastFigures | None
     filled_in: list[str] | None
