@@ -13,7 +13,7 @@ import click
 
 from planner.cli import diary_board, options
 from planner.cli.diary_board import SiteFileWork
-from planner.cli.diary_learning import lessons, outcome
+from planner.cli.diary_learning import import_, lessons, outcome
 from planner.cli.writing import entry_uuid, write
 from planner.errors import InputError
 from planner.reports import answers
@@ -297,5 +297,5 @@ def due(source: options.Source, as_json: bool) -> None:
     options.show(answers.due(report), lambda: diary_board.due(report), as_json)
 
 
-for command in (outcome, lessons):
+for command in (outcome, lessons, import_):
     diary.add_command(command)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli import options
 from planner.cli.board import wrap
-from planner.cli.writing import entry_uuid, write
+from planner.cli.writing import entry_uuid, pass_again, write
 
 if TYPE_CHECKING:
     from planner.actions.lessons import Lessons
@@ -45,6 +46,26 @@ def lessons(config: str | None, as_json: bool) -> None:
     with options.open_store(config) as (full, store):
         found = learned(full, store, datetime.now(UTC))
         options.show(found, lambda: _said(found), as_json)
+
+
+@click.command(name="import")
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--check", "check_only", is_flag=True, help="Only say what would be written, and every fault.")
+@options.CONFIG
+@options.AS_JSON
+def import_(file: str, check_only: bool, config: str | None, as_json: bool) -> None:
+    """Write last year's notebook, a CSV FILE, into the diary. Importing it twice adds nothing."""
+    from planner.actions.notebook import import_notebook
+
+    with options.open_store(config) as (full, store):
+        now = datetime.now(UTC)
+        found = import_notebook(Path(file), full, store, now, check_only=check_only)
+        fresh = found["lines"] - found["there_before"]
+        verb = "can be written" if check_only else "written"
+        text = f"{found['lines']} lines: {fresh} {verb}, {found['there_before']} there before."
+        options.show(found, lambda: text, as_json)
+        if found["added"]:
+            pass_again(full, store, now)
 
 
 def _said(found: Lessons) -> str:
