@@ -54,6 +54,11 @@ class Edge:
     """`water`, `plants`, `people`, `bees` or `other`; what is not told counts as water, the careful side."""
 
     @property
+    def called(self) -> str:
+        """Its name with the article."""
+        return f"the {self.name.removeprefix('the ')}"
+
+    @property
     def is_near(self) -> bool:
         """Whether it is close enough for what leaves the surface to reach it."""
         return self.distance_m is None or self.distance_m <= NEAR_M

@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 
 from planner.config import kit_schema
 from planner.config.faults import FaultList, raise_all, rows, table, word
+from planner.config.labels import with_labels
 from planner.config.light import beside, raw, text_of
 from planner.config.lines import read_toml
 from planner.config.names import Names, check_names, names_of, surface_kinds
@@ -161,7 +162,9 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         surfaces=tuple(_surface(part, grasses) for part in parsed.surfaces),
         **parsed.site.model_dump(exclude={"jobs"}),
     )
+    wanted = _wanted(parsed.wanted, site, jobs)
     jobs = tuple(_within_hours(job, parsed.hours) for job in jobs if not job.off)
+    jobs = with_labels(jobs, wanted, materials)
     return Config(
         file=path,
         site=site,
@@ -185,7 +188,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         quiet_hours=parsed.quiet_hours,
         home=parsed.home,
         growth=parsed.growth,
-        wanted=_wanted(parsed.wanted, site, jobs),
+        wanted=wanted,
         week=parsed.week,
         away=tuple(Away(start=_aware(a.start, site), end=_aware(a.end, site)) for a in parsed.away),
         grasses=grasses,

@@ -30,7 +30,9 @@ _STARTS_A_DAY = 8
 #: One pass for two jobs saves a pass. Judgement.
 _ONE_PASS_GAIN = 1.05
 #: Worth of a day outside the best days before a play day. Judgement.
-_OFF_PLAY = 0.85
+_OFF_PLAY = 0.6
+#: Work is put off by up to this share of its interval for the best days before play. Judgement.
+_PUT_OFF_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,6 +76,9 @@ class Ask:
         """Share of its worth that it keeps on a day."""
         waiting = _KEPT_WAITING ** ((at - now) / timedelta(days=1))
         due = self.due_day(now.astimezone(zone).date(), zone)
+        counted_back = self._before_play(at, due, zone)
+        if counted_back is not None:
+            return float(counted_back * waiting**0.1)
         if due is None or self.ends_by is not None:
             kept = waiting
         elif self.is_by:
@@ -82,16 +87,20 @@ class Ask:
             early = (due - day).days
             # Of two starts as good on one day the sooner is taken.
             kept = (_KEPT_EARLY**early if early > 0 else _KEPT_LATE**-early) * waiting**0.1
-        return float(kept) * self._before_play(at)
+        return float(kept)
 
-    def _before_play(self, at: datetime) -> float:
+    def _before_play(self, at: datetime, due: date | None, zone: ZoneInfo) -> float | None:
+        """Share kept by work that is counted back from a play day; None where none is near enough to wait for."""
         best = self.judged.job.before_play_d
         if self.play is None or best is None or at > self.play:
-            return 1.0
+            return None
+        best_day = (self.play - timedelta(days=0.5 * (best[0] + best[1]))).astimezone(zone).date()
+        if due is not None and (best_day - due).days > max(_PUT_OFF_SHARE * (self.every_d or 14.0), 1.0):
+            return None
         ahead = (self.play - at) / timedelta(days=1)
-        outside = max(best[0] - ahead, ahead - best[1], 0.0)
-        off_middle = abs(ahead - 0.5 * (best[0] + best[1]))
-        return (_OFF_PLAY if outside > 0.5 else 1.0) * (1.0 - 0.02 * off_middle)
+        outside = max(best[0] - ahead, ahead - best[1] - 0.5, 0.0)
+        off_middle = abs((best_day - at.astimezone(zone).date()).days)
+        return (_OFF_PLAY if outside > 0.0 else 1.0) * (1.0 - 0.03 * off_middle)
 
     def apart_h(self) -> float:
         """Hours that two turns of it lie apart at least."""

@@ -104,7 +104,7 @@ def order(
         if number not in able:
             left.append(_without_hour(ask, frame))
         elif number not in done:
-            left.append(_crowded_out(asks, number, starts, chosen, failed, hours))
+            left.append(_crowded_out(asks, number, starts, chosen, failed, hours, frame))
     placed = sorted(
         (each for _, some in chosen for each in some), key=lambda each: (each.start, each.judged.job.name)
     )
@@ -212,8 +212,7 @@ def _without_hour(ask: Ask, frame: Frame) -> Left:
     last = min(weather.hours, int(np.ceil(end_h - weather.first_hour - 1e-9)))
     inside = np.zeros(weather.hours, dtype=bool)
     inside[first : max(first, last)] = True
-    if (inside & (found.state <= NARROW)).any():
-        return Left(ask=ask, hours=int(inside.sum()), is_away=True)
+    holds = bool((inside & (found.state <= NARROW)).any())
     failing = found.margin < -EPS
     calendar = np.array([need.is_calendar for need in found.needs])
     is_open = inside & ~failing[calendar].any(axis=0)
@@ -230,7 +229,8 @@ def _without_hour(ask: Ask, frame: Frame) -> Left:
         ask=ask,
         hours=int(is_open.sum()),
         lost=tuple(most),
-        is_unread=unread > 0 and unread >= max(lost.values(), default=0),
+        is_away=holds,
+        is_unread=not holds and unread > 0 and unread >= max(lost.values(), default=0),
     )
 
 
@@ -241,6 +241,7 @@ def _crowded_out(
     chosen: _Chosen,
     failed: dict[int, Placed],
     hours: HoursOfDays,
+    frame: Frame,
 ) -> Left:
     """Which work stands in the hours that an ask could have had."""
     apart = Apart(asks, starts, hours)
@@ -250,7 +251,8 @@ def _crowded_out(
         for other, some in chosen:
             if not apart.both(start, other):
                 rivals |= {f"{one.judged.job.name} {one.judged.surface.name}": one.judged for one in some}
-    return Left(ask=asks[number], hours=len(mine), taken_by=tuple(rivals.values()), beside=failed.get(number))
+    closed = _without_hour(asks[number], frame)
+    return replace(closed, is_away=False, taken_by=tuple(rivals.values()), beside=failed.get(number))
 
 
 def _solve(apart: Apart, starts: Sequence[Start]) -> tuple[list[int], str]:

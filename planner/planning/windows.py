@@ -12,6 +12,7 @@ from msgspec import Struct
 from planner.margin import EPS, NARROW, STATES, STEADY, UNREAD, State
 from planner.planning.suitability import Suitability
 from planner.rules.base import Attempt, Need, ResultKey
+from planner.rules.limit import Limit
 from planner.terms import SPRAYING
 from planner.weather import HourlyWeather
 
@@ -213,6 +214,14 @@ class Closed:
     """Rows of the needs past which work harms, that close hours."""
 
 
+def _reach_h(suitability: Suitability) -> int:
+    """Hours after the start that the needs look at, at most."""
+    ends = [
+        need.span_h(suitability.job.duration_h)[1] for need in suitability.needs if isinstance(need, Limit)
+    ]
+    return int(np.ceil(max(ends, default=0.0)))
+
+
 def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime, hours: int) -> Closed:
     """The causes over the next `hours` hours."""
     first = max(0, weather.index(now))
@@ -221,6 +230,9 @@ def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime
     calendar = np.array([need.is_calendar for need in suitability.needs])
     ahead = np.zeros(weather.hours, dtype=bool)
     ahead[first:last] = True
+    # Hours whose after-hours lie past the forecast cannot be read by anybody: they are no reason.
+    reached = ahead & (np.arange(weather.hours) < weather.hours - _reach_h(suitability))
+    ahead = reached if reached.any() else ahead
     is_open = ahead & ~failing[calendar].any(axis=0)
     inside = is_open if is_open.any() else ahead
     unread = np.flatnonzero(inside & (suitability.state == UNREAD))

@@ -135,7 +135,7 @@ def _job(judged: Judged, table: _Table, first: int) -> JobWorkings:
         surface=judged.surface.name,
         why=job.why,
         duration_min=job.duration_min,
-        cautions=job.cautions,
+        cautions=job.cautions_on(judged.surface),
         states=found.state[first:].astype(np.uint8).tobytes(),
         limiting=found.limiting[first:].astype(np.uint8).tobytes(),
         score=table.column(found.score),

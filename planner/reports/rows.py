@@ -280,6 +280,8 @@ class WorkRow(JobRow, frozen=True, kw_only=True):
     cautions: tuple[str, ...] = ()
     together: tuple[str, ...] = ()
     """Labels of the jobs that share its tank."""
+    tank: str = ""
+    """How they are mixed; empty where it has its own tank."""
 
 
 class LeftRow(JobRow, frozen=True, kw_only=True):

@@ -79,9 +79,9 @@ def with_wind(found: Limiting, judged: Judged, hour: int) -> Limiting:
     if np.isnan(bearing) or np.isnan(speed):
         return found
     point = _POINTS[round(bearing / 22.5) % 16]
-    toward = [edge.name for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] > 0.5]
-    away = [edge.name for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] == 0.0]
-    where = f"toward the {toward[0]}" if toward else f"away from the {away[0]}" if away else ""
+    toward = [edge.called for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] > 0.5]
+    away = [edge.called for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] == 0.0]
+    where = f"toward {toward[0]}" if toward else f"away from {away[0]}" if away else ""
     says = f"{found.says.rstrip('.')}; air {point} {speed:.0f} km/h, {where}."
     return replace(found, says=says) if where and len(says) <= LONGEST_SAYS else found
 
@@ -164,7 +164,7 @@ def _ribbon(judged: Judged, words: Words, now: datetime) -> RibbonRow:
         why=job.why,
         duration_min=job.duration_min,
         has_label=job.has_label,
-        cautions=job.cautions,
+        cautions=job.cautions_on(judged.surface),
         runs=tuple(_run(judged, words, begin, end) for begin, end in runs(judged, first)),
     )
 

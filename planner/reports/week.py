@@ -37,7 +37,7 @@ def week_row(assessment: Assessment, week: WeekOrder, words: Words) -> WeekRow:
         method=week.method,
         says=_says(week, len(planned), len(uncounted)),
         work=tuple(_placed(placed, assessment, words) for placed in week.placed),
-        left=(*_left_rows(week.left, assessment, words), *uncounted),
+        left=(*_left_rows(week, assessment, words), *uncounted),
         planned=tuple(_planned_row(work, span, assessment) for work, span in planned),
         done=_done_rows(assessment),
     )
@@ -180,18 +180,28 @@ def _placed(placed: Placed, assessment: Assessment, words: Words) -> WorkRow:
         score=known(placed.score),
         limiting=words.limiting(judged, placed.hour),
         because=_why(placed.ask, assessment, placed.start),
-        cautions=judged.job.cautions,
+        cautions=judged.job.cautions_on(judged.surface),
         together=tuple(_label_of(job, assessment) for job in placed.together),
+        tank=_tank(placed, assessment),
     )
 
 
-def _left_rows(left: tuple[Left, ...], assessment: Assessment, words: Words) -> list[LeftRow]:
-    """Each job that misses turns, once, with the reason of the first of them."""
+def _tank(placed: Placed, assessment: Assessment) -> str:
+    """How work that shares its tank is mixed."""
+    if not placed.together:
+        return ""
+    names = _and([_label_of(job, assessment) for job in placed.together])
+    return f"One tank with {names}: try it in a jar first; `haysel mix` gives the order. The labels decide."
+
+
+def _left_rows(week: WeekOrder, assessment: Assessment, words: Words) -> list[LeftRow]:
+    """Each job that misses turns, once, with the reason of the first of them and when it is done instead."""
     rows: dict[tuple[str, str], tuple[LeftRow, int]] = {}
-    for one in left:
+    for one in week.left:
         judged = one.ask.judged
         key = (judged.job.name, judged.surface.name)
-        row, count = rows.get(key, (_left(one, assessment, words), 0))
+        later = _next_turn(one, week, assessment.plan.conditions.site.zone)
+        row, count = rows.get(key, (_left(one, assessment, words, later), 0))
         rows[key] = (row, count + 1)
     return [
         row
@@ -208,14 +218,28 @@ def _left_rows(left: tuple[Left, ...], assessment: Assessment, words: Words) -> 
     ]
 
 
-def _left(one: Left, assessment: Assessment, words: Words) -> LeftRow:
+def _next_turn(one: Left, week: WeekOrder, zone: ZoneInfo) -> str:
+    """When the work is done after all, and by how much that is late; nothing where no later turn has its hour."""
+    judged, due = one.ask.judged, one.ask.due
+    if due is None:
+        return ""
+    later = [
+        each.start
+        for each in week.placed
+        if (each.judged.job.name, each.judged.surface.name) == (judged.job.name, judged.surface.name)
+        and each.start > due
+    ]
+    return f" Next {_day(min(later), zone)}{_late(due, min(later), zone)}." if later else ""
+
+
+def _left(one: Left, assessment: Assessment, words: Words, later: str) -> LeftRow:
     judged = one.ask.judged
     return LeftRow(
         job=judged.job.name,
         label=judged.job.label,
         kind=judged.job.kind,
         surface=judged.surface.name,
-        says=_why_left(one, words),
+        says=f"{_why_left(one, words)}{later}",
         because=_why(one.ask, assessment, None),
     )
 
@@ -227,7 +251,8 @@ def _why_left(one: Left, words: Words) -> str:
         return f"Beside the rest of the week: {found.says}"
     if one.taken_by:
         names = sorted({job_on(each.job.label, each.surface.name) for each in one.taken_by})
-        return f"Its hours go to {_and(names[:3])}."
+        closes = f" Other hours: {_closes(one)}." if one.lost else ""
+        return f"Its hours go to {_and(names[:3])}.{closes}"
     if one.is_away:
         return "You are away, or at work that is planned, in the hours that hold."
     if one.is_unread:
@@ -236,8 +261,8 @@ def _why_left(one: Left, words: Words) -> str:
     if not one.lost:
         return "The forecast ends before its day."
     needs = judged.suitability.needs
-    row, count, hour = one.lost[0]
-    says = clause(needs[row], judged.suitability.value(row, hour))
+    row, count, _ = one.lost[0]
+    says = _closes(one)
     of = f" in {count} of {one.hours} h" if one.hours and not needs[row].is_calendar else ""
     remedy = next((needs[r].remedy for r, _, _ in one.lost if needs[r].remedy), "")
     also = [needs[r].label for r, _, _ in one.lost[1:2] if not needs[r].is_calendar]
@@ -245,6 +270,13 @@ def _why_left(one: Left, words: Words) -> str:
     if also and len(text) + len(also[0]) < 100:
         text += f"; also {also[0]}"
     return f"{text}. {remedy[:1].upper()}{remedy[1:]}." if remedy else f"{text}."
+
+
+def _closes(one: Left) -> str:
+    """What closes most hours of an ask, in trade words."""
+    found = one.ask.judged.suitability
+    row, _, hour = one.lost[0]
+    return clause(found.needs[row], found.value(row, hour))
 
 
 def _and(names: list[str]) -> str:

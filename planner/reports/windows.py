@@ -69,7 +69,7 @@ def _window(ranked: Ranked, words: Words) -> WindowRow:
         ),
         not_read=_not_read(judged, window.best_hour),
         tasks=_tasks(judged, window.best_hour),
-        cautions=job.cautions,
+        cautions=job.cautions_on(judged.surface),
     )
 
 

@@ -10,8 +10,11 @@ from planner.rules.base import Need
 from planner.rules.clock import Clock, Season
 from planner.rules.gap import Count, Gap
 from planner.rules.limit import Limit, Slope
-from planner.site import Site, Surface
+from planner.site import Edge, Site, Surface
+from planner.terms import SPRAYING
 
+#: Untreated strip beside water where no label says more (UK advice on drift adds 2 m).
+STRIP_M = 2.0
 #: The table of kinds. A need without `kind` is a limit on a quantity.
 KINDS = {
     "limit": Limit,
@@ -66,12 +69,37 @@ class Job(BaseModel):
     off: bool = Field(default=False, description="Not done here; the name stays known.")
     needs: tuple[AnyNeed, ...] = Field(min_length=1)
     cautions: tuple[str, ...] = ()
+    buffers_m: dict[str, float] = Field(
+        default={}, description="Untreated strip beside water that a label asks for, by surface."
+    )
     why: str = Field(default="", description="Why the job is the way it is, in a line.")
 
     @property
     def duration_h(self) -> float:
         """Length of the work in hours."""
         return self.duration_min / 60.0
+
+    def cautions_on(self, surface: Surface) -> tuple[str, ...]:
+        """The cautions on a surface: a spray's name what lies beside it."""
+        if self.kind != SPRAYING:
+            return self.cautions
+        return (*self.cautions, *(says for edge in surface.edges for says in self._beside(edge, surface)))
+
+    def _beside(self, edge: Edge, surface: Surface) -> tuple[str, ...]:
+        if edge.kind == "water" and edge.is_near:
+            strip = self.buffers_m.get(surface.name)
+            how = (
+                f"{strip:g} m, as your label asks,"
+                if strip is not None
+                else f"{STRIP_M:g} m or what the label asks"
+            )
+            return (f"Leave an untreated strip of {how} beside {edge.called}.",)
+        if edge.kind == "bees":
+            return (
+                f"Bees at {edge.called}: spray nothing in flower, mow the flowers off first, keep under 8 km/h of "
+                "wind, and tell the bee-keeper two days ahead.",
+            )
+        return ()
 
     def runs_on(self, surface: Surface) -> bool:
         """Whether it is done on that surface."""

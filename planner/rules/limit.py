@@ -68,8 +68,8 @@ class Limit(Need):
                 update={
                     "id": f"{self.id}_{edge.name.replace(' ', '_')}",
                     "quantity": f"{TO_EDGE}:{edge.name}",
-                    "label": f"air toward the {edge.name}",
-                    "high": f"air moves toward the {edge.name}",
+                    "label": f"air toward {edge.called}",
+                    "high": f"air moves toward {edge.called}",
                     "hard_max": self.hard_max if edge.is_near else None,
                 }
             )

@@ -7,6 +7,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planner.indices.leaf_wetness import BROWN_PATCH_FROM, DOLLAR_SPOT_FROM
 from planner.indices.quantities import Quantities
@@ -83,7 +84,7 @@ def _on_surface(scene: Scene, surface: str, found: _Weather) -> list[Notice]:
     near = np.array([today <= day <= today + timedelta(days=DAYS_AHEAD) for day in found.dates])
     # What is not known raises nothing here and is named among what is not read.
     highest = np.max([np.nan_to_num(row) for row in found.strength.values()], axis=0)
-    over = near & (highest >= 0.5 - scene.hysteresis)
+    over = near & ((highest >= 0.5 - scene.hysteresis) | _warm_wet(found, 0.0))
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
     return [
         _notice(scene, surface, found, slice(int(begin), int(end)))
@@ -96,6 +97,11 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
     worst = {name: float(np.nanmax(np.nan_to_num(row[run]))) for name, row in found.strength.items()}
     strength = max(worst.values())
     raised = [name for name, figure in worst.items() if figure >= 0.5]
+    warm_wet = bool(np.any(_warm_wet(found, 0.0)[run]))
+    if warm_wet:
+        strength = max(strength, 0.5)
+        # Both are the diseases of such nights, whatever their figures fall short of.
+        raised += [name for name in ("brown patch", "pythium") if name in worst and name not in raised]
     named = raised or [max(worst, key=lambda name: worst[name])]
     days = found.dates[run]
     return Notice(
@@ -103,8 +109,10 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
         surface=surface,
         begins=max(scene.now, _midnight(days[0], zone)),
         ends=_midnight(days[-1] + timedelta(days=1), zone),
-        level=level_of(_gravity(worst, 0.0), 1.0),
-        calm_level=level_of(_gravity(worst, scene.margin), 1.0),
+        level=level_of(max(_gravity(worst, 0.0), float(warm_wet)), 1.0),
+        calm_level=level_of(
+            max(_gravity(worst, scene.margin), float(np.any(_warm_wet(found, 1.0)[run]))), 1.0
+        ),
         raised_from=0.5,
         # The level and the days are the news; a few hundredths more or less are not.
         step=2.0,
@@ -123,6 +131,17 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
             "status": "; ".join(f"{name}: {STATUS[name]}" for name in named),
         },
     )
+
+
+#: A hot day, a warm night and so many hours of damp air in it. Common practice, no source; nutter-1983 asks for 14 h.
+_HOT_DAY_C, _WARM_NIGHT_C, _DAMP_H = 30.0, 20.0, 6.0
+
+
+def _warm_wet(found: _Weather, spare_k: float) -> NDArray[np.bool_]:
+    """Days and nights that the trade fears most, within `spare_k` of their figures, shape (days,)."""
+    hot = found.hottest_c >= _HOT_DAY_C - spare_k
+    warm = (found.night_c >= _WARM_NIGHT_C - spare_k) & (found.humid_h >= _DAMP_H)
+    return np.asarray(hot & warm) if "pythium" in found.strength else np.zeros(hot.shape, dtype=bool)
 
 
 def _gravity(worst: dict[str, float], margin: float) -> float:

@@ -13,6 +13,7 @@ from planner.actions.pass_input import Record
 from planner.cli.commands import haysel
 from planner.config.load import load
 from planner.diary.entry import Entry, EntryDocument, StoredEntry
+from planner.errors import InputError
 from planner.forecast.recorded import read_file
 from tests.casebook.answers import Found, ask
 from tests.casebook.recipes import Sky
@@ -32,10 +33,10 @@ def test_work_of_a_kind_nobody_knows_is_not_taken_in_silence(tmp_path):
     nine_days_ago = (datetime.now(UTC) - timedelta(days=9)).isoformat(timespec="minutes")
     words = ["diary", "add", "spot weeding", "surround", "--kind", "herbicide", "--from", nine_days_ago]
     found = CliRunner().invoke(haysel, [*words, "--to", nine_days_ago, "--config", str(path)])
-    said = " ".join(found.output.split())
+    said = " ".join(f"{found.output} {found.exception or ''}".split())
     if found.exit_code:
         # Refused: then the kinds that are known are named.
-        assert found.exit_code == 2, said
+        assert isinstance(found.exception, InputError), said
         assert "spraying" in said
         assert "mowing" in said
     else:

@@ -200,7 +200,7 @@ def test_the_days_before_a_long_rain_are_planned_with_it_in_sight(tmp_path, shar
         ((2, 22), (4, 5)),
         ((3, 2), (6, 4)),
         ((3, 14), (9, 5)),
-        ((4, 6), (4, 3)),
+        ((4, 16), (4, 3)),
     ):
         sky.rain(*at, *(share * mm for mm in amounts))
     sky.wind(18.0, 2, range(20, 24)).wind(18.0, [3, 4]).gust(34.0, [3, 4])
