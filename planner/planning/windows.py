@@ -217,7 +217,9 @@ class Closed:
 def _reach_h(suitability: Suitability) -> int:
     """Hours after the start that the needs look at, at most."""
     ends = [
-        need.span_h(suitability.job.duration_h)[1] for need in suitability.needs if isinstance(need, Limit)
+        need.span_h(suitability.job.duration_h)[1]
+        for need in suitability.needs
+        if isinstance(need, Limit) and need.sum_up != "mean_ahead"
     ]
     return int(np.ceil(max(ends, default=0.0)))
 

@@ -100,9 +100,6 @@ class WindowRow(JobRow, frozen=True, kw_only=True):
     state: State
     latest_start: datetime
     best_start: datetime
-    steady_from: datetime | None
-    """Where it is steady: from when, around the best start."""
-    steady_until: datetime | None
     duration_min: float
     score: float | None
     chance: float | None
@@ -117,6 +114,9 @@ class WindowRow(JobRow, frozen=True, kw_only=True):
     not_read: tuple[str, ...]
     tasks: tuple[str, ...]
     cautions: tuple[str, ...]
+    steady_from: datetime | None = None
+    """Where it is steady: from when, around the best start."""
+    steady_until: datetime | None = None
 
 
 class HoursLost(Struct, frozen=True, kw_only=True):

@@ -15,7 +15,9 @@ import numpy as np
 
 from planner.weather import Array, Mask
 
-Summary = Literal["lowest", "highest", "total", "mean"]
+Summary = Literal["lowest", "highest", "total", "mean", "mean_ahead"]
+#: Hours that must be left of a span for its mean to stand for all of it.
+LEAST_AHEAD_H = 24
 Values = TypeVar("Values", Array, Mask)
 _NUDGE = 1e-9
 
@@ -93,6 +95,8 @@ def summed_up(column: Array, low: int, high: int, how: Summary) -> Array:
     length = high - low + 1
     if low == 0 and high == 0:
         return column
+    if how == "mean_ahead":
+        return _mean_ahead(column, low, high)
     result = np.full(column.shape, np.nan)
     if length > column.shape[-1]:
         return result
@@ -106,6 +110,27 @@ def summed_up(column: Array, low: int, high: int, how: Summary) -> Array:
             runs = runs / length
     _place(result, runs, low, high)
     return result
+
+
+def _mean_ahead(column: Array, low: int, high: int) -> Array:
+    """The mean over hours low..high of every start, without those past the last hour.
+
+    Unknown where fewer than a day of them is left, where they begin before the first hour, or where one of them is
+    unknown.
+    """
+    hours = column.shape[-1]
+    unknown = np.isnan(column)
+    ladders = [
+        np.concatenate([np.zeros((*column.shape[:-1], 1)), np.cumsum(values, axis=-1)], axis=-1)
+        for values in (np.where(unknown, 0.0, column), unknown.astype(np.float64))
+    ]
+    first = np.arange(hours) + low
+    last = np.minimum(np.arange(hours) + high + 1, hours)
+    count = last - first
+    known = (first >= 0) & (count >= min(LEAST_AHEAD_H, high - low + 1))
+    first, last = np.clip(first, 0, hours), np.clip(last, 0, hours)
+    sums, gaps = (ladder[..., last] - ladder[..., first] for ladder in ladders)
+    return np.where(known & (gaps < 0.5), sums / np.maximum(count, 1), np.nan)
 
 
 def _place(result: Values, runs: Values, low: int, high: int) -> None:

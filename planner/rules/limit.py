@@ -32,8 +32,10 @@ class Limit(Need):
         description="before: [from, to] hours before the start. after: [from, to] hours after the end. "
         "during: hours added in front of the start and behind the end.",
     )
-    sum_up: Literal["every", "lowest", "highest", "total", "mean"] = Field(
-        default="every", description="How the hours are summed up; every: each hour by itself."
+    sum_up: Literal["every", "lowest", "highest", "total", "mean", "mean_ahead"] = Field(
+        default="every",
+        description="How the hours are summed up; every: each hour by itself; mean_ahead: their mean, without those "
+        "past the end of the forecast where a day of them is left.",
     )
 
     hose_mm: float = Field(
@@ -81,7 +83,13 @@ class Limit(Need):
         return _span_of(self.when, self.hours, duration_h)
 
     def edges_h(self, attempt: Attempt) -> tuple[float, ...]:
-        return () if self.when == "start" else self.span_h(attempt.duration_h)
+        if self.when == "start":
+            return ()
+        first, last = self.span_h(attempt.duration_h)
+        if self.hard_min is not None and self.sum_up not in ("every", "highest"):
+            # An hour that is needed is lost at the very moment in which it leaves the span: a minute before is safe.
+            return first + 1.0 / 60.0, last
+        return first, last
 
     def _hours(self, attempt: Attempt) -> tuple[int, int]:
         """First and last hour that count, from the start hour."""

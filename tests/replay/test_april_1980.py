@@ -118,8 +118,11 @@ def test_r5_the_latest_start_is_told_from_the_end_of_the_after_hours(month):
     # Rain starts at 14 h: 45 minutes of work and 4 dry hours before it.
     assert foliar.latest_start == at(12, 9, 15)
     assert states(found, "foliar_feed", "green", at(12, 10), 2) == ["broken", "broken"]
-    herbicide = judged(found, "systemic_herbicide", "east bank").windows[0]
+    # Level tees without an edge: the six dry hours alone decide.
+    herbicide = judged(found, "systemic_herbicide", "mat tees").windows[0]
     assert herbicide.latest_start == at(12, 7, 15)
+    # The bank above the brook: the air moves toward it, and 5.1 mm fall in an hour within the day.
+    assert set(states(found, "systemic_herbicide", "east bank", at(12, 6), 12)) == {"barred"}
 
 
 def test_r7_freezing_without_white_frost_and_cold_nights_bar_the_herbicide(month):
@@ -131,8 +134,8 @@ def test_r7_freezing_without_white_frost_and_cold_nights_bar_the_herbicide(month
     assert frost.ends is not None
     assert near(frost.ends, at(17, 8))
     assert all("olling" in advice or "wheels" in advice for advice in frost.advice)
-    assert set(states(found, "systemic_herbicide", "east bank", at(17, 6), 12)) == {"barred"}
-    following = judged(found, "systemic_herbicide", "east bank").windows[0]
+    assert set(states(found, "systemic_herbicide", "mat tees", at(17, 6), 12)) == {"barred"}
+    following = judged(found, "systemic_herbicide", "mat tees").windows[0]
     # Expected 07-10 h on 18 April.
     assert near(following.start, at(18, 7))
     assert near(following.latest_start, at(18, 10))

@@ -87,7 +87,11 @@ def _limit_figures(need: Any, job: Job, attempt: Attempt, hour: int, member: int
     column = attempt.quantities[need.quantity]
     row = column[min(member, column.shape[0] - 1)]
     values = []
-    for index in _hours_of(need, job, hour):
+    inside = _hours_of(need, job, hour)
+    if need.sum_up == "mean_ahead":
+        reached = [index for index in inside if index < len(row)]
+        inside = reached if len(reached) >= min(24, len(inside)) else inside
+    for index in inside:
         if not 0 <= index < len(row):
             return [None]
         values.append(float(row[index]))
@@ -100,7 +104,7 @@ def _limit_figures(need: Any, job: Job, attempt: Attempt, hour: int, member: int
             # The hose gives what comfort asks and rain lacks, as far as it reaches.
             total = min(wanted, total + need.hose_mm)
         return [total]
-    if need.sum_up == "mean":
+    if need.sum_up in ("mean", "mean_ahead"):
         return [sum(values) / len(values)]
     if need.sum_up == "lowest":
         return [min(values)]
