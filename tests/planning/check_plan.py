@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
+from planner.indices.grasses import GRASSES
+
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 HOURS_OF = {"h": 1.0, "d": 24.0}
 #: Calendar days before play in which a kind of work would still show. Common practice, no source.
@@ -60,17 +62,23 @@ class Wait:
     then: frozenset[str]
     hours: float
     id: str
+    or_within_h: float = -1.0
+    """It is no fault either where the other follows this soon."""
 
     def between(self, first: frozenset[str], then: frozenset[str]) -> bool:
         return bool(self.first & first and self.then & then)
+
+    def is_short(self, gone_h: float) -> bool:
+        return self.or_within_h < gone_h < self.hours - 0.02
 
 
 class Rules:
     """Lengths, kinds and gaps as the rules file has them."""
 
-    def __init__(self, file: Path, surface_kinds: Mapping[str, str]) -> None:
+    def __init__(self, file: Path, surfaces: Iterable[Mapping[str, Any]]) -> None:
+        """`surfaces` as they stand in a site file."""
         self._read = tomllib.loads(file.read_text(encoding="utf-8"))
-        self._kinds = surface_kinds
+        self._surfaces = {one["name"]: one for one in surfaces}
         self.jobs: Mapping[str, Mapping[str, Any]] = self._read["jobs"]
 
     def length(self, job: str) -> timedelta:
@@ -93,10 +101,13 @@ class Rules:
             for need in self._needs(job):
                 if need.get("kind") != "gap" or need.get("hard_min") is None or not self._on(need, surface):
                     continue
-                hours = need["hard_min"] * HOURS_OF[need.get("unit", "h")]
+                unit_h = HOURS_OF[need.get("unit", "h")]
+                hours = need["hard_min"] * unit_h
+                if need.get("after_emergence"):
+                    hours += 24.0 * GRASSES[self._surfaces[surface]["grass"]].emergence_days
                 other, own = frozenset(need["other"]), frozenset({name})
                 ends = (other, own) if need["direction"] == "since" else (own, other)
-                yield Wait(*ends, hours, f"{name}.{need['id']}")
+                yield Wait(*ends, hours, f"{name}.{need['id']}", need.get("or_within", -1.0) * unit_h)
 
     def _needs(self, job: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
         """The job's own needs, and those of its groups that it neither drops nor replaces."""
@@ -116,9 +127,15 @@ class Rules:
             yield {**(shared[0] if shared else {}), **need}
 
     def _on(self, need: Mapping[str, Any], surface: str) -> bool:
-        here = {surface, self._kinds[surface]}
-        meant = need.get("surfaces")
-        return (not meant or bool(here & set(meant))) and not here & set(need.get("except_surfaces", []))
+        told = self._surfaces[surface]
+        here = {surface, told["kind"]}
+        meant, soils, seasons = (need.get(key) for key in ("surfaces", "soils", "grasses"))
+        return (
+            (not meant or bool(here & set(meant)))
+            and not here & set(need.get("except_surfaces", []))
+            and (not soils or told["soil"] in soils)
+            and (not seasons or GRASSES[told["grass"]].season in seasons)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +231,7 @@ def _pair(first: Row, then: Row, rules: Rules, keeper: Keeper) -> Iterator[str]:
         return
     gone_h = (then.start - first.end) / timedelta(hours=1)
     for wait in rules.waits(first.surface):
-        if wait.between(rules.names(first.job), rules.names(then.job)) and gone_h < wait.hours - 0.02:
+        if wait.between(rules.names(first.job), rules.names(then.job)) and wait.is_short(gone_h):
             yield f"{told}: {gone_h:.1f} h of {wait.hours:g} h ({wait.id})"
     is_roll_first = "rolling" in rules.names(first.job) and "mowing" in rules.names(then.job)
     same_day = first.start.astimezone(keeper.zone).date() == then.start.astimezone(keeper.zone).date()

@@ -8,11 +8,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from tests.casebook.sites import surface
 from tests.made import ROOT
 from tests.planning.check_plan import Keeper, Rules, Work, faults
 
 ZONE = ZoneInfo("Europe/London")
-RULES = Rules(ROOT / "config" / "rules.toml", {"green": "green", "bank": "surround"})
+RULES = Rules(ROOT / "config" / "rules.toml", (surface("green"), surface("surround", "bank")))
 NOW = datetime(2026, 5, 11, 6, tzinfo=ZONE)
 KEEPER = Keeper(
     zone=ZONE,
