@@ -50,7 +50,12 @@ def frost(scene: Scene) -> list[Notice]:
         if coldest < first and not np.any(turf[max(first - begin, 0) :] < 0.5):
             continue
         turf_min, screen_min = float(np.nanmin(turf)), float(np.nanmin(screen[0, begin:end]))
-        air_chance = float(np.nanmean(np.nanmax(air[:, begin:end], axis=1)))
+        air_chances = air[:, begin:end]
+        air_known = not np.isnan(air_chances).all()
+        # An hour that is missing hides the chance of the night; frozen air that was read bites all the same.
+        air_chance = (
+            float(np.nanmean(np.nanmax(air_chances, axis=1))) if air_known else float(screen_min <= 0.0)
+        )
         freezing = np.flatnonzero(turf < 0.5)
         begins = weather.time(begin + int(freezing[0])) if freezing.size else weather.time(coldest)
         off = off_frost(sky, after=weather.time(coldest))
@@ -78,7 +83,7 @@ def frost(scene: Scene) -> list[Notice]:
                 strength=chance,
                 says=(
                     f"Ground frost {_word(chance)} {when}: turf about {turf_min:.1f} °C near {at:%H:%M}. "
-                    f"Air frost {_word(air_chance)}: air lowest {screen_min:.1f} °C."
+                    f"Air frost {_word(air_chance) if air_known else 'not known'}: air lowest {screen_min:.1f} °C."
                     + ("" if hoar else " Dry cold: turf may freeze without turning white.")
                     + off_text
                 ),
@@ -90,7 +95,7 @@ def frost(scene: Scene) -> list[Notice]:
                     "surface_min_c": round(turf_min, 1),
                     "air_min_c": round(screen_min, 1),
                     "ground_frost_chance": round(chance, 2),
-                    "air_frost_chance": round(air_chance, 2),
+                    "air_frost_chance": round(air_chance, 2) if air_known else None,
                     "off_frost_at": off.isoformat() if off is not None else None,
                     "hoar": "likely" if hoar else "unlikely",
                 },

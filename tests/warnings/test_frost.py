@@ -114,6 +114,17 @@ def test_a_night_of_frost_is_said_with_its_hours_and_figures():
     assert found.advice[0].startswith("Keep feet, wheels and rollers off")
 
 
+@pytest.mark.parametrize(("lowest", "level"), [(-3.9, ACT), (0.8, CARE)])
+def test_an_air_frost_whose_chance_is_hidden_by_a_gap_is_not_called_unlikely(lowest, level):
+    # One missing hour leaves the night without a chance; what was read still counts. Unread is never fine.
+    (found,) = warned(
+        ground=nights(n0=0.99), air=np.full((1, HOURS), NAN), turf=COLD, screen={16: NAN, 17: lowest}
+    )
+    assert f"Air frost not known: air lowest {lowest} °C" in found.says
+    assert found.figures["air_frost_chance"] is None
+    assert found.level == level
+
+
 def test_the_hour_off_the_frost_ends_it():
     sun = dict.fromkeys(range(19, 24), 10.0)
     (found,) = warned(ground=nights(n0=0.8), turf={**COLD, 19: -0.2, 20: 1.0, 21: 3.0}, sun=sun)
