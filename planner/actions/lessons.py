@@ -47,7 +47,7 @@ SPEAKS_OF: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     },
     "drifted": {
         "wind_2m_kmh": (_LOW, _HIGH),
-        "gust_kmh": (_HIGH,),
+        "gust_2m_kmh": (_HIGH,),
         "inversion_likely": (_HIGH,),
         "drift_to_edge": (_HIGH,),
         "spray_drop_life_s": (_LOW,),
