@@ -20,7 +20,7 @@ from planner.errors import ForecastError
 from planner.forecast import provider, read_answer
 from planner.margin import EPS, YES_NO, lower_margin, upper_margin
 from planner.planning.plan import Judged
-from planner.reports.sentences import figure, limits
+from planner.reports.amounts import figure, signed
 from planner.rules.job import Job
 from planner.rules.limit import Limit
 from planner.weather import Forecast
@@ -192,13 +192,15 @@ def _limits_at(
     for number, need in enumerate(judged.suitability.needs):
         if not isinstance(need, Limit) or need.confidence != "C":
             continue
-        sides = SPEAKS_OF[outcome].get(need.quantity, ()) if outcome in SPEAKS_OF else _EVERY
+        sides = (
+            SPEAKS_OF[outcome].get(need.quantity.partition(":")[0], ()) if outcome in SPEAKS_OF else _EVERY
+        )
         found = _figure(judged, number, hour, sides)
         if found is None:
             continue
         value, margin = found
         if np.isnan(margin):
-            not_read.append(f"{need.label} is not known")
+            not_read.append(f"{signed(need.label)} is not known")
             continue
         where = "comfort" if margin >= 1.0 - EPS else "within" if margin >= -EPS else "beyond"
         row = FigureRow(entry=stored.uuid, at=entry.started_at, figure=round(value, 3), where=where)
@@ -250,12 +252,29 @@ def _says(need: Limit, outcome: str, against: list[FigureRow], of: int) -> str:
     """In words: how often, with which figures, and which way the limit may have to move."""
     words = OUTCOMES[outcome]
     if not against:
-        return f"{words}: nothing against {need.label}."
+        return f"{words}: nothing against {signed(need.label)}."
     times = f"{words} {len(against)} of {of} times"
     figures = ", ".join(figure(row["figure"], need.unit) for row in against)
-    bound = "" if need.unit == YES_NO or not limits(need) else f"; {limits(need)}"
+    bound = _bound(need)
     if outcome != HELD:
-        return f"{times} though {need.label} allowed it ({figures}{bound}): the limit may be too wide."
+        return (
+            f"{times} though {signed(need.label)} allowed it ({figures}{bound}): the limit may be too wide."
+        )
     beyond = sum(row["where"] == "beyond" for row in against)
     far = f", {beyond} of them beyond the limit" if beyond else ""
-    return f"{times} outside comfort{far} ({need.label} {figures}{bound}): it may be too strict."
+    return f"{times} outside comfort{far} ({signed(need.label)} {figures}{bound}): it may be too strict."
+
+
+def _bound(need: Limit) -> str:
+    """The hard limits in words, the comfortable ones where there are none; empty for a yes or a no."""
+    if need.unit == YES_NO:
+        return ""
+    low, high, words = need.hard_min, need.hard_max, ("needs", "at most")
+    if low is None and high is None:
+        low, high, words = need.best_from, need.best_to, ("best from", "best up to")
+    said = [
+        f"{word} {figure(side, need.unit)}"
+        for word, side in zip(words, (low, high), strict=True)
+        if side is not None
+    ]
+    return f"; {', '.join(said)}"

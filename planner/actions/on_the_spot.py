@@ -82,7 +82,7 @@ def verdict(
         at=told.at.astimezone(config.site.zone),
         state="unread",
         limiting=None,
-        says="Not read: no forecast is kept for this hour. Make a pass with haysel refresh.",
+        says="Not known: no forecast is kept for this hour. Make a pass with haysel refresh.",
         against=[],
         not_read=[],
         measured=measured,
@@ -100,7 +100,7 @@ def verdict(
         config, kept.forecast, record, job, surface, told.at, measured, now=now, stale=kept.stale, seen=seen
     )
     if now >= stale_at:
-        found["says"] = "Not read: the forecast is stale, and the needs look beyond this hour."
+        found["says"] = "Not known: the forecast is stale, and the needs look beyond this hour."
         return found
     return _in_words(found, judged, hour)
 

@@ -79,12 +79,12 @@ def reading(
 
 def line(row: ObservationRow) -> str:
     """One reading in a line."""
-    from planner.diary.observations import in_words
+    from planner.diary.observations import figures_in_words
 
     state = f" WITHDRAWN: {row['reason']}" if row["withdrawn"] else ""
     where = row["surface"] or "site"
     note = f" ({row['note']})" if row["note"] else ""
-    text = f"{row['uuid'][:8]}  {row['at']:%a %d %b %Y %H:%M}  {where}: {in_words(row)}{note}{state}"
+    text = f"{row['uuid'][:8]}  {row['at']:%a %d %b %Y %H:%M}  {where}: {figures_in_words(row)}{note}{state}"
     return "\n".join(wrap(text, "", "          "))
 
 
@@ -93,12 +93,12 @@ def verdict_lines(answer: ObservationAnswer) -> list[str]:
     found = answer["verdict"]
     if found is None:
         return []
-    head = f"{job_on(found['label'], found['surface'])}: {found['state']}. {found['says']}"
+    head = f"{job_on(found['label'], found['surface'])}. {found['says']}"
     lines = ["", *wrap(head, "", "  ")]
     for text in found["against"]:
         lines += wrap(f"against it: {text}", "  ", "    ")
     if found["not_read"] and found["state"] != "unread":
-        lines += wrap(f"not read: {', '.join(found['not_read'])}", "  ", "    ")
+        lines += wrap(f"not known: {', '.join(found['not_read'])}", "  ", "    ")
     lines += wrap("Hours to come, and gusts, are the forecast's.", "  ")
     for caution in found["cautions"]:
         lines += wrap(f"- {caution}", "  ", "    ")

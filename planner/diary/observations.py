@@ -68,15 +68,15 @@ FIGURE_WORDS: Mapping[str, tuple[str, str]] = {
     "rain_mm": ("rain in the gauge", "mm"),
     "soil_moisture_pct": ("water in the root zone", "% of the volume"),
     "height_mm": ("leaf", "mm"),
-    "grass_min_c": ("lowest at the grass", "C"),
+    "grass_min_c": ("lowest at the grass", "°C"),
     "wind_2m_kmh": ("wind at 2 m", "km/h"),
     "wind_dir_deg": ("wind from", "degrees"),
-    "air_temp_c": ("air", "C"),
+    "air_temp_c": ("air", "°C"),
     "rel_humidity_pct": ("humidity", "%"),
 }
 
 
-def in_words(figures: Mapping[str, object]) -> str:
+def figures_in_words(figures: Mapping[str, object]) -> str:
     """The figures that are there, in words: `water given 4 mm`."""
     return ", ".join(
         f"{words} {value:g} {unit}"

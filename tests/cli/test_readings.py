@@ -52,9 +52,7 @@ def test_a_job_named_with_it_is_judged_in_words(site):
     words = ("--surface", "green", "--wind-2m-kmh", "9", "--job", "foliar_feed")
     assert answer(site, *words)["verdict"]["state"] == "unread", "no forecast is kept"
     text = ask(site, *words).stdout
-    assert "foliar feed, green: unread. Not read: no forecast is kept for this hour." in " ".join(
-        text.split()
-    )
+    assert "foliar feed, green. Not known: no forecast is kept for this hour." in " ".join(text.split())
     assert "The label is the law where you are" in text
 
 

@@ -71,7 +71,7 @@ def test_the_sentence_names_the_figure_that_was_measured(store):
     keep(store)
     found = judged(store, wind_2m_kmh=2.0, at="10:30")
     assert found["state"] == "barred"
-    assert "wind at 2 m 2 km/h, at least 3 km/h" in " ".join(found["against"])
+    assert "wind at 2 m 2 km/h, needs 3 km/h" in " ".join(found["against"])
     # 10:30 on the site's clock, which is an hour ahead of UTC (IANA zone data).
     assert found["says"].startswith("Measured at 10:30. ")
     assert found["cautions"] == list(FOUND.job("foliar_feed").cautions)
