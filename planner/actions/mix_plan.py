@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 
 from planner.config.load import Config
@@ -11,6 +11,8 @@ from planner.errors import InputError, NotKnown
 from planner.mix.kit import Sprayer, Spreader, Stocked
 from planner.mix.plan import MixPlan, plan_mix
 from planner.mix.words import GRANULAR
+from planner.reports.nitrogen import in_grams
+from planner.reports.rows import Report
 from planner.site import Surface
 
 
@@ -40,6 +42,8 @@ class MixAnswer(MixPlan):
 
     label: str
     labels: tuple[LabelRow, ...]
+    nitrogen: str = ""
+    """This month's nitrogen with this pass, in words; empty where it brings none or a figure is not known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +99,23 @@ def tank_mix(
     )
     parts = {each.name: getattr(mix, each.name) for each in fields(mix)}
     return MixAnswer(**parts, label=found.label, labels=tuple(label_of(one) for one in chosen))
+
+
+def with_nitrogen(mix: MixAnswer, report: Report) -> MixAnswer:
+    """The mix with the nitrogen of the month, as the newest report has it, and this mix on top."""
+    brings = mix.nutrients_gm2.get("N")
+    if brings is None or mix.nutrients_not_known:
+        return mix
+    for row in report.surfaces:
+        for one in row.nitrogen.passes if row.surface == mix.surface else ():
+            if one.job == mix.job:
+                is_dry = one.brings_g_m2 == 0.0
+                said = in_grams(one.given_g_m2, one.planned_g_m2, 0.0 if is_dry else brings, one.demand_g_m2)
+                beyond = (
+                    " What is spread dry feeds beyond the month: this mix is not counted." if is_dry else ""
+                )
+                return replace(mix, nitrogen=f"Nitrogen this month: {said}.{beyond}" if said else "")
+    return mix
 
 
 def chosen_for(config: Config, job: str, materials: Sequence[str]) -> tuple[Stocked, ...]:

@@ -19,7 +19,7 @@ from planner.margin import EPS, STATES, State
 from planner.planning.plan import Judged
 from planner.planning.suitability import judge
 from planner.reports.sentences import clause, held_against, sentence
-from planner.reports.verdicts import missing
+from planner.reports.verdicts import missing, nitrogen_held
 from planner.rules.job import Job
 from planner.site import Surface
 from planner.units import KMH_PER_MS, WIND_2M_PER_10M
@@ -126,7 +126,7 @@ def begun_at(
     weather = forecast.weather
     hour = weather.index(at)
     assessment = assess(
-        replace(config, jobs=(job,), wanted=()),
+        replace(config, jobs=(job,), wanted=tuple(one for one in config.wanted if one.job == job.name)),
         replace(forecast, weather=_with_measured(weather, hour, measured)),
         now=now,
         stale=stale,
@@ -135,7 +135,7 @@ def begun_at(
     )
     whole = next(one for one in assessment.plan.judged if one.surface.name == surface.name)
     attempt = replace(whole.attempt, offset_h=(at - weather.time(hour)) / timedelta(hours=1))
-    judged = replace(whole, attempt=attempt, suitability=judge(job, surface, attempt))
+    judged = replace(whole, attempt=attempt, suitability=judge(whole.job, surface, attempt))
     return assessment.stale_at, judged, hour
 
 
@@ -143,7 +143,8 @@ def _in_words(found: Verdict, judged: Judged, hour: int) -> Verdict:
     suitability = judged.suitability
     state, row = STATES[suitability.state[hour]], int(suitability.limiting[hour])
     need, value = suitability.needs[row], suitability.value(row, hour)
-    says = sentence(state, need, value, gone=missing(judged, need, hour) if state == "unread" else "")
+    gone = missing(judged, need, hour) if state == "unread" else ""
+    says = sentence(state, need, value, gone=gone, held=nitrogen_held(judged, need, hour))
     against, not_read = [], []
     for number, each in enumerate(suitability.needs):
         margin, figure = suitability.margin[number, hour], suitability.value(number, hour)

@@ -15,6 +15,7 @@ from planner.actions.pass_input import LAST_PULL, PAST_DAYS, Pull, Record, book,
 from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config
 from planner.diary.consequences import consequences, diary_quantities
+from planner.diary.nitrogen import by_own_share, feeding_of
 from planner.diary.timeline import timeline_of
 from planner.diary.water import told_water
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
@@ -84,7 +85,12 @@ def assess(
     most = {name: part.nitrogen_month_g_m2 for name, part in parts}
     timeline = timeline_of(record.past, forecast.weather, config.site.zone)
     quantities = diary_quantities(
-        config.site, known, timeline, full_growth_mm_d=paces, nitrogen_month_g_m2=most
+        config.site,
+        known,
+        timeline,
+        full_growth_mm_d=paces,
+        nitrogen_month_g_m2=most,
+        feeding=feeding_of(config.site, config.jobs, config.materials, config.wanted, config.planned, now),
     )
     conditions_in = partial(
         conditions_of,
@@ -99,7 +105,12 @@ def assess(
     aligned = None if ensemble is None else ensemble.weather.align_to(forecast.weather)
     members = None if aligned is None else conditions_in(aligned)
     plan = make_plan(
-        conditions, config.jobs, now=now, done=known.done, planned=config.planned, ensemble=members
+        conditions,
+        by_own_share(config.jobs),
+        now=now,
+        done=known.done,
+        planned=config.planned,
+        ensemble=members,
     )
     mine = [job for job in config.jobs if not config.keeper_jobs or job.name in config.keeper_jobs]
     changes = consequences(

@@ -186,6 +186,9 @@ def _stands(row: SurfaceRow) -> list[str]:
         lines += wrap(
             f"nitrogen this month: {month.given_g_m2:.2f} given{open_}; growth can use {demand}", "  "
         )
+    for one in row.nitrogen.passes:
+        if one.says and one.brings_g_m2:
+            lines += wrap(f"with {in_words(one.job)}: {one.says}", "    ", "      ")
     for seed in row.seed:
         way = None if seed.way_to_emergence is None else min(seed.way_to_emergence, 9.99)
         at = "" if seed.emerges_at is None else f", first seen about {short_date(seed.emerges_at)}"

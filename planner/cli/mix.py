@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from planner.cli.board import bullets, wrap
-from planner.cli.options import AS_JSON, CONFIG, full_config, show
-from planner.errors import InputError, NotKnown
+from planner.cli.options import AS_JSON, CONFIG, Source, full_config, read_report, show
+from planner.errors import ForecastError, InputError, NotKnown
 
 if TYPE_CHECKING:
     from planner.actions.mix_plan import LabelRow, MixAnswer
@@ -38,7 +39,7 @@ def mix(
     as_json: bool,
 ) -> None:
     """How much water and product JOB needs, in how many loads, and what would be left over."""
-    from planner.actions.mix_plan import tank_mix
+    from planner.actions.mix_plan import tank_mix, with_nitrogen
 
     full = full_config(config)
     found = tank_mix(
@@ -51,6 +52,9 @@ def mix(
         kg=kg,
         on=datetime.now(UTC).astimezone(full.site.zone).date(),
     )
+    # Without a stored pass the mix is worked out, without the month.
+    with suppress(ForecastError):
+        found = with_nitrogen(found, read_report(Source(config, None, None)))
     show(found, lambda: text(found), as_json)
 
 
@@ -71,6 +75,7 @@ def text(found: MixAnswer) -> str:
         lines += wrap(f"{product.says} at {product.per_ha:g} {product.unit}/ha", "  ", "    ")
     lines += _loads(found.loads) if len(found.loads) > 1 else []
     lines += bullets("Brings", _brings(found))
+    lines += wrap(found.nitrogen, "  ", "    ") if found.nitrogen else []
     lines += bullets("Left over", [found.leftover] if found.leftover else [])
     lines += bullets("Advice", found.advice)
     lines += bullets("The labels say", [text for label in found.labels if (text := _label(label))])

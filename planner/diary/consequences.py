@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -22,12 +22,12 @@ from planner.diary.growth import (
     height_ratio,
     heights_of,
     months_of,
-    nitrogen_share,
     pace_of,
     regulators_of,
     season_demand_g_m2,
     third_at,
 )
+from planner.diary.nitrogen import Feeding, PassOfFeed, passes_at, shares_of
 from planner.diary.timeline import Timeline
 from planner.indices.growth import ONE_THIRD, emergence_rate_per_day
 from planner.rules.job import Job
@@ -66,6 +66,8 @@ class Fed:
     season_demand_g_m2: float
     season_from: str | None
     feeds: tuple[Feed, ...]
+    passes: tuple[PassOfFeed, ...] = ()
+    """This month with one more pass now."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,7 +167,9 @@ def _of_surface(
         surface=surface,
         leaf=leaf,
         regulated=regulated,
-        fed=_fed(surface, book, timeline, now, most_g_m2),
+        fed=replace(
+            _fed(surface, book, timeline, now, most_g_m2), passes=passes_at(quantities, timeline, now)
+        ),
         seed=tuple(seed for seed in seeds if seed is not None),
     )
 
@@ -342,6 +346,9 @@ def seed_in_ground(sowing: Sowing, timeline: Timeline, now: datetime) -> SeedInG
     return SeedInGround(sowing=sowing, way=way, emerges_at=at, is_estimate=True)
 
 
+_NO_FEEDING = Feeding()
+
+
 def diary_quantities(
     site: Site,
     book: Book,
@@ -349,8 +356,9 @@ def diary_quantities(
     *,
     full_growth_mm_d: Mapping[str, float | None] | None = None,
     nitrogen_month_g_m2: Mapping[str, float | None] | None = None,
+    feeding: Feeding = _NO_FEEDING,
 ) -> dict[str, dict[str, Array]]:
-    """For each surface the arrays of DIARY_QUANTITIES, of shape (1, hours).
+    """For each surface the arrays of DIARY_QUANTITIES, of shape (1, hours), and the shares of jobs by their name.
 
     NaN where nothing is on record, so that a need on them should be optional.
     """
@@ -367,6 +375,6 @@ def diary_quantities(
                 height_ratio(surface, heights_of(book, surface), timeline, pace)
             ),
             "degree_days_since_regulator": np.atleast_2d(degree_days_since(surface, regulated, timeline)),
-            "nitrogen_share_of_month": np.atleast_2d(nitrogen_share(months, feeds, timeline)),
+            **shares_of(surface, months, feeds, timeline, feeding),
         }
     return found

@@ -36,8 +36,8 @@ _CUTS_READ = 60
 LASTS_DEGREE_DAYS = COOL_REGULATOR.due_at
 #: Nitrogen of a month of full growth (Woods 2015: 3 to 4, arbitrary, says its author).
 NITROGEN_G_M2 = 3.0
-#: Days of a month that must be known before its demand is shown. Judgement.
-_LEAST_DAYS = 5
+#: Days that must be known before the growth of others is taken from them, and how many of the newest are. Judgement.
+_LEAST_DAYS, _LAST_DAYS = 5, 10
 
 
 def growth_rate(grass: Grass) -> Rate:
@@ -210,26 +210,35 @@ class MonthOfFeed:
 def months_of(
     surface: Surface, feeds: Iterable[Feed], timeline: Timeline, most_g_m2: float | None = None
 ) -> Mapping[str, MonthOfFeed]:
-    """Months the timeline reaches, oldest first, under names such as 2026-05."""
-    growth: dict[str, list[float]] = {}
+    """Months the timeline reaches, oldest first, under names such as 2026-05.
+
+    The demand is that of the whole month: its known days, and the others at the mean growth of the last days
+    known, of the forecast too; in a month that is past, at the mean of its own.
+    """
     days = sorted(timeline.days)
-    rate = growth_rate(surface.grass)
-    for day, value in zip(days, rate(np.array([timeline.days[day].air_c for day in days])), strict=True):
-        growth.setdefault(f"{day:%Y-%m}", []).append(float(value))
+    rates = growth_rate(surface.grass)(np.array([timeline.days[day].air_c for day in days]))
+    known = {day: float(rate) for day, rate in zip(days, rates, strict=True) if rate == rate}
+    newest = list(known)[-_LAST_DAYS:]
     fed = list(feeds)
     months = {}
-    for month, values in growth.items():
-        known = [value for value in values if value == value]
-        mine = [feed for feed in fed if f"{feed.at.astimezone(timeline.zone):%Y-%m}" == month]
+    for month in dict.fromkeys(f"{day:%Y-%m}" for day in days):
+        mine = [day for day in known if f"{day:%Y-%m}" == month]
+        is_past = bool(newest) and f"{newest[-1]:%Y-%m}" > month
+        like = mine if is_past else newest
         demand = None
-        if len(known) >= _LEAST_DAYS:
-            demand = float(monthly_nitrogen_g_m2(np.mean(known), most_g_m2 or NITROGEN_G_M2))
+        if len(like) >= _LEAST_DAYS:
+            year, number = (int(part) for part in month.split("-"))
+            others = monthrange(year, number)[1] - len(mine)
+            summed = sum(known[day] for day in mine) + others * float(np.mean([known[day] for day in like]))
+            most = most_g_m2 or NITROGEN_G_M2
+            demand = float(monthly_nitrogen_g_m2(summed / (len(mine) + others), most))
+        given = [feed for feed in fed if f"{feed.at.astimezone(timeline.zone):%Y-%m}" == month]
         months[month] = MonthOfFeed(
             month=month,
-            given_g_m2=sum(feed.nitrogen_g_m2 or 0.0 for feed in mine),
-            not_known=sum(feed.nitrogen_g_m2 is None for feed in mine),
+            given_g_m2=sum(feed.nitrogen_g_m2 or 0.0 for feed in given),
+            not_known=sum(feed.nitrogen_g_m2 is None for feed in given),
             demand_g_m2=demand,
-            days_known=len(known),
+            days_known=len(mine),
         )
     return months
 
@@ -242,25 +251,3 @@ def season_demand_g_m2(
     growth = growth_rate(surface.grass)(np.array([timeline.days[day].air_c for day in days]))
     lengths = np.array([monthrange(day.year, day.month)[1] for day in days], dtype=np.float64)
     return float(np.nansum(growth / np.maximum(lengths, 1.0)) * (most or NITROGEN_G_M2)) if days else 0.0
-
-
-def nitrogen_share(months: Mapping[str, MonthOfFeed], feeds: Iterable[Feed], timeline: Timeline) -> Array:
-    """Nitrogen given so far in the month of each hour, as a share of its demand, shape (hours,).
-
-    NaN where the demand is not known or is nearly none, and from a feed of unknown amount on.
-    """
-    labels = timeline.weather.epoch_s
-    names = np.array(
-        [f"{datetime.fromtimestamp(int(label), timeline.zone):%Y-%m}" for label in labels], dtype=object
-    )
-    brought = np.zeros(labels.size)
-    for feed in feeds:
-        month = f"{feed.at.astimezone(timeline.zone):%Y-%m}"
-        after = timeline.from_hour_of(feed.at) & (names == month)
-        grams = np.nan if feed.nitrogen_g_m2 is None else feed.nitrogen_g_m2
-        brought = np.where(after, brought + grams, brought)
-    demand = np.full(labels.size, np.nan)
-    for name, month_of in months.items():
-        if month_of.demand_g_m2 is not None and month_of.demand_g_m2 > 0.05:
-            demand = np.where(names == name, month_of.demand_g_m2, demand)
-    return np.asarray(brought / demand)

@@ -23,7 +23,7 @@ from planner.weather import VARIABLE, Array, HourlyWeather, Whole
 DIARY_QUANTITIES: Mapping[str, str] = {
     "grass_height_ratio": "leaf length over cut height, from the growth since the last cut on record",
     "degree_days_since_regulator": "degree days since the last growth regulator on record, C d",
-    "nitrogen_share_of_month": "nitrogen put down this month over what growth can use, 0 and up",
+    "nitrogen_share_of_month": "nitrogen of the month, given, planned and of this pass, over what its growth can use",
 }
 
 

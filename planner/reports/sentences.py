@@ -109,8 +109,17 @@ def clause(need: NeedWords, value: float) -> str:
     return signed(words).replace(": ", ", ").replace("; ", ", ") or f"{signed(need.label)} does not hold"
 
 
-def sentence(state: str, need: NeedWords | None, value: float, *, from_time: str = "", gone: str = "") -> str:
-    """Why an hour or window is what it is. `from_time`: when it fails; `gone`: what is missing.
+def sentence(
+    state: str,
+    need: NeedWords | None,
+    value: float,
+    *,
+    from_time: str = "",
+    gone: str = "",
+    held: str = "",
+) -> str:
+    """Why an hour or window is what it is. `from_time`: when it fails; `gone`: what is missing; `held`: figure
+    and limit where other words tell more.
 
     Never longer than `LONGEST_SAYS`: where it would be, the reason is cut to its first part.
     """
@@ -118,7 +127,7 @@ def sentence(state: str, need: NeedWords | None, value: float, *, from_time: str
         return {"steady": "With room; no limit is near."}.get(state, "")
     if state == "unread":
         return f"Not known: {gone or signed(need.label) + ' is missing'}."
-    held = held_against(need, value)
+    held = held or held_against(need, value)
     if state == "steady":
         return f"With room; closest limit: {held}."
     if state == "narrow":

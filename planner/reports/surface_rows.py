@@ -103,12 +103,25 @@ class NitrogenSeason(Struct, frozen=True, kw_only=True):
     amounts_not_known: int
 
 
+class NitrogenPass(Struct, frozen=True, kw_only=True):
+    """This month's nitrogen with one more pass of a job now, in g/m2; null where not known."""
+
+    job: str
+    given_g_m2: float | None
+    planned_g_m2: float | None
+    brings_g_m2: float | None
+    demand_g_m2: float | None
+    says: str
+    """Empty where a figure is not known."""
+
+
 class NitrogenRow(Struct, frozen=True, kw_only=True):
-    """Nitrogen of this month, this season and the last months."""
+    """Nitrogen of this month, this season and the last months, and of this month with one more pass."""
 
     month: NitrogenMonth | None
     season: NitrogenSeason
     months: tuple[NitrogenMonth, ...]
+    passes: tuple[NitrogenPass, ...]
 
 
 class SurfaceRow(Struct, frozen=True, kw_only=True):

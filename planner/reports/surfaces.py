@@ -12,15 +12,18 @@ from msgspec.structs import replace
 from planner.diary.consequences import Fed, Leaf, OfSurface, RainOnSpray, Regulated
 from planner.diary.due import Due
 from planner.diary.growth import MonthOfFeed
+from planner.diary.nitrogen import PassOfFeed
 from planner.indices.frost import off_frost
 from planner.indices.quantities import Quantities
 from planner.margin import State
 from planner.reports.assessment import Assessment
+from planner.reports.nitrogen import in_grams
 from planner.reports.surface_rows import (
     DueRow,
     GroundRow,
     LeafRow,
     NitrogenMonth,
+    NitrogenPass,
     NitrogenRow,
     NitrogenSeason,
     RegulatorRow,
@@ -241,6 +244,20 @@ def _nitrogen(fed: Fed, now: datetime) -> NitrogenRow:
             amounts_not_known=fed.season_not_known,
         ),
         months=tuple(_month(one) for one in list(fed.months.values())[-_MONTHS:]),
+        passes=tuple(_pass(one) for one in fed.passes),
+    )
+
+
+def _pass(one: PassOfFeed) -> NitrogenPass:
+    figures = (one.given_g_m2, one.planned_g_m2, one.brings_g_m2, one.demand_g_m2)
+    given, planned, brings, demand = (None if figure is None else known(figure) for figure in figures)
+    return NitrogenPass(
+        job=one.job,
+        given_g_m2=given,
+        planned_g_m2=planned,
+        brings_g_m2=brings,
+        demand_g_m2=demand,
+        says=in_grams(*figures),
     )
 
 

@@ -8,9 +8,11 @@ from datetime import datetime
 import numpy as np
 from msgspec.structs import replace
 
+from planner.diary.nitrogen import BRINGS, DEMAND, GIVEN, PLANNED, own
 from planner.margin import STATES, State
 from planner.planning.plan import Judged, Plan
 from planner.reports.amounts import signed
+from planner.reports.nitrogen import in_grams
 from planner.reports.rows import Limiting, RibbonRow, RunRow
 from planner.reports.sentences import sentence
 from planner.rules.base import Need
@@ -45,7 +47,8 @@ class Words:
             detail = short_time(breaks, self.zone) if breaks else ""
         elif state == "unread":
             detail = missing(judged, need, hour)
-        key = (_facts(need), state, value, detail)
+        held = nitrogen_held(judged, need, hour)
+        key = (_facts(need), state, value, detail + held)
         found = self._made.get(key)
         if found is None:
             found = self._made[key] = Limiting(
@@ -59,6 +62,7 @@ class Words:
                     value,
                     from_time=detail if state == "broken" else "",
                     gone=detail if state == "unread" else "",
+                    held=held,
                 ),
             )
         return found
@@ -84,6 +88,17 @@ def with_wind(found: Limiting, judged: Judged, hour: int) -> Limiting:
     where = f"toward {toward[0]}" if toward else f"away from {away[0]}" if away else ""
     says = f"{found.says.rstrip('.')}; air {point} {speed:.0f} km/h, {where}."
     return replace(found, says=says) if where and len(says) <= LONGEST_SAYS else found
+
+
+def nitrogen_held(judged: Judged, need: Need, hour: int) -> str:
+    """What the nitrogen of the month is held against, in grams; empty for every other need."""
+    job = judged.job.name
+    if getattr(need, "quantity", "") != own(job):
+        return ""
+    q = judged.attempt.quantities
+    parts = (float(q[own(job, part)][0, hour]) for part in (GIVEN, PLANNED, BRINGS, DEMAND))
+    said = in_grams(*parts)
+    return f"nitrogen {said}" if said else ""
 
 
 def _facts(need: Need) -> _Facts:

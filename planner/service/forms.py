@@ -14,7 +14,7 @@ from fastapi.responses import RedirectResponse
 
 from planner import page
 from planner.actions import record_reading, record_work
-from planner.actions.mix_plan import stock_of, tank_mix
+from planner.actions.mix_plan import stock_of, tank_mix, with_nitrogen
 from planner.diary.observations import FIGURE_WORDS, observation_row
 from planner.diary.observations import FIGURES as READINGS
 from planner.diary.showing import entry_row
@@ -54,6 +54,7 @@ def forms(context: Context) -> APIRouter:
                     litres=_number(asked["litres"], "the litres"),
                     on=context.clock().astimezone(config.site.zone).date(),
                 )
+                mix = with_nitrogen(mix, context.cache.snapshot().report)
             except InputError as error:
                 fault = str(error)
         stock = stock_of(config)

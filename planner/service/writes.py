@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hmac
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from typing import Annotated, Literal
 
@@ -13,10 +13,11 @@ from fastapi.responses import Response
 from typing_extensions import TypedDict
 
 from planner.actions import record_work
-from planner.actions.mix_plan import MixAnswer, Stock, stock_of, tank_mix
+from planner.actions.mix_plan import MixAnswer, Stock, stock_of, tank_mix, with_nitrogen
 from planner.actions.told import day_start, plain_text
 from planner.diary.entry import StoredEntry
 from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entry_row, flat_row, spray_records
+from planner.errors import NoPassYet
 from planner.reports.answers import csv_of, encode
 from planner.service.cache import item, send
 from planner.service.context import Context, background, is_loopback
@@ -200,6 +201,9 @@ def writes(context: Context) -> APIRouter:
         mix = tank_mix(
             config, job, surface=surface, materials=material, kit=kit, litres=litres, kg=kg, on=today
         )
+        # Before the first pass the mix is worked out, without the month.
+        with suppress(NoPassYet):
+            mix = with_nitrogen(mix, context.cache.snapshot().report)
         return send(request, item(JSON, encode(mix)))
 
     @router.get(
