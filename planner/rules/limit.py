@@ -15,6 +15,8 @@ from planner.rules.figures import Figure, Summary, always, touched
 from planner.site import Surface
 from planner.weather import Array
 
+#: A minute, less what a start told to the minute may be off by.
+_A_MINUTE_H = 1.0 / 60.0 - 2e-6
 #: The quantity that each edge of a surface has for itself.
 TO_EDGE = "drift_to_edge"
 
@@ -86,14 +88,20 @@ class Limit(Need):
         if self.when == "start":
             return ()
         first, last = self.span_h(attempt.duration_h)
-        if self.hard_min is not None and self.sum_up not in ("every", "highest"):
-            # An hour that is needed is lost at the very moment in which it leaves the span: a minute before is safe.
-            return first + 1.0 / 60.0, last
-        return first, last
+        return (first + _A_MINUTE_H, last) if self._wants_its_hours else (first, last)
+
+    @property
+    def _wants_its_hours(self) -> bool:
+        """Whether an hour that leaves the span may be the one it held by: it is lost at that very moment, so that
+        the start must be a minute sooner."""
+        return self.hard_min is not None and self.sum_up not in ("every", "lowest")
 
     def _hours(self, attempt: Attempt) -> tuple[int, int]:
         """First and last hour that count, from the start hour."""
-        return _hours_of(self.when, self.hours, attempt.duration_h, attempt.offset_h)
+        first, last = _hours_of(self.when, self.hours, attempt.duration_h, attempt.offset_h)
+        if attempt.offset_h > 0.0 and self._wants_its_hours and self.when != "start":
+            first, _ = _hours_of(self.when, self.hours, attempt.duration_h, attempt.offset_h + _A_MINUTE_H)
+        return first, last
 
     def key(self, attempt: Attempt) -> ResultKey:
         hours = self._hours(attempt)

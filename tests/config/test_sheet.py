@@ -98,7 +98,7 @@ def test_a_time_without_quotes_is_explained(folder):
         ("hard_max = 15.0", "hard_max = 9.0", "best_to 10 lies above hard_max 9"),
         ('kind = "gap"', 'kind = "gapp"', 'kind "gapp" is not known'),
         ('other = ["mowing"]', 'other = ["mowwing"]', 'Did you mean "mowing"?'),
-        ('uses = ["leaf_spray"]', 'uses = ["leaf_sprai"]', 'Did you mean "leaf_spray"?'),
+        ('uses = ["on_turf", "leaf_spray"]', 'uses = ["leaf_sprai"]', 'Did you mean "leaf_spray"?'),
         ('drop = ["since_cut"]', 'drop = ["since_cutt"]', 'Did you mean "since_cut"?'),
         ("hours = [0.0, 4.0]", "hours = [4.0, 0.0]", "must be [from, to] with to above from"),
         ('sum_up = "total"', 'sum_up = "totall"', "'totall' is not known"),

@@ -223,7 +223,7 @@ def test_the_hour_that_comes_twice_counts_as_two(decoded: bool) -> None:
 
 def test_every_part_of_a_report_is_looked_at_when_it_ages() -> None:
     """A part that is added must be thought of here: what stands still is named."""
-    still = {"schema", "made_at", "site", "place", "not_read", "wanted", "sprays", "faults"}
+    still = {"schema", "made_at", "site", "place", "not_read", "wanted", "sprays", "faults", "keeper_jobs"}
     aged = as_of(demo(), NOW + timedelta(days=30))
     same = {one.name for one in fields(Report) if getattr(aged, one.name) == getattr(demo(), one.name)}
     assert same <= still
