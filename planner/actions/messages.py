@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -14,8 +14,11 @@ from planner.config.load import Config
 from planner.errors import PlannerError
 from planner.outputs import Message, Output, make_output
 from planner.outputs.base import Delivery, Quiet, deliver
+from planner.reports.best import morning_lines
+from planner.reports.rows import Report
 from planner.rules.clock import clock_minutes
 from planner.store.records import KeptWarning, Outgoing
+from planner.terms import short_date
 from planner.warnings.base import LEVELS
 from planner.warnings.life import EASED_WORD, OVER_WORD, News, WarningState, body, title
 
@@ -76,6 +79,36 @@ def outgoing(news: Iterable[News], outputs: Sequence[str], now: datetime) -> tup
         )
         rows += message.for_outputs(outputs, now, closes=one.closes)
     return tuple(rows)
+
+
+#: How long after its hour the message of the morning still goes out: later it tells nothing new.
+_MORNING_LASTS = timedelta(hours=3)
+
+
+def morning_message(report: Report, config: Config, now: datetime) -> tuple[Outgoing, ...]:
+    """The two lines of the day, for each output, from the hour of the site file on.
+
+    Its id is that of the day, so that however many passes are made it goes out once.
+    """
+    if config.morning is None:
+        return ()
+    local = now.astimezone(config.site.zone)
+    minutes = clock_minutes(config.morning.at)
+    due = datetime.combine(local.date(), time(minutes // 60 % 24, minutes % 60), config.site.zone)
+    if not due <= now < due + _MORNING_LASTS:
+        return ()
+    message = Message(
+        id=f"morning-{local:%Y%m%d}",
+        change=1,
+        kind="morning",
+        level=LEVELS[0],
+        title=f"{config.site.name}, {short_date(local)}",
+        body="\n".join(morning_lines(report)),
+        surface="all",
+        begins=None,
+        made_at=now,
+    )
+    return message.for_outputs([part.called for part in config.outputs], now)
 
 
 def outputs_of(config: Config) -> tuple[list[Output], list[str]]:

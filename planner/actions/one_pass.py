@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from planner.actions.messages import outgoing, send_due, state_of
+from planner.actions.messages import morning_message, outgoing, send_due, state_of
 from planner.actions.pass_input import LAST_PULL, PAST_DAYS, Pull, Record, book, carried, last_pull, record_of
 from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config
@@ -275,7 +275,10 @@ def _passed(
         schema=report.schema,
         stale_at=report.forecast.stale_at,
         warnings=[state_of(standing) for standing in life.states],
-        outbox=outgoing(life.news, [part.called for part in config.outputs], now),
+        outbox=(
+            *outgoing(life.news, [part.called for part in config.outputs], now),
+            *morning_message(report, config, now),
+        ),
     )
     if sends:
         _, not_used = send_due(config, store, now)

@@ -10,6 +10,7 @@ import click
 from planner.cli import board
 from planner.cli.options import Source, read_report, read_workings, reading, show
 from planner.reports import answers
+from planner.reports.best import best_line
 from planner.reports.cautions import short_caution
 from planner.reports.now import now as flat_now
 from planner.reports.rows import Head, Report, WorkRow
@@ -52,7 +53,15 @@ def windows(
     report = read_report(source)
     chosen = read_day(day, report.as_of, ZoneInfo(report.site.timezone)) if day else None
     found = answers.windows(report, job=job, surface=surface, day=chosen)
-    _show(found, report, lambda: board.windows(found.windows, found.barred, most=most), as_json, notes=True)
+
+    def body() -> list[str]:
+        lines = board.windows(found.windows, found.barred, most=most)
+        if job is None and chosen is None:
+            return lines
+        # Asked for something, the answer comes first.
+        return [*board.wrap(best_line(report, job, surface, chosen), ""), "", *lines]
+
+    _show(found, report, body, as_json, notes=True)
 
 
 @click.command()

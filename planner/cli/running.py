@@ -43,6 +43,7 @@ def demo(as_json: bool) -> None:
 
 def _demo_text(report: Report) -> str:
     from planner.cli.reading import week_text
+    from planner.reports.best import morning_lines
 
     intro = board.wrap(
         "An invented place and an invented week, shipped with the project; the clock is fixed. "
@@ -53,6 +54,7 @@ def _demo_text(report: Report) -> str:
         [
             board.head(report),
             intro,
+            [line for says in morning_lines(report) for line in board.wrap(says, "", "  ")],
             board.warnings(report),
             ["The week's order", *week_text(report)],
             board.days(report),

@@ -121,6 +121,12 @@ class QuietPart(Part):
     ends: TimeOfDay = Field(description='Local time such as "06:30".')
 
 
+class MorningPart(Part):
+    """A message of two lines, once a day: today's work, and tomorrow's best spray."""
+
+    at: TimeOfDay = Field(description='Local time such as "06:00"; it goes out with the next pass.')
+
+
 class OutputPart(Part):
     """One way to send warnings. A key that ends in `_env` names an environment variable with the secret."""
 

@@ -64,6 +64,7 @@ class Config:
     keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()
     outputs: tuple[kit_schema.OutputPart, ...] = ()
     quiet_hours: kit_schema.QuietPart | None = None
+    morning: kit_schema.MorningPart | None = None
     home: kit_schema.HomePart | None = None
     growth: Mapping[str, kit_schema.GrowthPart] = field(default_factory=dict)
     wanted: tuple[Wanted, ...] = ()
@@ -186,6 +187,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         keeper=parsed.keeper,
         outputs=parsed.outputs,
         quiet_hours=parsed.quiet_hours,
+        morning=parsed.morning,
         home=parsed.home,
         growth=parsed.growth,
         wanted=wanted,

@@ -216,6 +216,7 @@ class SiteFile(kit_schema.Part):
     keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()
     outputs: tuple[kit_schema.AnyOutput, ...] = (kit_schema.LogPart(),)
     quiet_hours: kit_schema.QuietPart | None = None
+    morning: kit_schema.MorningPart | None = None
     home: kit_schema.HomePart | None = None
     growth: dict[str, kit_schema.GrowthPart] = Field(
         default={}, description="Growth by the name of a surface."

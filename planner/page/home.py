@@ -9,6 +9,7 @@ from planner.page.chart import chart
 from planner.page.layout import clock_of, write
 from planner.page.ribbon import Scale
 from planner.page.rows import SiteClock, Underfoot, blocks, by_kind, cautions, days, hours, place, underfoot
+from planner.reports.best import morning_lines
 from planner.reports.headline import headline
 from planner.reports.rows import LeftRow, Report, RibbonRow, WarningRow, WindowRow, WorkRow
 from planner.reports.surface_rows import SeedRow, SurfaceRow
@@ -54,6 +55,7 @@ def home(report: Report) -> bytes:
         "home.html.j2",
         report,
         headline=headline(report),
+        morning=morning_lines(report),
         warnings=report.warnings,
         not_read=report.not_read,
         first_light=first_light(report),

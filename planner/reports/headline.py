@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from planner.reports.best import best_of, why_not
 from planner.reports.cautions import short_caution
-from planner.reports.rows import JobRow, Report, RunRow, WindowRow, WorkRow
+from planner.reports.rows import JobRow, Report, WorkRow
 from planner.reports.sentences import job_on
 from planner.terms import LABEL_CAUTION, short_date
 
@@ -15,8 +16,6 @@ from planner.terms import LABEL_CAUTION, short_date
 LONGEST = 255
 #: Put before the sentence when the forecast is too old.
 OLD = "Old forecast: "
-#: Needs that only say when such work is done at all; they are no reason for a lost day.
-_CALENDAR = ("light", "allowed_hours", "clock", "season")
 
 
 def headline(report: Report) -> str:
@@ -49,44 +48,15 @@ def tomorrow_spray(report: Report) -> str:
     wanted = [(row.job, row.surface) for row in report.wanted if row.kind == "spraying"]
     if not wanted:
         return ""
-    windows = [
-        row for row in report.windows if (row.job, row.surface) in wanted and _is_on(row, tomorrow, zone)
-    ]
-    if not windows:
-        return f"no spray hour tomorrow{_why_not(report, wanted, tomorrow, zone)}"
-    # What the week's order has for that day comes first, so that the two never disagree.
-    placed = {
-        (one.job, one.surface) for one in report.week.work if one.start.astimezone(zone).date() == tomorrow
-    }
-    best = min(windows, key=lambda row: ((row.job, row.surface) not in placed, row.rank))
+    best = best_of(report, wanted, tomorrow)
+    if best is None:
+        why = why_not(report, wanted, tomorrow)
+        return f"no spray hour tomorrow{f' ({why})' if why else ''}"
     start, latest = best.start.astimezone(zone), best.latest_start.astimezone(zone)
     begins = max(start, datetime.combine(tomorrow, datetime.min.time(), zone))
     only_just = ", only just" if best.state == "narrow" else ""
     hours = f"start {begins:%H:%M}–{latest:%H:%M}{only_just}{_label_first(report, best.job)}"
     return f"tomorrow's best spray: {job_on(best.label, best.surface)}, {hours}"
-
-
-def _is_on(row: WindowRow, day: date, zone: ZoneInfo) -> bool:
-    return row.start.astimezone(zone).date() <= day <= row.latest_start.astimezone(zone).date()
-
-
-def _why_not(report: Report, wanted: list[tuple[str, str]], day: date, zone: ZoneInfo) -> str:
-    """What takes most hours of the day from the wanted sprays, in a few words."""
-    lost: dict[str, float] = {}
-    begins = datetime.combine(day, datetime.min.time(), zone)
-    ends = datetime.combine(day + timedelta(days=1), datetime.min.time(), zone)
-    for ribbon in report.ribbons:
-        if (ribbon.job, ribbon.surface) not in wanted:
-            continue
-        for run in ribbon.runs:
-            hours = (min(run.end, ends) - max(run.start, begins)) / timedelta(hours=1)
-            if hours > 0 and _takes_hours(run):
-                lost[run.label] = lost.get(run.label, 0.0) + hours
-    return f" ({max(lost, key=lambda label: lost[label])})" if lost else ""
-
-
-def _takes_hours(run: RunRow) -> bool:
-    return run.state in ("broken", "barred", "unread") and run.need not in _CALENDAR
 
 
 def _label_first(report: Report, job: str) -> str:

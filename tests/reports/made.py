@@ -138,6 +138,8 @@ def window_row(
         state=state,
         latest_start=ends if latest is None else moment(latest),
         best_start=begins,
+        steady_from=None,
+        steady_until=None,
         duration_min=45.0,
         score=0.8,
         chance=None,
