@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 
 from planner.config.load import Config
 from planner.errors import InputError, NotKnown
-from planner.mix.kit import Sprayer, Spreader, Stocked
-from planner.mix.plan import MixPlan, plan_mix
+from planner.mix.kit import Range, Sprayer, Spreader, Stocked
+from planner.mix.plan import MixPlan, Product, plan_mix
 from planner.mix.words import GRANULAR
 from planner.reports.nitrogen import in_grams
 from planner.reports.rows import Report
@@ -27,6 +28,8 @@ class _Label:
     air_temp_min_c: float | None
     air_temp_max_c: float | None
     needs_licence: bool
+    is_example: bool
+    """Whether the rate is an example of the file and not one of a label: no product and registration stand there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,11 +86,21 @@ def tank_mix(
     litres: float | None = None,
     kg: float | None = None,
     on: date | None = None,
+    product: str = "",
+    rate_per_ha: float | None = None,
 ) -> MixAnswer:
-    """The tank mix of a job. NotKnown or InputError say what does not fit."""
+    """The tank mix of a job. NotKnown or InputError say what does not fit.
+
+    `product` is the name on the label and `rate_per_ha` the rate typed from it, in the material's unit. For a job
+    that a label binds both are wanted, unless the materials file names product and registration.
+    """
     found = config.job(job)
     where = _surface(config, found.surfaces_of(config.site), surface, job)
     chosen = chosen_for(config, job, materials)
+    if product or rate_per_ha is not None:
+        chosen = (_typed(chosen, product.strip(), rate_per_ha),)
+    if found.has_label:
+        _require_label(found.label, chosen)
     mix = plan_mix(
         job,
         where,
@@ -98,6 +111,8 @@ def tank_mix(
         on=on,
     )
     parts = {each.name: getattr(mix, each.name) for each in fields(mix)}
+    parts["products"] = _named(mix.products, chosen)
+    parts["loads"] = tuple(replace(load, products=_named(load.products, chosen)) for load in mix.loads)
     return MixAnswer(**parts, label=found.label, labels=tuple(label_of(one) for one in chosen))
 
 
@@ -116,6 +131,59 @@ def with_nitrogen(mix: MixAnswer, report: Report) -> MixAnswer:
                 )
                 return replace(mix, nitrogen=f"Nitrogen this month: {said}.{beyond}" if said else "")
     return mix
+
+
+#: What stands beside every amount whose rate is not one of the keeper's own label.
+EXAMPLE = "example rate, not your label"
+#: Stands for the registration of a product whose rate is typed from the label in hand.
+_IN_HAND = "as on the label in hand"
+
+
+def _is_example(stocked: Stocked) -> bool:
+    return not (stocked.product and stocked.registration)
+
+
+def _named(products: Sequence[Product], chosen: Sequence[Stocked]) -> tuple[Product, ...]:
+    """The amounts, each with the product it is of, or with the word that its rate is an example."""
+    beside = {one.name: EXAMPLE if _is_example(one) else one.product for one in chosen}
+    return tuple(replace(one, says=f"{one.says} ({beside[one.name]})") for one in products)
+
+
+def _typed(chosen: Sequence[Stocked], product: str, rate_per_ha: float | None) -> Stocked:
+    """The material with name and rate of the label in the keeper's hand; limits of the example go."""
+    if len(chosen) != 1:
+        raise InputError("A product and its rate are typed for one material. Name one with --material.")
+    (stocked,) = chosen
+    if not product or rate_per_ha is None:
+        raise InputError(
+            "Type both from the label: the product's name (--product) and its rate per hectare (--rate)."
+        )
+    if not rate_per_ha > 0.0 or not math.isfinite(rate_per_ha):
+        raise InputError(f"The rate is {rate_per_ha:g}; a rate above 0 is wanted.")
+    material = replace(stocked.material, rate_per_ha=rate_per_ha, most_per_ha=None)
+    if not _is_example(stocked):
+        return replace(stocked, material=material, product=product)
+    # What the file says of an example is not said of the product in hand.
+    return replace(
+        stocked,
+        material=replace(material, volume_lha=Range(), pressure_bar=Range(), speed_kmh=Range()),
+        product=product,
+        registration=_IN_HAND,
+        rainfast_h=None,
+        reentry_h=None,
+        air_temp_c=Range(),
+    )
+
+
+def _require_label(label: str, chosen: Sequence[Stocked]) -> None:
+    """Refuses a mix by an example rate for work that the label of a product binds."""
+    for stocked in chosen:
+        if _is_example(stocked):
+            raise InputError(
+                f"The {label} goes by its label, and the rate of {stocked.name} in the materials file is an "
+                "example. Type the product's name and its rate from the label (--product NAME --rate "
+                f"{stocked.material.unit.upper()}_PER_HA), or write product, registration and rate into the file."
+            )
 
 
 def chosen_for(config: Config, job: str, materials: Sequence[str]) -> tuple[Stocked, ...]:
@@ -168,6 +236,7 @@ def label_of(stocked: Stocked) -> LabelRow:
         air_temp_min_c=stocked.air_temp_c.lowest,
         air_temp_max_c=stocked.air_temp_c.highest,
         needs_licence=stocked.material.needs_licence,
+        is_example=_is_example(stocked),
     )
 
 

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 @click.option("--kit", metavar="NAME", help="Sprayer or spreader; else the first that fits.")
 @click.option("--litres", type=float, help="Litres you mean to mix: the plan says what is over.")
 @click.option("--kg", type=float, help="Kilograms you mean to fill in.")
+@click.option("--product", metavar="NAME", default="", help="The product, exactly as on its label.")
+@click.option("--rate", type=float, help="Its rate from the label, L or kg a hectare.")
 @CONFIG
 @AS_JSON
 def mix(
@@ -35,6 +37,8 @@ def mix(
     kit: str | None,
     litres: float | None,
     kg: float | None,
+    product: str,
+    rate: float | None,
     config: str | None,
     as_json: bool,
 ) -> None:
@@ -50,6 +54,8 @@ def mix(
         kit=kit,
         litres=litres,
         kg=kg,
+        product=product,
+        rate_per_ha=rate,
         on=datetime.now(UTC).astimezone(full.site.zone).date(),
     )
     # Without a stored pass the mix is worked out, without the month.
@@ -72,13 +78,13 @@ def text(found: MixAnswer) -> str:
         lines += wrap(f"{found.kit}: {found.rate_gm2:.1f} g/m².", "")
     lines.append("")
     for product in found.products:
-        lines += wrap(f"{product.says} at {product.per_ha:g} {product.unit}/ha", "  ", "    ")
+        lines += wrap(f"{product.says} at {product.per_ha:.4g} {product.unit}/ha", "  ", "    ")
     lines += _loads(found.loads) if len(found.loads) > 1 else []
     lines += bullets("Brings", _brings(found))
     lines += wrap(found.nitrogen, "  ", "    ") if found.nitrogen else []
     lines += bullets("Left over", [found.leftover] if found.leftover else [])
     lines += bullets("Advice", found.advice)
-    lines += bullets("The labels say", [text for label in found.labels if (text := _label(label))])
+    lines += bullets("The materials file says", [text for label in found.labels if (text := _label(label))])
     lines += bullets("In this order", found.order)
     lines += bullets("Cautions", found.cautions)
     return "\n".join(lines)
@@ -112,7 +118,9 @@ def _label(label: LabelRow) -> str:
         parts.append(f"air up to {high:g} °C")
     elif low is not None:
         parts.append(f"air from {low:g} °C")
-    return f"{label.material}: {'; '.join(parts)}." if parts else ""
+    name = f"{label.material}{f' ({label.product})' if label.product else ''}"
+    example = " An example, not your label." if label.is_example else ""
+    return f"{name}: {'; '.join(parts)}.{example}" if parts else ""
 
 
 @click.command()

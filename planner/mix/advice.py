@@ -22,7 +22,7 @@ def spray_advice(
     pressure = sprayer.pressure_bar
     advice += _outside(pressure, sprayer.nozzle.pressure_bar, "bar", f"nozzle {sprayer.nozzle.name}")
     for material in materials:
-        label = f"the label of {material.name}"
+        label = f"the materials file for {material.name}"
         advice += _outside(pressure, material.pressure_bar, "bar", label)
         advice += _outside(sprayer.speed_kmh, material.speed_kmh, "km/h", label)
         volume = _outside(rate_lha, material.volume_lha, "L/ha", label)

@@ -265,5 +265,5 @@ def _no_second_pass(typed: float, area_m2: float, need: float, materials: tuple[
         )
         above = material.most_per_ha is not None and per_ha > material.most_per_ha
         if above:
-            puts_on[-1] += f" and the label's highest {material.most_per_ha:g}"
+            puts_on[-1] += f" and the highest in the file {material.most_per_ha:g}"
     return f"Not on a second pass over the same {area_m2:.0f} m²: that would be {', '.join(puts_on)}."

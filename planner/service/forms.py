@@ -26,7 +26,7 @@ from planner.store.records import KeyReused
 #: A form longer than this is none of ours.
 _LONGEST_FORM = 64_000
 _LATELY = timedelta(days=28)
-_TANK_FIELDS = ("job", "surface", "material", "kit", "litres")
+_TANK_FIELDS = ("job", "surface", "material", "kit", "litres", "product", "rate")
 _NUMBERS = ("water_l", "cut_height_mm", "cover_pct")
 _MEASURED = ("wind_2m_kmh", "air_temp_c", "rel_humidity_pct")
 _TEXTS = ("job", "surface", "finished", "target", "operator", "notes")
@@ -52,6 +52,8 @@ def forms(context: Context) -> APIRouter:
                     materials=[asked["material"]] if asked["material"] else [],
                     kit=asked["kit"] or None,
                     litres=_number(asked["litres"], "the litres"),
+                    product=asked["product"],
+                    rate_per_ha=_number(asked["rate"], "the rate"),
                     on=context.clock().astimezone(config.site.zone).date(),
                 )
                 mix = with_nitrogen(mix, context.cache.snapshot().report)

@@ -195,11 +195,22 @@ def writes(context: Context) -> APIRouter:
         kit: str | None = None,
         litres: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
         kg: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
+        product: Annotated[str, Query(max_length=200)] = "",
+        rate_per_ha: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
     ) -> Response:
         config = context.config()
         today = context.clock().astimezone(config.site.zone).date()
         mix = tank_mix(
-            config, job, surface=surface, materials=material, kit=kit, litres=litres, kg=kg, on=today
+            config,
+            job,
+            surface=surface,
+            materials=material,
+            kit=kit,
+            litres=litres,
+            kg=kg,
+            on=today,
+            product=product,
+            rate_per_ha=rate_per_ha,
         )
         # Before the first pass the mix is worked out, without the month.
         with suppress(NoPassYet):

@@ -29,8 +29,44 @@ def test_the_green_needs_sixteen_litres_of_the_twenty_typed():
     assert max(map(len, answer.output.splitlines())) <= 80
 
 
+LABELLED = ["systemic_herbicide", "contact_herbicide", "growth_regulator"]
+
+
+@pytest.mark.parametrize("job", LABELLED)
+def test_work_under_a_label_is_not_mixed_by_an_example_rate(job):
+    # The shipped rates are invented: only the label in hand says what may go on.
+    answer = ask(job)
+    assert isinstance(answer.exception, InputError)
+    assert "Type the product's name and its rate from the label" in str(answer.exception)
+    half = ask(job, "--rate", "1.5")
+    assert "Type both from the label" in str(half.exception)
+
+
+@pytest.mark.parametrize("job", LABELLED)
+def test_name_and_rate_of_the_label_make_the_mix(job):
+    answer = ask(job, "--product", "Name on the can", "--rate", "1.5")
+    assert answer.exit_code == 0, answer.output
+    assert "(Name on the can) at 1.5 L/ha" in " ".join(answer.output.split())
+    # Nothing that the file says of its example is said of the product in hand.
+    assert "dry hours" not in answer.output
+    assert "example" not in answer.output
+
+
+def test_an_example_rate_is_named_beside_every_amount():
+    found = json.loads(ask("foliar_feed", "--json").output)
+    said = [one["says"] for one in (*found["products"], *found["loads"][0]["products"])]
+    assert all(one.endswith("(example rate, not your label)") for one in said)
+    assert found["labels"][0]["is_example"]
+
+
+@pytest.mark.parametrize("rate", ["0", "-1", "nan"])
+def test_a_rate_that_is_none_is_refused(rate):
+    answer = ask("growth_regulator", "--product", "Name", f"--rate={rate}")
+    assert "a rate above 0 is wanted" in str(answer.exception)
+
+
 def test_cautions_of_the_label_are_always_on_the_sheet():
-    answer = ask("systemic_herbicide")
+    answer = ask("systemic_herbicide", "--product", "Name on the can", "--rate", "1.5")
     assert "The label and local law come first" in answer.output
     assert "training or a licence" in " ".join(answer.output.split())
 

@@ -44,7 +44,7 @@ def test_a_second_pass_above_the_rate_is_refused() -> None:
     leftover = sheet(20.0).leftover
     assert leftover is not None
     assert "Not on a second pass over the same 340 m²" in leftover
-    assert "30.6 L/ha of foliar 10-0-4 where the rate is 25 and the label's highest 30" in leftover
+    assert "30.6 L/ha of foliar 10-0-4 where the rate is 25 and the highest in the file 30" in leftover
     within = sheet(18.0).leftover
     assert within is not None
     assert "Not on a second pass" in within
@@ -106,7 +106,7 @@ def test_an_old_calibration_is_named() -> None:
     [
         ({"pressure_bar": 6.0}, "6 bar is above the 5 bar of nozzle 04 red"),
         ({"pressure_bar": 1.0}, "1 bar is below the 1.5 bar of nozzle 04 red"),
-        ({"speed_kmh": 3.0}, "640 L/ha is above the 600 L/ha of the label of foliar 10-0-4"),
+        ({"speed_kmh": 3.0}, "640 L/ha is above the 600 L/ha of the materials file for foliar 10-0-4"),
         ({"speed_kmh": 3.0}, "For 600 L/ha walk at 3.2 km/h or set 2.6 bar"),
         ({"speed_kmh": 10.0}, "192 L/ha is below the 200 L/ha"),
         ({"speed_kmh": 1.5}, "pressure alone would leave the nozzle's range (0.7 bar)"),
@@ -119,8 +119,8 @@ def test_what_leaves_the_range_of_nozzle_or_label_is_named(changes: dict[str, fl
 def test_speed_and_pressure_of_the_label_are_held() -> None:
     strict = replace(FOLIAR, speed_kmh=Range(highest=3.5), pressure_bar=Range(highest=2.0))
     advice = " ".join(plan_mix("feed", GREEN, strict, BARROW).advice)
-    assert "4 km/h is above the 3.5 km/h of the label" in advice
-    assert "3 bar is above the 2 bar of the label" in advice
+    assert "4 km/h is above the 3.5 km/h of the materials file" in advice
+    assert "3 bar is above the 2 bar of the materials file" in advice
 
 
 def test_products_go_in_in_the_order_of_their_forms() -> None:
