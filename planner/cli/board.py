@@ -232,7 +232,7 @@ def explain(found: Explanation) -> list[str]:
         lines.append(f"  {verdict:<12}{label:<39}{value:>10}  {limits}".rstrip())
         lines += [f"{'':<14}{part}" for part in more]
         mark = "guess" if row.confidence == "C" else f"confidence {row.confidence}"
-        lines += wrap(f"{row.when}; {row.source} ({mark})", "              ")
+        lines += wrap(f"{row.when}; {signed(row.source)} ({mark})", "              ")
     lines += bullets("What would have to change", found.would_have_to_change)
     return lines + bullets("Cautions", found.cautions)
 

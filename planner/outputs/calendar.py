@@ -13,13 +13,12 @@ from hashlib import sha256
 
 from icalendar import Calendar, Event
 
+from planner.reports.cautions import short_caution
 from planner.reports.rows import Report, WarningRow
 
 CALENDAR = "text/calendar; charset=utf-8"
 #: What makes a changed event differ from an unchanged one.
 _CONTENT = ("DTSTART", "DTEND", "SUMMARY", "DESCRIPTION", "LOCATION", "STATUS")
-#: Cautions that go with a window; the rest stand on the page of the job.
-_CAUTIONS = 2
 #: Sequence numbers begin with the minutes since then, so that they still rise when the feed before is lost.
 _EPOCH = datetime(2025, 1, 1, tzinfo=UTC)
 
@@ -58,7 +57,8 @@ def _windows(report: Report) -> Iterator[Event]:
         event.add("summary", f"{_age(report)}{row.label}: {row.surface}{only_just}")
         event.add("dtstart", row.start.astimezone(UTC))
         event.add("dtend", row.end.astimezone(UTC))
-        event.add("description", "\n".join([*lines, *row.cautions[:_CAUTIONS]]))
+        caution = short_caution(report, row.job)
+        event.add("description", "\n".join([*lines, *([caution] if caution else [])]))
         event.add("location", row.surface)
         event.add("categories", [row.kind])
         event.add("status", "TENTATIVE")

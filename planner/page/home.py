@@ -10,6 +10,7 @@ from planner.page.layout import clock_of, write
 from planner.page.ribbon import Scale
 from planner.page.rows import SiteClock, Underfoot, blocks, by_kind, cautions, days, hours, place, underfoot
 from planner.reports.best import morning_lines
+from planner.reports.cautions import shared_caution
 from planner.reports.headline import headline
 from planner.reports.rows import LeftRow, Report, RibbonRow, WarningRow, WindowRow, WorkRow
 from planner.reports.surface_rows import SeedRow, SurfaceRow
@@ -30,6 +31,8 @@ class SprayHours:
     left: list[LeftRow]
     could: WindowRow | None
     could_labels: list[str]
+    caution: str
+    """The line beside the sprays that are named."""
     is_set_up: bool
 
 
@@ -56,6 +59,7 @@ def home(report: Report) -> bytes:
         report,
         headline=headline(report),
         morning=morning_lines(report),
+        due_caution=shared_caution(report, (row.job for row in report.due)),
         warnings=report.warnings,
         not_read=report.not_read,
         first_light=first_light(report),
@@ -106,6 +110,7 @@ def spray_hours(report: Report) -> SprayHours:
         left=left[: max(0, _SPRAYS - len(placed))],
         could=first,
         could_labels=list(dict.fromkeys(labels)),
+        caution=shared_caution(report, [row.job for row in (*placed, *left, *could[:1])]),
         is_set_up=any(row.kind == "spraying" for row in report.ribbons),
     )
 

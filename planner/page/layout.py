@@ -18,7 +18,7 @@ from markupsafe import Markup
 from planner.page.rows import SiteClock, figure
 from planner.reports.amounts import signed, unit_sign
 from planner.reports.rows import Report
-from planner.reports.sentences import BESIDE_A_SPRAY, job_on
+from planner.reports.sentences import job_on
 from planner.terms import LABEL_CAUTION, STATE_WORDS, in_words
 
 HTML = "text/html; charset=utf-8"
@@ -79,7 +79,6 @@ def environment() -> Environment:
         "STATES": STATES,
         "STATE_WORDS": STATE_WORDS,
         "LABEL_CAUTION": LABEL_CAUTION,
-        "BESIDE_A_SPRAY": BESIDE_A_SPRAY,
         "job_on": job_on,
     }
     return made

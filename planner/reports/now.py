@@ -9,11 +9,12 @@ from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
+from planner.reports.cautions import shared_caution, short_caution
 from planner.reports.headline import cut, headline
 from planner.reports.rows import DayRow, JobRow, Report, WindowRow, WorkRow
 from planner.reports.sentences import BESIDE_A_SPRAY
 from planner.reports.surface_rows import DueRow
-from planner.terms import KINDS_OF_JOB
+from planner.terms import KINDS_OF_JOB, SPRAYING
 
 Value = str | float | int | bool | None
 Now = dict[str, Value]
@@ -60,7 +61,10 @@ def now(report: Report) -> Now:
     flat |= _warning_keys(report)
     flat |= _today_keys(report)
     flat["next_pass_by"] = _utc(forecast.stale_at)
-    flat["spray_caution"] = BESIDE_A_SPRAY
+    sprays = (row.job for row in report.ribbons if row.kind == SPRAYING)
+    flat["spray_caution"] = shared_caution(report, sprays) or BESIDE_A_SPRAY
+    coming = placed(None)
+    flat["next_caution"] = None if coming is None else short_caution(report, coming.job) or None
     flat["fault"] = cut("; ".join(report.faults)) or None
     return flat
 
@@ -237,5 +241,5 @@ FIXED_KEYS: tuple[str, ...] = (
         f"today_{key}"
         for key in ("growth_potential", "frost_risk", "rain_mm", "soil_temp_c", "rain_wash_risk")
     ),
-    *("next_pass_by", "spray_caution", "fault"),
+    *("next_pass_by", "spray_caution", "next_caution", "fault"),
 )

@@ -34,6 +34,19 @@ class NeedWords(Limits, Protocol):
     def high(self) -> str: ...
 
 
+def limits(need: NeedWords) -> str:
+    """The hard limits in words, the comfortable ones where there are no hard ones; empty where there are none."""
+    is_hard = need.hard_min is not None or need.hard_max is not None
+    sides = (need.hard_min, need.hard_max) if is_hard else (need.best_from, need.best_to)
+    factor, unit = scale_of(need.unit, sides)
+    low, high = (None if side is None else side * factor for side in sides)
+    if low is not None and high is not None:
+        return f"{plain(low)} to {_limit(high, unit)}"
+    if low is not None:
+        return f"{'at least' if is_hard else 'best from'} {_limit(low, unit)}"
+    return "" if high is None else f"{'at most' if is_hard else 'best up to'} {_limit(high, unit)}"
+
+
 def held_against(need: NeedWords, value: float) -> str:
     """The figure and the limit it is held against: `wind at 2 m 13 of 15 km/h`, `air temperature 2 °C, needs 4.4 °C`.
 

@@ -9,6 +9,7 @@ import numpy as np
 from planner.margin import EPS, NARROW, STATES
 from planner.planning.plan import Judged, Plan, Ranked
 from planner.planning.windows import Closed, closed_by
+from planner.reports.amounts import signed
 from planner.reports.rows import (
     BarredRow,
     Because,
@@ -77,7 +78,7 @@ def _not_read(judged: Judged, hour: int) -> tuple[str, ...]:
     """Optional needs whose figure is unknown at that hour."""
     suitability = judged.suitability
     return tuple(
-        need.label
+        signed(need.label)
         for row, need in enumerate(suitability.needs)
         if need.optional and np.isnan(suitability.margin[row, hour])
     )

@@ -22,7 +22,7 @@ from planner.reports.as_of import as_of
 from planner.reports.headline import headline
 from planner.reports.rows import Report, WarningRow
 from planner.reports.workings import Workings
-from planner.terms import STATE_WORDS
+from planner.terms import LABEL_CAUTION, STATE_WORDS
 from planner.warnings import LEVELS
 from tests.reports.made import demo_pass, left_row, not_read_row, window_row, with_forecast, with_week
 
@@ -159,7 +159,7 @@ def test_the_first_screen_answers_the_three_questions(report: Report) -> None:
     placed = next(row for row in report.week.work if row.kind == "spraying")
     assert placed.label in spray
     assert placed.surface in spray
-    assert "The label comes first" in spray
+    assert LABEL_CAUTION in spray
     seed = first[first.index("What threatens the seed") : first.index("May I walk on it now")]
     assert "Act: apron strip, rain from today 21:00" in seed
     walk = first[first.index("May I walk on it now") :]
@@ -300,9 +300,7 @@ def test_spraying_is_answered_with_its_hour_of_the_week_its_reason_and_the_cauti
         assert row.limiting is not None
         assert row.limiting.says in spray
         assert row.because[1:] in spray
-    assert spray.index("The label comes first") > spray.index(
-        str(sprays[1].limiting and sprays[1].limiting.says)
-    )
+    assert spray.index(LABEL_CAUTION) > spray.index(str(sprays[1].limiting and sprays[1].limiting.says))
 
 
 def test_a_spray_that_finds_no_hour_says_why(report: Report) -> None:

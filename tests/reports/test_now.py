@@ -11,7 +11,7 @@ from planner.reports.as_of import as_of
 from planner.reports.now import FIXED_KEYS, Now, key_of, now
 from planner.reports.rows import Report
 from planner.reports.sentences import BESIDE_A_SPRAY
-from planner.terms import KINDS_OF_JOB
+from planner.terms import KINDS_OF_JOB, LABEL_CAUTION
 from tests.reports.made import (
     NOW,
     bare,
@@ -20,6 +20,7 @@ from tests.reports.made import (
     due_row,
     job_row,
     not_read_row,
+    ribbon_row,
     window_row,
     with_forecast,
     with_week,
@@ -112,7 +113,21 @@ def test_no_key_is_ever_missing() -> None:
 
 
 def test_the_caution_of_every_spray_is_in_it() -> None:
-    assert now(demo())["spray_caution"] == BESIDE_A_SPRAY
+    # The demo has herbicides, which a label binds; where no spray is bound the plain line stands.
+    assert now(demo())["spray_caution"] == LABEL_CAUTION
+    assert now(bare())["spray_caution"] == BESIDE_A_SPRAY
+
+
+@pytest.mark.parametrize(
+    ("job", "label", "said"),
+    [("herbicide", True, LABEL_CAUTION), ("feed", False, BESIDE_A_SPRAY), ("mow", False, None)],
+)
+def test_what_comes_next_is_named_with_its_caution(job, label, said) -> None:
+    kind = "mowing" if job == "mow" else "spraying"
+    ribbon = replace(ribbon_row(job, ()), has_label=label, kind=kind)
+    report = bare(ribbons=(ribbon,))
+    placed = with_week(report, work=[work_row(job, "07T09:00", "07T10:00", kind=kind)])
+    assert now(placed)["next_caution"] == said
 
 
 def test_a_stale_forecast_claims_nothing_that_it_does_not_know() -> None:

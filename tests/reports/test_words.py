@@ -21,7 +21,7 @@ BAD = {
     "bare square metre": re.compile(r"\bm2\b"),
     "raw name": re.compile(r"\w_\w"),
     "dust of a sum": re.compile(r"\de-?\d"),
-    "day with a nought": re.compile(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) 0\d"),
+    "day with a nought": re.compile(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) 0\d(?!:)"),
     "two stops": re.compile(r"\.\.|\.,|: :|::"),
     "one day in the plural": re.compile(r"\b1 days\b"),
     "a word no longer used": re.compile(
