@@ -181,8 +181,8 @@ def _require_label(label: str, chosen: Sequence[Stocked]) -> None:
         if _is_example(stocked):
             raise InputError(
                 f"The {label} goes by its label, and the rate of {stocked.name} in the materials file is an "
-                "example. Type the product's name and its rate from the label (--product NAME --rate "
-                f"{stocked.material.unit.upper()}_PER_HA), or write product, registration and rate into the file."
+                "example. Type the product's name and its rate from the label (product and rate, in "
+                f"{stocked.material.unit} a hectare), or write product, registration and rate into the file."
             )
 
 

@@ -65,7 +65,7 @@ class Ribbons(Head, frozen=True, kw_only=True):
 
 
 class Ground(Head, frozen=True, kw_only=True):
-    """How each surface bears feet, and the seed in it."""
+    """How each surface is underfoot, and the seed in it."""
 
     surfaces: tuple[GroundRow, ...]
 

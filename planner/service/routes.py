@@ -91,7 +91,7 @@ WHOLE: tuple[tuple[str, str, dict[str, object], Draw], ...] = (
     ),
     (
         "ground",
-        "Whether the ground bears feet; seed in it",
+        "How the ground is underfoot; seed in it",
         rows_as(answers.Ground),
         lambda report: encode(answers.ground(report)),
     ),

@@ -90,7 +90,10 @@ def _says(scene: Scene, name: str, begins: datetime, worst: float, hottest: floa
     zone = scene.plan.conditions.site.zone
     since = "now" if begins - scene.now < timedelta(hours=1) else f"from {short_time(begins, zone)}"
     heat = f", air to {hottest:.0f} °C" if hottest == hottest else ""
-    return f"The {name} runs short of water {since}: {100.0 * worst:.0f} % of what roots take easily is used{heat}."
+    return (
+        f"The {name} runs short of water {since}: by the sum of rain and use, not measured, "
+        f"{100.0 * worst:.0f} % of what roots take easily is used{heat}."
+    )
 
 
 def _when(scene: Scene, begins: datetime) -> str:

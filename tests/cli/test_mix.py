@@ -37,7 +37,9 @@ def test_work_under_a_label_is_not_mixed_by_an_example_rate(job):
     # The shipped rates are invented: only the label in hand says what may go on.
     answer = ask(job)
     assert isinstance(answer.exception, InputError)
-    assert "Type the product's name and its rate from the label" in str(answer.exception)
+    assert "Type the product's name and its rate from the label (product and rate, in L a hectare)" in str(
+        answer.exception
+    )
     half = ask(job, "--rate", "1.5")
     assert "Type both from the label" in str(half.exception)
 
