@@ -15,7 +15,7 @@ import pytest
 from planner.actions import messages, one_pass, record_work
 from planner.actions.pass_input import PAST_DAYS, past_days
 from planner.actions.stored import REPORT
-from planner.config.kit_schema import LogPart, QuietPart, WebhookPart
+from planner.config.kit_schema import LogPart, MorningPart, QuietPart, WebhookPart
 from planner.config.load import Config
 from planner.forecast import Fetched, RawForecast
 from planner.outputs.hub import ENTITIES, flat
@@ -178,3 +178,15 @@ def test_the_home_device_reads_keys_that_the_flat_answer_has(store, sky):
     assert {entity.key for entity in ENTITIES} <= set(now)
     assert flat(now)["rain_wash"] is True
     assert isinstance(now["warnings_count"], int)
+
+
+def test_the_morning_goes_out_once_with_the_passes_of_its_hour(store, sky, caplog):
+    caplog.set_level(logging.WARNING, "haysel.warnings")
+    # 08:00 in London; a pass every half hour, and one in the evening.
+    found = ground(outputs=(LogPart(),), morning=MorningPart(at="08:00"))
+    for after_h in (-0.5, 0.0, 0.5, 1.0, 11.0):
+        one_pass.run(found, store, now=NOW + after_h * H)
+    lines = [record.getMessage() for record in caplog.records if "Wed 8 Apr" in record.getMessage()]
+    mornings = [line for line in lines if "Today: " in line]
+    assert len(mornings) == 1
+    assert "Tomorrow" in mornings[0]
