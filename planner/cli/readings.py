@@ -12,6 +12,7 @@ from planner.cli.board import wrap
 from planner.cli.writing import pass_again
 from planner.errors import InputError
 from planner.reports.sentences import job_on
+from planner.terms import short_date
 
 if TYPE_CHECKING:
     from planner.actions.record_reading import ObservationAnswer
@@ -84,7 +85,8 @@ def line(row: ObservationRow) -> str:
     state = f" WITHDRAWN: {row['reason']}" if row["withdrawn"] else ""
     where = row["surface"] or "site"
     note = f" ({row['note']})" if row["note"] else ""
-    text = f"{row['uuid'][:8]}  {row['at']:%a %d %b %Y %H:%M}  {where}: {figures_in_words(row)}{note}{state}"
+    when = f"{short_date(row['at'])} {row['at']:%Y %H:%M}"
+    text = f"{row['uuid'][:8]}  {when}  {where}: {figures_in_words(row)}{note}{state}"
     return "\n".join(wrap(text, "", "          "))
 
 

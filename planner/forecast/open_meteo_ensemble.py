@@ -97,7 +97,7 @@ def _fault(listed_members: dict[str, dict[int, Array]], number: int) -> str | No
     temp = listed_members["air_temp_c"][number]
     known = temp[~np.isnan(temp)]
     if known.size >= _FROZEN_H and bool((known == known[0]).all()):
-        return f"stands still at {known[0]:g} C through {known.size} hours"
+        return f"stands still at {known[0]:g} °C through {known.size} hours"
     return None
 
 

@@ -43,7 +43,7 @@ def test_members_are_counted_from_the_answer(members):
 @pytest.mark.parametrize(
     ("changed", "says"),
     [
-        ({"temperature_2m_member02": [12.3] * 48}, "member 2 is left out: it stands still at 12.3 C"),
+        ({"temperature_2m_member02": [12.3] * 48}, "member 2 is left out: it stands still at 12.3 °C"),
         ({"temperature_2m_member02": [None] * 48}, "member 2 is left out: it has no value of air_temp_c"),
         ({"precipitation_member02": [None] * 48}, "member 2 is left out: it has no value of rain_mm"),
         ({"temperature_2m": [1.0 * h for h in range(12)] + [None] * 36}, "left out: it ends 36 h before"),
