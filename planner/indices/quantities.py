@@ -47,6 +47,8 @@ class Index:
     valid: str
     check: str
     """The test that reproduces a published number, as a pytest id."""
+    alike: Callable[[Quantities], object] | None = None
+    """What of a surface decides it, where that is not all of it: surfaces for which this is equal share the figures."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +154,7 @@ class Quantities:
         self._sky = sky
         self._diary = dict(diary_quantities or {})
         self._known: dict[str, Array] = dict(self._diary)
+        self._owners: dict[str, str] = {}
         self._days: dict[int, LocalDays] = {} if sky is None else sky._days
         self._of_site: dict[tuple[str, Zones], Array] = {} if sky is None else sky._of_site
 
@@ -178,8 +181,19 @@ class Quantities:
         return values
 
     def owner_of(self, name: str) -> str:
-        """The surface whose own the quantity is; empty where it is the same for all surfaces of the site."""
-        return self.surface.name if self.surface is not None and name in self._own else ""
+        """Whose the quantity is: empty where it is the same for all surfaces of the site, else the surface, or what
+        surfaces must have in common to share it."""
+        owner = self._owners.get(name)
+        if owner is None:
+            owner = self._owners[name] = self._owner(name)
+        return owner
+
+    def _owner(self, name: str) -> str:
+        if self.surface is None or name not in self._own:
+            return ""
+        index = self._table.get(name)
+        alike = None if index is None or name in self._diary else index.alike
+        return self.surface.name if alike is None else repr(alike(self))
 
     @cached_property
     def _own(self) -> frozenset[str]:

@@ -22,6 +22,7 @@ class About(TypedDict):
     source: str
     valid: str
     check: str
+    alike: NotRequired[Callable[[Quantities], object]]
 
 
 class Rows:

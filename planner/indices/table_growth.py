@@ -28,6 +28,12 @@ def mean_of_days(daily: Array, days: int) -> Array:
     return np.where(gaps[:, last] - gaps[:, first] > 0, np.nan, mean)
 
 
+def _grass_growth(q: Quantities) -> tuple[float, float, str]:
+    """What of a grass decides its growth potential."""
+    grass = q.surface_here.grass
+    return grass.optimum_c, grass.width_c, grass.season
+
+
 def _day_growth(q: Quantities) -> Array:
     grass = q.surface_here.grass
     mean = q.days.mean_of_known(q["air_temp_c"])
@@ -41,6 +47,7 @@ def _day_growth(q: Quantities) -> Array:
     source="woods-2014",
     valid="day means of -30 to 45 C",
     check="tests/indices/test_growth.py::test_growth_potential_printed_by_woods",
+    alike=_grass_growth,
 )
 def growth_potential(q: Quantities) -> Array:
     return q.days.spread(_day_growth(q))
@@ -53,6 +60,7 @@ def growth_potential(q: Quantities) -> Array:
     source="woods-2014",
     valid="day means of -30 to 45 C",
     check="tests/indices/test_growth.py::test_growth_potential_printed_by_woods",
+    alike=_grass_growth,
 )
 def growth_potential_3d(q: Quantities) -> Array:
     return q.days.spread(mean_of_days(_day_growth(q), 3))

@@ -27,24 +27,6 @@ def _ready_mm(q: Quantities, soil_name: str, depth_m: float, factor: float, shar
     return soil_water.readily_available_mm(total, q.days.spread(day_use), share)
 
 
-@rows.surface(
-    unit="mm",
-    says="Water in the root zone over field capacity",
-    bounds=(-1000, 1000),
-    needs=("rain_mm", "et0_hour_mm"),
-    source="fao-56",
-    valid="level ground",
-    check="tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded",
-)
-def water_mm(q: Quantities) -> Array:
-    """Water over field capacity in the root zone, negative below. All surfaces of the site in one run."""
-    zones = tuple(dict.fromkeys(_own_zone(q, surface) for surface in (*q.site.surfaces, q.surface_here)))
-    stacked = q.of_site("water_mm", zones, lambda: _run_zones(q, zones))
-    members = stacked.shape[0] // len(zones)
-    place = zones.index(_own_zone(q, q.surface_here)) * members
-    return stacked[place : place + members]
-
-
 def _zone(surface: Surface) -> tuple[str, float, float, float]:
     """What decides how a root zone fills and empties: soil, depth, crop factor and ready share."""
     return (surface.soil, surface.root_depth_m, *_crop_factor(surface.grass))
@@ -53,6 +35,29 @@ def _zone(surface: Surface) -> tuple[str, float, float, float]:
 def _own_zone(q: Quantities, surface: Surface) -> tuple[str, float, float, float, str]:
     """The same, by itself where water of its own is on record."""
     return (*_zone(surface), surface.name if surface.name in q.told_water else "")
+
+
+def _zone_here(q: Quantities) -> tuple[str, float, float, float, str]:
+    return _own_zone(q, q.surface_here)
+
+
+@rows.surface(
+    unit="mm",
+    says="Water in the root zone over field capacity",
+    bounds=(-1000, 1000),
+    needs=("rain_mm", "et0_hour_mm"),
+    source="fao-56",
+    valid="level ground",
+    check="tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded",
+    alike=_zone_here,
+)
+def water_mm(q: Quantities) -> Array:
+    """Water over field capacity in the root zone, negative below. All surfaces of the site in one run."""
+    zones = tuple(dict.fromkeys(_own_zone(q, surface) for surface in (*q.site.surfaces, q.surface_here)))
+    stacked = q.of_site("water_mm", zones, lambda: _run_zones(q, zones))
+    members = stacked.shape[0] // len(zones)
+    place = zones.index(_own_zone(q, q.surface_here)) * members
+    return stacked[place : place + members]
 
 
 def _run_zones(q: Quantities, zones: Zones) -> Array:
@@ -98,6 +103,7 @@ def _run_zones(q: Quantities, zones: Zones) -> Array:
     source="fao-56",
     valid="level ground",
     check="tests/indices/test_soil_water.py::test_surplus_drains_and_drought_is_bounded",
+    alike=_zone_here,
 )
 def storage_pct_fc(q: Quantities) -> Array:
     soil = soil_water.soil_named(q.surface_here.soil)
@@ -112,6 +118,7 @@ def storage_pct_fc(q: Quantities) -> Array:
     source="fao-56",
     valid="level ground",
     check="tests/indices/test_soil_water.py::test_stress_in_the_worked_sand",
+    alike=_zone_here,
 )
 def depletion_raw(q: Quantities) -> Array:
     return np.maximum(-q["water_mm"], 0.0) / _ready_mm(q, *_zone(q.surface_here))

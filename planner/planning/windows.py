@@ -94,7 +94,13 @@ def find(
     latest = _latest_offsets(moments, weather.hours, [last for _, last in runs])
     earliest = _earliest_offsets(moments, [begin for begin, _ in runs], first)
     # Lists are several times faster than arrays to pick single hours from.
-    least = np.fmin.reduce(suitability.margin, axis=0).tolist()
+    tightest = np.fmin.reduce(suitability.margin, axis=0)
+    least = tightest.tolist()
+    # Steady before narrow; then the tightest need decides, and the mean of all only where two are as tight. Beyond
+    # comfort there is nothing to choose.
+    worth = (
+        np.round(np.minimum(tightest, 1.0), 2) - 2.0 * suitability.state + 1e-3 * suitability.score
+    ).tolist()
     score, state = suitability.score.tolist(), suitability.state.tolist()
     chance = None if suitability.chance is None else suitability.chance.tolist()
     soonest = _next_five_minutes(now)
@@ -108,11 +114,7 @@ def find(
         start = max(hour_0 + timedelta(hours=begin, minutes=-_minutes(sooner)), soonest)
         if start > latest_start:
             continue
-        # The tightest need decides; the mean of all only where two are as tight.
-        best = max(
-            range(begin, last + 1),
-            key=lambda hour: (-state[hour], round(_tight(least[hour]), 2), score[hour]),
-        )
+        best = max(range(begin, last + 1), key=worth.__getitem__)
         steady = _steady_run(state, best, begin, last)
         windows.append(
             Window(
@@ -133,11 +135,6 @@ def find(
             )
         )
     return tuple(reversed(windows))
-
-
-def _tight(margin: float) -> float:
-    """The margin of the tightest need, as far as it counts: beyond comfort there is nothing to choose."""
-    return min(1.0, margin)
 
 
 def _steady_run(state: list[int], best: int, begin: int, last: int) -> tuple[int, int] | None:

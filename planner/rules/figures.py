@@ -119,18 +119,20 @@ def _mean_ahead(column: Array, low: int, high: int) -> Array:
     unknown.
     """
     hours = column.shape[-1]
-    unknown = np.isnan(column)
-    ladders = [
-        np.concatenate([np.zeros((*column.shape[:-1], 1)), np.cumsum(values, axis=-1)], axis=-1)
-        for values in (np.where(unknown, 0.0, column), unknown.astype(np.float64))
-    ]
     first = np.arange(hours) + low
     last = np.minimum(np.arange(hours) + high + 1, hours)
     count = last - first
     known = (first >= 0) & (count >= min(LEAST_AHEAD_H, high - low + 1))
     first, last = np.clip(first, 0, hours), np.clip(last, 0, hours)
-    sums, gaps = (ladder[..., last] - ladder[..., first] for ladder in ladders)
-    return np.where(known & (gaps < 0.5), sums / np.maximum(count, 1), np.nan)
+    unknown = np.isnan(column)
+    has_gaps = bool(unknown.any())
+    ladder = _ladder(np.where(unknown, 0.0, column) if has_gaps else column)
+    mean = (ladder[..., last] - ladder[..., first]) / np.maximum(count, 1)
+    if has_gaps:
+        gaps = _ladder(unknown.astype(np.float64))
+        mean[gaps[..., last] - gaps[..., first] > 0.5] = np.nan
+    mean[..., ~known] = np.nan
+    return np.asarray(mean)
 
 
 def _place(result: Values, runs: Values, low: int, high: int) -> None:
@@ -150,10 +152,16 @@ def _running_sum(column: Array, length: int) -> Array:
     return _cumulated(column, length)
 
 
-def _cumulated(column: Array, length: int) -> Array:
+def _ladder(column: Array) -> Array:
+    """Sums from the first hour up to each, shape (..., hours + 1)."""
     ladder = np.empty((*column.shape[:-1], column.shape[-1] + 1))
     ladder[..., 0] = 0.0
     np.cumsum(column, axis=-1, out=ladder[..., 1:])
+    return ladder
+
+
+def _cumulated(column: Array, length: int) -> Array:
+    ladder = _ladder(column)
     # A dry spell may come out at some 1e-14; limits are held with more slack than that.
     return np.asarray(ladder[..., length:] - ladder[..., :-length])
 

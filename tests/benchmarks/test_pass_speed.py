@@ -20,8 +20,8 @@ from tests.rules.plain_loop import state_at
 
 HOURS, MEMBERS = 16 * 24, 51
 START = datetime(2026, 5, 4, tzinfo=UTC)
-#: The aim is 45. Measured on two idle cores: 52 to 54, as with the code before it; this keeps it from growing.
-MOST_WET_BULBS = 60
+#: Measured beside other work: 65, for about 1.6 times the needs that took 52 to 54; this keeps it from growing.
+MOST_WET_BULBS = 75
 
 
 def ensemble() -> HourlyWeather:

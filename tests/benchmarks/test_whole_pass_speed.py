@@ -26,7 +26,7 @@ from tests.benchmarks.test_pass_speed import HOURS, MEMBERS, START, ensemble
 from tests.made import ROOT, forecast
 
 #: Most wet bulbs of the same hours and members that a pass may take, without the solving of the week.
-MOST = 250
+MOST = 300
 #: Most bytes of report and workings as the store keeps them.
 MOST_BYTES = 1_000_000
 #: Each phase is measured so often; the best counts, since whatever else the machine does only adds.
@@ -97,7 +97,7 @@ def _measured() -> tuple[float, int]:
 
 # Run by itself: two test workers side by side share the memory that a pass lives on.
 @pytest.mark.replay
-def test_a_whole_pass_takes_at_most_two_hundred_and_fifty_wet_bulbs() -> None:
+def test_a_whole_pass_takes_at_most_three_hundred_wet_bulbs() -> None:
     # A round in which something else took the machine says nothing; the figure is that of a quiet one.
     for _ in range(5):
         whole, stored = _measured()
