@@ -34,6 +34,10 @@ def _grass_growth(q: Quantities) -> tuple[float, float, str]:
     return grass.optimum_c, grass.width_c, grass.season
 
 
+def _season(q: Quantities) -> str:
+    return q.surface_here.grass.season
+
+
 def _day_growth(q: Quantities) -> Array:
     grass = q.surface_here.grass
     mean = q.days.mean_of_known(q["air_temp_c"])
@@ -154,6 +158,7 @@ def days_to_emerge(q: Quantities) -> Array:
     source="smith-2018",
     valid="five-day means of 10 to 35 C; coefficients second-hand",
     check="tests/indices/test_disease.py::test_dollar_spot_table",
+    alike=_season,
 )
 def dollar_spot_chance(q: Quantities) -> Array:
     temp = mean_of_days(q.days.mean_of_known(q["air_temp_c"]), 5)
@@ -169,6 +174,7 @@ def dollar_spot_chance(q: Quantities) -> Array:
     source="fidanza-1996",
     valid="day minimum of -10 to 35 C; equation read",
     check="tests/indices/test_disease.py::test_brown_patch_table",
+    alike=_season,
 )
 def brown_patch_index(q: Quantities) -> Array:
     lowest, moist = q.days.lowest(q["air_temp_c"]), q.days.mean_of_known(q["rel_humidity_pct"])
@@ -182,6 +188,7 @@ def brown_patch_index(q: Quantities) -> Array:
     source="nutter-1983",
     valid="noon to noon; rule read",
     check="tests/indices/test_disease.py::test_pythium_needs_heat_then_a_warm_humid_night",
+    alike=_season,
 )
 def pythium_risk(q: Quantities) -> Array:
     nights, moist = q.nights, q["rel_humidity_pct"]
@@ -199,6 +206,7 @@ def pythium_risk(q: Quantities) -> Array:
     source="own-disease-pressure",
     valid="as the three; on warm-season grass dollar spot alone",
     check="tests/indices/test_disease.py::test_pressure_is_one_at_each_published_threshold",
+    alike=_season,
 )
 def disease_pressure(q: Quantities) -> Array:
     dollar_spot = q["dollar_spot_chance"]

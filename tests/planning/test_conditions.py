@@ -48,7 +48,11 @@ def test_a_job_that_the_sky_alone_decides_is_one_task_on_all_surfaces():
     assert list(task.attempts) == [surface.name for surface in laid.site.surfaces]
     for name, attempt in task.attempts.items():
         assert attempt.quantities.surface_here.name == name
-    assert len(tasks_of(laid, job("roll", AIR, WATER))) == len(laid.site.surfaces)
+    # Water sets surfaces apart by their root zones: here two of sand and three of loam, of one depth.
+    assert [list(task.attempts) for task in tasks_of(laid, job("roll", AIR, WATER))] == [
+        ["green", "collar"],
+        ["east bank", "apron strip", "mat tees"],
+    ]
 
 
 def test_what_the_diary_says_of_one_surface_sets_it_apart():
