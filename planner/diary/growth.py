@@ -150,9 +150,13 @@ def regulators_of(book: Book, surface: str) -> tuple[tuple[Work, float], ...]:
 
 
 def degree_days_since(surface: Surface, works: Iterable[Work], timeline: Timeline) -> Array:
-    """Degree days since the newest of these works at each hour, shape (hours,); NaN where there is none."""
-    out = np.full(timeline.weather.hours, np.nan)
-    for work in list(works)[-3:]:
+    """Degree days since the newest of these works at each hour, shape (hours,).
+
+    Endless where none is on record: nothing has been held back. NaN where it is not known.
+    """
+    newest = list(works)[-3:]
+    out = np.full(timeline.weather.hours, np.nan if newest else np.inf)
+    for work in newest:
         summed = timeline.since(work.finished_at, degree_day_rate(surface.grass))
         out = np.where(timeline.from_hour_of(work.finished_at), summed, out)
     return out

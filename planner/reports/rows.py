@@ -225,7 +225,7 @@ class DayRow(Struct, frozen=True, kw_only=True):
     dli_mol: float | None
     degree_days: float | None
     depletion_raw: float | None
-    """Highest of the day: root-zone water used, of what is readily had."""
+    """Highest of the day: share of the readily available water that is used."""
     dollar_spot_chance: float | None
     brown_patch_index: float | None
     pythium_risk: float | None

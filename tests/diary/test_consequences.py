@@ -13,7 +13,6 @@ from planner.diary.due import Wanted
 from planner.diary.entry import Entry
 from planner.diary.growth import cuts_of, feeds_of, growth_rate, pace_of
 from planner.diary.timeline import Timeline
-from planner.indices.quantities import DIARY_QUANTITIES
 from planner.rules.job import Job
 from tests.diary.made import NOW, D, H, book, entry, steady
 from tests.made import config
@@ -88,9 +87,10 @@ def test_leaf_since_the_last_cut_by_hand():
     assert ratio[0, now] == pytest.approx((3.8 + 4 * pace.full_growth_mm_d) / 3.8, rel=1e-6)
 
 
-def test_leaf_without_a_cut_on_record_is_not_known():
+def test_leaf_without_a_cut_is_not_known_and_without_a_regulator_nothing_is_held_back():
     given = diary_quantities(FOUND.site, book(), steady())
-    assert all(np.isnan(given["green"][name]).all() for name in list(DIARY_QUANTITIES)[:2])
+    assert np.isnan(given["green"]["grass_height_ratio"]).all()
+    assert np.isinf(given["green"]["degree_days_since_regulator"]).all()
     assert given["green"]["grass_height_ratio"].shape == (1, steady().weather.hours)
 
 
