@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from planner.config.names import Form, JobName, MaterialName, SurfaceName
@@ -264,11 +264,23 @@ class WantedPart(Part):
         return self
 
 
+#: When play begins on a day of which no more is told. Judgement.
+PLAY_BEGINS = time(10)
+
+
 class PlayPart(Part):
     """A play day. Work on the surface is counted back from it."""
 
     surface: SurfaceName = Field(default="", description="Every surface when left out.")
-    at: datetime = Field(description="When play begins. Local time when no offset is given.")
+    at: datetime = Field(
+        description="When play begins; a date alone stands for 10:00. Local time when no offset is given."
+    )
+
+    @field_validator("at", mode="before")
+    @classmethod
+    def _of_a_date(cls, written: object) -> object:
+        is_date = isinstance(written, date) and not isinstance(written, datetime)
+        return datetime.combine(written, PLAY_BEGINS) if is_date else written  # type: ignore[arg-type]
 
 
 class HoursPart(Part):

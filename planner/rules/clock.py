@@ -36,7 +36,12 @@ def _is_time_or_never(text: str) -> str:
 
 
 def _as_spans(written: object) -> object:
-    """One span may be written without the brackets of a list of spans."""
+    """One span may be written without the brackets of a list of spans, or as a text: "07:00-09:30"."""
+    if isinstance(written, str):
+        return [
+            [part.strip() for part in span.replace("\N{EN DASH}", "-").split("-")]
+            for span in written.split(",")
+        ]
     is_one = isinstance(written, list | tuple) and written and all(isinstance(part, str) for part in written)
     return [written] if is_one else written
 
