@@ -26,7 +26,16 @@ TARGETS = (
         ("tests/planning/test_windows.py", "tests/rules/test_edges.py", "tests/planning/test_conditions.py"),
     ),
     Target("planner/planning/suitability.py", ("tests/planning/test_suitability.py",)),
-    Target("planner/planning/week.py", ("tests/planning/test_week_order.py", "tests/planning/test_week.py")),
+    Target(
+        "planner/planning/week.py",
+        (
+            "tests/planning/test_week_order.py",
+            "tests/planning/test_asks.py",
+            "tests/planning/test_week.py",
+        ),
+    ),
+    Target("planner/planning/asks.py", ("tests/planning/test_asks.py", "tests/planning/test_week_order.py")),
+    Target("planner/planning/apart.py", ("tests/planning/test_asks.py", "tests/planning/test_week_order.py")),
     Target("planner/warnings/frost.py", ("tests/warnings/test_frost.py",)),
     Target("planner/warnings/wash.py", ("tests/warnings/test_wash.py",)),
     Target(
