@@ -84,6 +84,11 @@ def test_a_window_says_from_when_to_when_it_is_steady():
     assert (window.steady_from, window.steady_until) == (START + 2 * H, START + 4 * H)
     (narrow,) = found([NARROW, NARROW])
     assert (narrow.steady_from, narrow.steady_until) == (None, None)
+    (whole,) = found([BARRED, STEADY, STEADY, STEADY, STEADY, BARRED], scores=[0, 0.5, 0.5, 0.9, 0.5, 0])
+    assert (whole.steady_from, whole.steady_until) == (START + H, START + 5 * H)
+    # A steady run of another window is none of this one's.
+    first, second = found([STEADY, BARRED, STEADY])
+    assert (first.steady_until, second.steady_from) == (START + H, START + 2 * H)
     # Of two steady runs the one with the best hour is told.
     (parted,) = found([STEADY, NARROW, STEADY], scores=[0.5, 0.5, 0.9])
     assert (parted.steady_from, parted.steady_until) == (START + 2 * H, START + 3 * H)
@@ -256,7 +261,7 @@ def closed(margins, *, states=None, now=START, hours=100, needs=(CALENDAR, AIR, 
         needs=needs,
         margin=table,
         state=np.array(states, dtype=np.int8),
-        job=SimpleNamespace(has_label=False, kind=kind),
+        job=SimpleNamespace(has_label=False, kind=kind, duration_h=1.0),
     )
     return closed_by(suitability, weather(START, table.shape[1]), now=now, hours=hours)
 
@@ -348,3 +353,43 @@ def test_what_harms_what_a_label_sets_and_any_spray_have_no_least_bad_hour():
     assert closed(table, needs=(CALENDAR, frozen, AIR)).harmful == (1,)
     assert closed(table, needs=(CALENDAR, label, AIR)).least_bad == (1, 2)
     assert closed(table, needs=(CALENDAR, AIR, AIR), kind="spraying").least_bad == ()
+
+
+def test_hours_that_the_forecast_cannot_reach_are_no_reason():
+    # Rain is looked at for four hours after an hour of work: of ten hours the last five cannot be read by anybody.
+    rain = Limit(
+        id="r",
+        label="r",
+        quantity="rain_mm",
+        when="after",
+        hours=(0, 4),
+        sum_up="total",
+        hard_max=1,
+        high="x",
+    )
+    growth = Limit(
+        id="g",
+        label="g",
+        quantity="air_temp_c",
+        when="after",
+        hours=(0, 72),
+        sum_up="mean_ahead",
+        hard_min=1,
+        low="x",
+    )
+    table = np.full((3, 10), 1.0)
+    table[1, 5:] = np.nan
+    table[1, 1:3] = -0.5
+    why = closed(table, needs=(CALENDAR, rain, growth))
+    assert (why.hours_unread, why.unread_hour, why.lost) == (0, None, {1: 2})
+    table[1, 4] = np.nan
+    assert closed(table, needs=(CALENDAR, rain, growth)).unread_hour == 4
+    # Where none can be reached, that is the reason.
+    none = closed(table[:, 5:], needs=(CALENDAR, rain, growth))
+    assert none.hours_unread == 5
+
+
+def test_harm_is_told_with_what_closes_most_first():
+    frozen, soaked = (SimpleNamespace(is_calendar=False, harm=True, from_label=False) for _ in range(2))
+    table = [[1.0] * 4, [-0.1, 1.0, 1.0, 1.0], [-0.1, -0.1, 1.0, 1.0]]
+    assert closed(table, needs=(CALENDAR, frozen, soaked)).harmful == (2, 1)
