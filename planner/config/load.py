@@ -16,7 +16,7 @@ from planner.config.labels import with_labels
 from planner.config.light import beside, raw, text_of
 from planner.config.lines import read_toml
 from planner.config.names import Names, check_names, names_of, surface_kinds
-from planner.config.rules_file import Rules, RulesFile
+from planner.config.rules_file import Rules, RulesFile, Written
 from planner.config.schema import (
     ForecastPart,
     GrassPart,
@@ -91,21 +91,22 @@ class Config:
 def load(path: Path) -> Config:
     """The config of a site file and of the rules and materials files it names.
 
-    ConfigError carries every fault of the three files, a list for each. Only a file that is no TOML hides
-    what else is wrong with it.
+    ConfigError carries every fault of these files, a list for each. Only a file that is no TOML hides what else
+    is wrong with it, and a rules file that is none hides what is wrong with the jobs.
     """
     text = text_of(path)
     values = read_toml(text, str(path))
     faults = FaultList(str(path), text)
-    rules_faults, rules_values = _beside("rules", values, path, faults)
-    materials_faults, materials_values = _beside("materials", values, path, faults)
-    names = None if rules_values is None else tuple(table(rules_values, "jobs"))
+    read = [_read("rules", name, path, faults) for name in rules_files(values)]
+    rules = [Written(found, own) for own, found in read if own is not None and found is not None]
+    whole = bool(read) and len(rules) == len(read)
+    materials_faults, materials_values = _materials_beside(values, path, faults)
+    names = tuple(name for one in rules for name in table(one.values, "jobs")) if whole else None
     stock = None if materials_values is None else _names_in(materials_values)
     parsed = faults.checked(SiteFile, values, names=names_of(values, names, stock))
     jobs: tuple[Job, ...] = ()
-    if rules_faults is not None and rules_values is not None:
-        rules = Rules(rules_values, rules_faults, _changes(values), faults, surface_kinds(values))
-        jobs = rules.jobs()
+    if whole:
+        jobs = Rules(rules, _changes(values), faults, surface_kinds(values)).jobs()
     check_names(values, faults, WarningsPart().model_dump())
     materials: kit_schema.MaterialsFile | None = kit_schema.MaterialsFile()
     if materials_faults is not None and materials_values is not None:
@@ -118,23 +119,37 @@ def load(path: Path) -> Config:
             if (name := word(row, "name"))
         ]
         materials_faults.named_once("materials", named)
-    raise_all(one for one in (faults, rules_faults, materials_faults) if one is not None)
+    raise_all(one for one in (faults, *(own for own, _ in read), materials_faults) if one is not None)
     assert parsed is not None
     assert materials is not None
     return _config(parsed, path, jobs, tuple(part.made() for part in materials.materials))
 
 
-def _beside(
-    key: str, values: dict[str, object], path: Path, faults: FaultList
+def rules_files(values: Mapping[str, object]) -> list[str]:
+    """The names of the rules files that a site file has, whatever else is wrong with it; none where they are
+    written as something else."""
+    named = values.get("rules", SiteFile.model_fields["rules"].default)
+    if isinstance(named, str):
+        return [named]
+    names = list(named) if isinstance(named, list | tuple) else []
+    return names if all(isinstance(name, str) for name in names) else []
+
+
+def _materials_beside(
+    values: dict[str, object], path: Path, faults: FaultList
 ) -> tuple[FaultList | None, dict[str, object] | None]:
-    """The file that the site file names, with a list of its own; None where there is none to read."""
-    named = values.get(key, SiteFile.model_fields[key].default)
-    if not isinstance(named, str):
-        return None, None
-    file = path.parent / named
+    """The materials file that the site file names, with a list of its own; None where there is none to read."""
+    named = values.get("materials", SiteFile.model_fields["materials"].default)
     # A site without a materials file has none; one that names a file must have it.
-    if key == "materials" and key not in values and not file.is_file():
-        return None, None
+    is_there = isinstance(named, str) and ("materials" in values or (path.parent / named).is_file())
+    return _read("materials", named, path, faults) if isinstance(named, str) and is_there else (None, None)
+
+
+def _read(
+    key: str, named: str, path: Path, faults: FaultList
+) -> tuple[FaultList | None, dict[str, object] | None]:
+    """A file beside the site file with a list of its own; no values, and the faults, where it cannot be read."""
+    file = path.parent / named
     try:
         text = text_of(file)
     except InputError as error:
@@ -310,8 +325,8 @@ class Watched:
         files = [self._config.file]
         try:
             named = raw(self._config.file)
-            for key, usual in (("rules", "rules.toml"), ("materials", "materials.toml")):
-                files.append(self._config.file.parent / str(named.get(key, usual)))
+            beside_it = [*rules_files(named), str(named.get("materials", "materials.toml"))]
+            files += [self._config.file.parent / name for name in beside_it]
         except PlannerError:
             pass
         return tuple(_stamp(file) for file in files)

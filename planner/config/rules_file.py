@@ -1,8 +1,14 @@
-"""The rules file: groups of needs, jobs that use them, and a site's own changes to both."""
+"""The rules files: groups of needs, jobs that use them, and a site's own changes to both.
+
+Files are read in order. A job or a group of a later file stands in place of the one of that name, a gap in place
+of the one with that id; what is new is added. So the shipped file is never edited, and each fault is told in the
+file that it stands in.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import Field, ValidationError
@@ -52,7 +58,7 @@ class RulesFile(Part):
 
     groups: dict[str, Group] = {}
     gaps: tuple[GapRow, ...] = Field(default=(), description="Time that one job must leave another.")
-    jobs: dict[str, JobTable]
+    jobs: dict[str, JobTable] = {}
 
 
 #: Settings of a job that a site may change; needs are changed one by one.
@@ -60,98 +66,119 @@ _SETTINGS = tuple(name for name in JobTable.model_fields if name not in ("uses",
 _CHANGES = (*_SETTINGS, "needs", "on", "off")
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A rules file as it is written, with its list of faults."""
+
+    values: dict[str, object]
+    faults: FaultList
+
+
 class Rules:
-    """A rules file being read, with the changes of a site; faults go onto the lists of both files."""
+    """Rules files being read, with the changes of a site; faults go onto the lists of the files they stand in."""
 
     def __init__(
         self,
-        values: dict[str, object],
-        faults: FaultList,
+        files: Sequence[Written],
         changes: Mapping[str, object],
         site_faults: FaultList,
         surfaces: Mapping[str, str] | None,
     ) -> None:
         """`surfaces`: name of each surface of the site -> its kind; None where that is not surely known."""
-        self._values, self._faults = values, faults
+        self._files = files
         self._changes, self._site_faults = changes, site_faults
         self._surfaces = surfaces
-        self.names: tuple[str, ...] = tuple(table(values, "jobs"))
-        kinds = {word(row, "kind") for row in (*table(values, "jobs").values(), *changes.values())}
+        # Of each name the last file that has it decides.
+        self._jobs = {name: file for file in files for name in table(file.values, "jobs")}
+        self._group_files = {name: file for file in files for name in table(file.values, "groups")}
+        self.names: tuple[str, ...] = tuple(self._jobs)
+        kinds = {word(row, "kind") for row in (*self._job_rows().values(), *changes.values())}
         self._known = Known(
             works={*self.names, *(kind for kind in kinds if kind), PLAY},
             places=None if surfaces is None else list(dict.fromkeys([*surfaces, *SURFACE_KINDS])),
         )
         self._groups: dict[str, dict[str, Layer]] = {}
-        self._gaps: dict[int, GapRow] = {}
+        self._gaps: dict[str, tuple[GapRow, FaultList, Path]] = {}
         self._gap_faults = False
+
+    def _job_rows(self) -> dict[str, object]:
+        return {name: table(file.values, "jobs")[name] for name, file in self._jobs.items()}
 
     def jobs(self) -> tuple[Job, ...]:
         """The jobs that could be read; all of them when no list has a fault."""
-        self._check_top()
-        for name, group in table(self._values, "groups").items():
-            self._faults.checked(Group, group, ("groups", name))
-            self._groups[name] = self._written(group, ("groups", name, "needs"))
+        for file in self._files:
+            self._check_top(file)
+        for name, file in self._group_files.items():
+            group = table(file.values, "groups")[name]
+            file.faults.checked(Group, group, ("groups", name))
+            self._groups[name] = self._written(group, file.faults, ("groups", name, "needs"))
             for layer in self._groups[name].values():
                 layer.need(self._known)
-        before = len(self._faults.faults)
-        self._read_gaps()
-        self._gap_faults = len(self._faults.faults) > before
+        for file in self._files:
+            before = len(file.faults.faults)
+            self._read_gaps(file)
+            self._gap_faults = self._gap_faults or len(file.faults.faults) > before
         for name in self._changes:
             if name not in self.names:
                 near = nearest(name, self.names)
                 self._site_faults.add(
                     ("jobs", name),
-                    f"is not a job of {self._faults.file}.{near} Known: {', '.join(self.names)}.",
+                    f"is not a job of {' or '.join(file.faults.file for file in self._files)}.{near} "
+                    f"Known: {', '.join(self.names)}.",
                 )
-        made = [self._job(name, row) for name, row in table(self._values, "jobs").items()]
+        made = [self._job(name, row, self._jobs[name].faults) for name, row in self._job_rows().items()]
         return tuple(job for job in made if job is not None)
 
-    def _check_top(self) -> None:
-        for key in self._values:
+    def _check_top(self, file: Written) -> None:
+        for key in file.values:
             if key not in RulesFile.model_fields:
-                self._faults.add((key,), not_a_setting(key, RulesFile.model_fields))
+                file.faults.add((key,), not_a_setting(key, RulesFile.model_fields))
         for key in ("groups", "jobs"):
-            if key in self._values and not isinstance(self._values[key], dict):
-                self._faults.add((key,), "must be a table of settings")
-        if "jobs" not in self._values:
-            self._faults.add(("jobs",), "is missing: a rules file must have at least one job")
+            if key in file.values and not isinstance(file.values[key], dict):
+                file.faults.add((key,), "must be a table of settings")
+        if file is self._files[0] and not any("jobs" in one.values for one in self._files):
+            file.faults.add(("jobs",), "is missing: a rules file must have at least one job")
 
-    def _read_gaps(self) -> None:
-        written = self._values.get("gaps", [])
+    def _read_gaps(self, file: Written) -> None:
+        written = file.values.get("gaps", [])
         if not isinstance(written, list):
-            self._faults.add(("gaps",), "must be entries under [[gaps]]")
+            file.faults.add(("gaps",), "must be entries under [[gaps]]")
             return
         for number, values in enumerate(written):
-            row = self._faults.checked(GapRow, values, ("gaps", number))
-            if row is not None:
-                self._gaps[number] = row
-            for key in ("done", "next"):
-                for name in words(values, key):
-                    if name not in self._known.works:
-                        near = nearest(name, self._known.works)
-                        self._faults.add(
-                            ("gaps", number, key), f'no job or kind of job is called "{name}".{near}'
-                        )
-                        self._gaps.pop(number, None)
+            path: Path = ("gaps", number)
+            row = file.faults.checked(GapRow, values, path)
+            unknown_names = [
+                (key, name)
+                for key in ("done", "next")
+                for name in words(values, key)
+                if name not in self._known.works
+            ]
+            for key, name in unknown_names:
+                near = nearest(name, self._known.works)
+                file.faults.add((*path, key), f'no job or kind of job is called "{name}".{near}')
+            if row is not None and self._gaps.get(row.id, (row, None))[1] is file.faults:
+                file.faults.add((*path, "id"), f'"{row.id}" is given twice')
+            elif row is not None and not unknown_names:
+                self._gaps[row.id] = (row, file.faults, path)
 
-    def _written(self, owner: object, path: Path) -> dict[str, Layer]:
+    def _written(self, owner: object, faults: FaultList, path: Path) -> dict[str, Layer]:
         layers: dict[str, Layer] = {}
         for number, values in rows(owner, "needs"):
             place = (*path, number)
             need_id = values.get("id") or ("allowed_hours" if values.get("kind") == "clock" else None)
             if isinstance(need_id, str):
-                layers[need_id] = Layer({**values, "id": need_id}, self._faults, place)
+                layers[need_id] = Layer({**values, "id": need_id}, faults, place)
             else:
-                self._faults.add(place, "a need must have an id, a short name in quotes")
+                faults.add(place, "a need must have an id, a short name in quotes")
         return layers
 
-    def _job(self, name: str, row: object) -> Job | None:
-        parsed = self._faults.checked(JobTable, row, ("jobs", name))
-        layers, cautions, whole = self._gathered(name, row)
+    def _job(self, name: str, row: object, faults: FaultList) -> Job | None:
+        parsed = faults.checked(JobTable, row, ("jobs", name))
+        layers, cautions, whole = self._gathered(name, row, faults)
         change = table(self._changes, name)
         settings = self._changed(name, row, parsed, change)
         surfaces = words(settings, "surfaces")
-        self._check_surfaces(name, row, change)
+        self._check_surfaces(name, row, faults, change)
         self._patch(layers, change.get("needs", {}), ("jobs", name, "needs"), None, whole)
         per_surface = change.get("on", {})
         if not isinstance(per_surface, Mapping):
@@ -161,9 +188,14 @@ class Rules:
             self._on_surface(layers, surface, part, ("jobs", name, "on", surface), surfaces, whole)
         needs = [layer.need(self._known) for layer in layers.values()]
         if not layers and whole:
-            self._faults.add(("jobs", name), "has no need at all: give one, or a group to use")
+            faults.add(("jobs", name), "has no need at all: give one, or a group to use")
         sound = [need for need in needs if need is not None]
-        if parsed is None or not sound or self._faults.faults or self._site_faults.faults:
+        if (
+            parsed is None
+            or not sound
+            or self._site_faults.faults
+            or any(one.faults.faults for one in self._files)
+        ):
             return None
         cautions += [caution for caution in parsed.cautions if caution not in cautions]
         off = change.get("off", False)
@@ -172,30 +204,32 @@ class Rules:
             {"name": name, "needs": tuple(sound), "cautions": tuple(cautions), "off": off, **own}
         )
 
-    def _gathered(self, name: str, row: object) -> tuple[dict[str, Layer], list[str], bool]:
+    def _gathered(
+        self, name: str, row: object, faults: FaultList
+    ) -> tuple[dict[str, Layer], list[str], bool]:
         """Needs of a job by id, cautions of its groups, and whether no need is missed for a fault elsewhere."""
         layers: dict[str, Layer] = {}
         cautions: list[str] = []
         whole = isinstance(row, dict) and _is_tables(row.get("needs", []))
         for group_name in words(row, "uses"):
-            group = table(self._values, "groups").get(group_name)
-            if group is None:
-                known = table(self._values, "groups")
-                self._faults.add(("jobs", name, "uses"), unknown("group", group_name, known))
+            file = self._group_files.get(group_name)
+            if file is None:
+                faults.add(("jobs", name, "uses"), unknown("group", group_name, self._group_files))
                 whole = False
                 continue
+            group = table(file.values, "groups")[group_name]
             whole = whole and _is_tables(group.get("needs", []) if isinstance(group, dict) else None)
             cautions += [one for one in words(group, "cautions") if one not in cautions]
             layers |= self._groups[group_name]
         whole = whole and not self._gap_faults
         kind = word(row, "kind") or ""
-        numbers = list(self._gaps)
-        for index, values in needs_of(self._gaps.values(), name, kind):
-            layers[str(values["id"])] = Layer(values, self._faults, ("gaps", numbers[index]))
+        gaps = list(self._gaps.values())
+        for index, values in needs_of((gap for gap, _, _ in gaps), name, kind):
+            layers[str(values["id"])] = Layer(values, *gaps[index][1:])
         for dropped in words(row, "drop"):
             if layers.pop(dropped, None) is None and whole:
-                self._faults.add(("jobs", name, "drop"), unknown("group need", dropped, layers))
-        return layers | self._written(row, ("jobs", name, "needs")), cautions, whole
+                faults.add(("jobs", name, "drop"), unknown("group need", dropped, layers))
+        return layers | self._written(row, faults, ("jobs", name, "needs")), cautions, whole
 
     def _changed(
         self, name: str, row: object, parsed: JobTable | None, change: Mapping[str, object]
@@ -219,9 +253,9 @@ class Rules:
                 )
         return merged
 
-    def _check_surfaces(self, name: str, row: object, change: Mapping[str, object]) -> None:
+    def _check_surfaces(self, name: str, row: object, own: FaultList, change: Mapping[str, object]) -> None:
         places = self._known.places
-        for faults, values in ((self._faults, row), (self._site_faults, change)):
+        for faults, values in ((own, row), (self._site_faults, change)):
             for surface in words(values, "surfaces"):
                 if places is not None and surface not in places:
                     faults.add(

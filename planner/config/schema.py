@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Annotated, Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema, field_validator, model_validator
 
 from planner.config import kit_schema
 from planner.config.names import GrassName, JobName, ProviderNames, ShippedGrass, SurfaceName
@@ -19,6 +19,14 @@ SURFACE_KINDS: tuple[str, ...] = get_args(SurfaceKind)
 #: Textures as they may be written.
 Soil = Literal["sand", "loamy_sand", "sandy_loam", "loam", "silt_loam", "clay_loam", "clay"]
 Ratio = Annotated[float, Field(ge=0, le=1)]
+#: One name or a list of them, as it may be written; a list once it is read.
+RulesNames = Annotated[
+    tuple[str, ...],
+    BeforeValidator(lambda names: (names,) if isinstance(names, str) else names),
+    WithJsonSchema(
+        {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]}
+    ),
+]
 
 
 class SitePart(kit_schema.Part):
@@ -200,7 +208,11 @@ class SiteFile(kit_schema.Part):
 
     site: SitePart
     surfaces: tuple[SurfacePart, ...] = Field(min_length=1)
-    rules: str = Field(default="rules.toml", description="The rules file, beside this one.")
+    rules: RulesNames = Field(
+        default=("rules.toml",),
+        min_length=1,
+        description="The rules file beside this one, or several; a later one overrides and adds.",
+    )
     materials: str = Field(default="materials.toml", description="The materials file, beside this one.")
     grasses: dict[str, GrassPart] = {}
     forecast: ForecastPart = ForecastPart()

@@ -14,7 +14,7 @@ from planner.config.lines import read_toml
 from planner.config.load import Watched, load
 from planner.config.names import check_names, names_of, surface_kinds
 from planner.config.need_layers import _OF_DIARY, UNITS, spellings
-from planner.config.rules_file import Rules
+from planner.config.rules_file import Rules, Written
 from planner.config.schema import WarningsPart
 from planner.errors import ConfigError, InputError
 from planner.indices.quantities import DIARY_QUANTITIES
@@ -274,7 +274,7 @@ def test_no_sort_of_value_anywhere_stops_the_reading(which, number, monkeypatch)
         here = _put(site, path, value) if which == "site" else site
         there = _put(rules, path, value) if which == "rules" else rules
         sheet, rules_sheet = FaultList("site", ""), FaultList("rules", "")
-        read = Rules(there, rules_sheet, loading._changes(here), sheet, surface_kinds(here))
+        read = Rules([Written(there, rules_sheet)], loading._changes(here), sheet, surface_kinds(here))
         read.jobs()
         sheet.checked(loading.SiteFile, here, names=names_of(here, read.names))
         check_names(here, sheet, WarningsPart().model_dump())
