@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
 
 from msgspec.structs import replace
@@ -22,10 +22,13 @@ from planner.reports.rows import (
     Report,
     WindowRow,
 )
+from planner.reports.stretches import as_sentence
 from planner.terms import KINDS_OF_JOB, LABEL_CAUTION, STATE_WORDS, short_date
 
 if TYPE_CHECKING:
     from planner.reports.explain import Explanation, NeedRow
+
+Row = TypeVar("Row", bound=JobRow)
 
 WIDTH = 80
 #: Marks differ by shape, so that they read without colour.
@@ -120,8 +123,17 @@ def _merged(rows: Iterable[DayRow], names: list[str]) -> list[DayRow]:
     return list(by_day.values())
 
 
-def windows(windows: tuple[WindowRow, ...], barred: tuple[BarredRow, ...], *, most: int = 2) -> list[str]:
-    """Best windows by kind of job, each with its reason, then what is barred and until when."""
+def windows(
+    windows: tuple[WindowRow, ...],
+    barred: tuple[BarredRow, ...],
+    *,
+    most: int = 2,
+    first: Collection[tuple[str, str]] = (),
+) -> list[str]:
+    """Best windows by kind of job, each with its reason, then what is barred and until when.
+
+    `first`: jobs and surfaces of which is told before the others of their kind.
+    """
     lines: list[str] = []
     every: list[JobRow] = [*windows, *barred]
     kinds = sorted(
@@ -130,8 +142,11 @@ def windows(windows: tuple[WindowRow, ...], barred: tuple[BarredRow, ...], *, mo
     )
     for kind in kinds:
         lines.append(kind.capitalize())
-        lines += _windows_of_kind([row for row in windows if row.kind == kind], most)
-        lines += _barred_of_kind([row for row in barred if row.kind == kind])
+        open_ = [row for row in windows if row.kind == kind]
+        closed = [row for row in barred if row.kind == kind]
+        for told_first in (True, False):
+            lines += _windows_of_kind(_of_pairs(open_, first, told_first), most)
+            lines += _barred_of_kind(_of_pairs(closed, first, told_first))
         lines.append("")
     if not kinds:
         lines.append("No job is asked for here.")
@@ -145,6 +160,11 @@ def windows(windows: tuple[WindowRow, ...], barred: tuple[BarredRow, ...], *, mo
     for caution in cautions:
         lines += wrap(f"- {caution}", "  ", "    ")
     return lines
+
+
+def _of_pairs(rows: list[Row], pairs: Collection[tuple[str, str]], inside: bool) -> list[Row]:
+    """The rows whose job and surface are among these, or are not."""
+    return [row for row in rows if ((row.job, row.surface) in pairs) is inside]
 
 
 def _windows_of_kind(rows: list[WindowRow], most: int) -> list[str]:
@@ -179,7 +199,7 @@ def _window(row: WindowRow, surfaces: str) -> list[str]:
 
 def about(row: WindowRow) -> str:
     """The need that limits a window, the next window, what is not read, what is to be done."""
-    says = row.limiting.says
+    says = " ".join(part for part in (as_sentence(row), row.limiting.says) if part)
     if row.last_chance:
         until = row.next_start
         says += (

@@ -12,10 +12,11 @@ from planner.cli.options import Source, read_report, read_workings, reading, sho
 from planner.reports import answers
 from planner.reports.best import best_line
 from planner.reports.cautions import short_caution
+from planner.reports.mine import of_mine, pressing
 from planner.reports.now import now as flat_now
 from planner.reports.rows import Head, Report, WorkRow
 from planner.reports.sentences import job_on, read_day, read_time
-from planner.terms import short_date
+from planner.terms import PLAY, short_date
 
 
 def _show(
@@ -44,18 +45,28 @@ def days(source: Source, as_json: bool, surface: str | None) -> None:
 @click.argument("job", required=False)
 @click.option("--surface", metavar="S", help="Only this surface.")
 @click.option("--day", metavar="DAY", help="today, tomorrow, a weekday or a date.")
+@click.option("--all", "every_job", is_flag=True, help="Every job, not only those that the site file names.")
 @click.option("--most", default=2, show_default=True, help="Windows shown per job and surface (text only).")
 @reading
 def windows(
-    source: Source, as_json: bool, job: str | None, surface: str | None, day: str | None, most: int
+    source: Source,
+    as_json: bool,
+    job: str | None,
+    surface: str | None,
+    day: str | None,
+    every_job: bool,
+    most: int,
 ) -> None:
-    """Ranked windows for JOB (a job or a kind; all when left out), and why and until when others are barred."""
+    """Ranked windows for JOB (a job or a kind; the keeper's jobs when left out), and why and until when others
+    are barred."""
     report = read_report(source)
     chosen = read_day(day, report.as_of, ZoneInfo(report.site.timezone)) if day else None
-    found = answers.windows(report, job=job, surface=surface, day=chosen)
+    found = answers.windows(report, job=job, surface=surface, day=chosen, mine=not every_job)
 
     def body() -> list[str]:
-        lines = board.windows(found.windows, found.barred, most=most)
+        lines = board.windows(found.windows, found.barred, most=most, first=pressing(report))
+        if not job and not every_job and len(of_mine(report, report.ribbons)) < len(report.ribbons):
+            lines += ["", "Every other job: haysel windows --all."]
         if job is None and chosen is None:
             return lines
         # Asked for something, the answer comes first.
@@ -117,11 +128,13 @@ def week_text(report: Report) -> list[str]:
         if short_date(row.start) != day:
             day = short_date(row.start)
             lines += ["", day]
-        lines += _work(row, short_caution(report, row.job))
+        lines += _play(row) if row.kind == PLAY else _work(row, short_caution(report, row.job))
     if week.left:
         lines += ["", "Without an hour"]
         for one in week.left:
             lines += board.wrap(f"- {job_on(one.label, one.surface)}: {one.says}", "  ", "    ")
+    if week.done:
+        lines += ["", "Done already"]
     for one in week.done:
         lines += board.wrap(f"- {job_on(one.label, one.surface)}: {one.says}", "  ", "    ")
     if rows or week.left:
@@ -134,6 +147,11 @@ def week_text(report: Report) -> list[str]:
     return lines
 
 
+def _play(row: WorkRow) -> list[str]:
+    """A play day has a beginning, and no end that anybody has told."""
+    return board.wrap(f"{row.start:%H:%M}        {job_on(row.label, row.surface)}", "  ", "    ")
+
+
 def _work(row: WorkRow, caution: str) -> list[str]:
     lines = board.wrap(f"{row.start:%H:%M}–{row.end:%H:%M}  {job_on(row.label, row.surface)}", "  ", "    ")
     said = board.wrap(caution, "    ") if caution else []
@@ -141,4 +159,5 @@ def _work(row: WorkRow, caution: str) -> list[str]:
         return lines + board.wrap("Planned by you.", "    ") + said
     because = f"{row.because[:1].upper()}{row.because[1:]}. " if row.because else ""
     lines += board.wrap(because + row.limiting.says, "    ")
+    lines += board.wrap(row.tank, "    ") if row.tank else []
     return lines + said

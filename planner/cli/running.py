@@ -11,6 +11,7 @@ import click
 from planner.cli import board
 from planner.cli.options import AS_JSON, CONFIG, Source, full_config, open_store, read_report, show
 from planner.errors import InputError
+from planner.reports.mine import pressing
 from planner.reports.rows import Report
 
 #: The demo's clock, so that it reads the same on every machine: a Thursday morning of the invented week.
@@ -30,7 +31,8 @@ def shipped(*parts: str) -> Path:
 
 @click.command()
 @AS_JSON
-def demo(as_json: bool) -> None:
+@click.option("--all", "everything", is_flag=True, help="Days and the windows of every job as well.")
+def demo(as_json: bool, everything: bool) -> None:
     """The whole job, offline, on an invented week at an invented place and at a fixed clock."""
     from planner.reports import answers
 
@@ -38,30 +40,45 @@ def demo(as_json: bool) -> None:
         str(shipped("config", "demo.toml")), str(shipped("fixtures", "demo", "week.csv")), DEMO_NOW
     )
     report = read_report(source)
-    show(answers.demo(report), lambda: _demo_text(report), as_json)
+    show(answers.demo(report), lambda: (_whole_demo if everything else _demo_text)(report), as_json)
+
+
+_INVENTED = "An invented place and week; the clock is fixed. Nothing here is a forecast."
 
 
 def _demo_text(report: Report) -> str:
-    from planner.cli.reading import week_text
-    from planner.reports.best import morning_lines
+    """What fits a first screen."""
+    from planner.cli import first_screen
 
-    intro = board.wrap(
-        "An invented place and an invented week, shipped with the project; the clock is fixed. "
-        "Nothing here is a forecast.",
-        "",
-    )
     return board.together(
         [
-            board.head(report),
-            intro,
-            [line for says in morning_lines(report) for line in board.wrap(says, "", "  ")],
+            [*board.head(report), *board.wrap(_INVENTED, "")],
+            first_screen.morning(report),
+            first_screen.warnings(report),
+            first_screen.week(report),
+            [
+                "Why, and all the rest: haysel demo --all. As pages: haysel serve --demo.",
+                "On your own ground: change config/haysel.toml, then haysel serve.",
+            ],
+        ]
+    )
+
+
+def _whole_demo(report: Report) -> str:
+    from planner.cli import first_screen
+    from planner.cli.reading import week_text
+
+    return board.together(
+        [
+            [*board.head(report), *board.wrap(_INVENTED, "")],
+            first_screen.morning(report),
             board.warnings(report),
             ["The week's order", *week_text(report)],
             board.days(report),
-            ["Windows of every job", "", *board.windows(report.windows, report.barred, most=1)],
             [
-                "The same as pages: haysel serve --demo.",
-                "On your own ground: change config/haysel.toml, then haysel serve.",
+                "Windows of every job",
+                "",
+                *board.windows(report.windows, report.barred, most=1, first=pressing(report)),
             ],
         ]
     )
@@ -123,9 +140,12 @@ def refresh(config: str | None, as_json: bool) -> None:
     for fault in passed.faults:
         click.echo(f"note: {fault}", err=True)
     report = passed.report
+    found = answers.windows(report, mine=True)
     show(
-        answers.windows(report),
-        lambda: board.together([board.head(report), board.windows(report.windows, report.barred, most=1)]),
+        found,
+        lambda: board.together(
+            [board.head(report), board.windows(found.windows, found.barred, most=1, first=pressing(report))]
+        ),
         as_json,
     )
 

@@ -7,14 +7,16 @@ so that a reader of the feed sees no update; one that has changed gets the next 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 
 from icalendar import Calendar, Event
 
 from planner.reports.cautions import short_caution
-from planner.reports.rows import Report, WarningRow
+from planner.reports.mine import of_mine
+from planner.reports.rows import Report, WarningRow, WindowRow
+from planner.reports.stretches import as_sentence
 
 CALENDAR = "text/calendar; charset=utf-8"
 #: What makes a changed event differ from an unchanged one.
@@ -23,8 +25,11 @@ _CONTENT = ("DTSTART", "DTEND", "SUMMARY", "DESCRIPTION", "LOCATION", "STATUS")
 _EPOCH = datetime(2025, 1, 1, tzinfo=UTC)
 
 
-def calendar(report: Report, before: bytes | None = None) -> bytes:
-    """The feed of a report. `before` is the feed before it, where it is known."""
+def calendar(report: Report, before: bytes | None = None, *, every_job: bool = False) -> bytes:
+    """The feed of a report: windows of the keeper's jobs, or of every job, and warnings.
+
+    `before` is the feed before it, where it is known.
+    """
     now = report.as_of.astimezone(UTC).replace(microsecond=0)
     feed = Calendar()
     feed.add("prodid", "-//haysel//turf work//EN")
@@ -35,7 +40,8 @@ def calendar(report: Report, before: bytes | None = None) -> bytes:
     feed.add("refresh-interval", timedelta(hours=1), parameters={"VALUE": "DURATION"})
     feed.add("x-published-ttl", "PT1H")
     old = _events(before)
-    found = [*_windows(report), *(_warning(row, report) for row in report.warnings)]
+    rows = report.windows if every_job else of_mine(report, report.windows)
+    found = [*_windows(report, rows), *(_warning(row, report) for row in report.warnings)]
     found += _ended(old, {str(event["UID"]) for event in found}, now)
     for event in found:
         _number(event, old.get(str(event["UID"])), now)
@@ -43,13 +49,14 @@ def calendar(report: Report, before: bytes | None = None) -> bytes:
     return bytes(feed.to_ical())
 
 
-def _windows(report: Report) -> Iterator[Event]:
+def _windows(report: Report, rows: Iterable[WindowRow]) -> Iterator[Event]:
     seen: dict[str, int] = {}
-    for row in sorted(report.windows, key=lambda row: (row.job, row.surface, row.start)):
+    for row in sorted(rows, key=lambda row: (row.job, row.surface, row.start)):
         key = f"{row.job}|{row.surface}|{row.start:%Y-%m-%d}"
         seen[key] = seen.get(key, 0) + 1
         only_just = ", only just" if row.state == "narrow" else ""
-        lines = [f"Start by {row.latest_start:%H:%M}.", row.limiting.says]
+        room = as_sentence(row)
+        lines = [f"Start by {row.latest_start:%H:%M}.", *([room] if room else []), row.limiting.says]
         if row.share is not None:
             lines.append(f"{row.share:.0%} of the forecast's members hold.")
         event = Event()

@@ -11,7 +11,7 @@ from typing import Any
 
 from planner.page.layout import clock_of, environment, text_of, write
 from planner.page.ribbon import Scale
-from planner.page.rows import blocks, by_kind, cautions, days, figure, hours
+from planner.page.rows import blocks, by_kind, cautions, days, figure, hours, mine_and_others
 from planner.reports.rows import Report
 from planner.reports.workings import NeedFacts, Workings
 
@@ -99,6 +99,7 @@ def day(report: Report, name: str) -> bytes:
     place = dates.index(chosen)
     scale = Scale.days(chosen, 1, now.zone)
     found = [block for block in blocks(report, scale) if block.drawn]
+    mine, others = mine_and_others(report, found)
     rows = hours(report, scale.start, scale.end)
     return write(
         "day.html.j2",
@@ -106,7 +107,8 @@ def day(report: Report, name: str) -> bytes:
         card=cards[place],
         before=dates[place - 1] if place else None,
         after=dates[place + 1] if place + 1 < len(dates) else None,
-        kinds=by_kind(found),
+        kinds=by_kind(mine),
+        other_kinds=by_kind(others),
         hour_ticks=[
             {"x": scale.x(moment), "hour": moment.hour}
             for moment in (now.at(row.time) for row in rows)

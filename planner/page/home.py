@@ -8,10 +8,22 @@ from datetime import date
 from planner.page.chart import chart
 from planner.page.layout import clock_of, write
 from planner.page.ribbon import Scale
-from planner.page.rows import SiteClock, Underfoot, blocks, by_kind, cautions, days, hours, place, underfoot
-from planner.reports.best import morning_lines
+from planner.page.rows import (
+    SiteClock,
+    Underfoot,
+    blocks,
+    by_kind,
+    cautions,
+    days,
+    hours,
+    mine_and_others,
+    place,
+    underfoot,
+)
+from planner.reports.best import morning_lines, wanted_first
 from planner.reports.cautions import shared_caution
 from planner.reports.headline import headline
+from planner.reports.mine import of_mine
 from planner.reports.rows import LeftRow, Report, RibbonRow, WarningRow, WindowRow, WorkRow
 from planner.reports.surface_rows import SeedRow, SurfaceRow
 
@@ -54,6 +66,8 @@ def home(report: Report) -> bytes:
     seven = Scale.days(now.now.date(), RIBBON_DAYS, now.zone)
     near = Scale.days(now.now.date(), NARROW_DAYS, now.zone)
     coming = hours(report, report.hours.first, seven.end)
+    mine, others = mine_and_others(report, blocks(report, seven))
+    windows = of_mine(report, report.windows)
     return write(
         "home.html.j2",
         report,
@@ -63,12 +77,13 @@ def home(report: Report) -> bytes:
         warnings=report.warnings,
         not_read=report.not_read,
         first_light=first_light(report),
-        kinds=by_kind(blocks(report, seven)),
+        kinds=by_kind(mine),
+        other_kinds=by_kind(others),
         ticks=seven.ticks(),
         days=days(report, now),
         charts=[
-            ("wide", chart(coming, report.windows, seven, width=1040)),
-            ("slim", chart(coming, report.windows, near, width=360)),
+            ("wide", chart(coming, windows, seven, width=1040)),
+            ("slim", chart(coming, windows, near, width=360)),
         ],
         rows=coming[::3],
         seed=seeds(report),
@@ -95,8 +110,9 @@ def spray_hours(report: Report) -> SprayHours:
     """When to spray."""
     placed = [row for row in report.week.work if row.kind == "spraying" and row.end > report.as_of]
     left = [row for row in report.week.left if row.kind == "spraying"]
+    pairs = wanted_first(report, (row for row in report.ribbons if row.kind == "spraying"))
     could = sorted(
-        (row for row in report.windows if row.kind == "spraying"),
+        (row for row in of_mine(report, report.windows) if (row.job, row.surface) in pairs),
         key=lambda row: (row.state != "steady", row.start, row.rank),
     )
     first = could[0] if could and not placed else None
@@ -148,7 +164,7 @@ def week_sheet(report: Report) -> bytes:
     dates = [card.date for card in cards]
     lines: dict[tuple[object, ...], Line] = {}
     without: dict[str, list[str]] = {}
-    for ribbon in sorted(report.ribbons, key=lambda row: place(row.kind)):
+    for ribbon in sorted(of_mine(report, report.ribbons), key=lambda row: place(row.kind)):
         cells = _cells(report, ribbon, dates, now)
         if not any(cells):
             without.setdefault(ribbon.label, []).append(ribbon.surface)
@@ -163,10 +179,11 @@ def week_sheet(report: Report) -> bytes:
         lines=list(lines.values()),
         in_order=_in_order(report, dates, now),
         left=report.week.left,
+        done=report.week.done,
         without=[f"{label} ({', '.join(names)})" for label, names in without.items()],
         warnings=report.warnings,
         due=report.due,
-        cautions=cautions(row for row in report.ribbons if row.kind == "spraying")[:2],
+        cautions=cautions(row for row in of_mine(report, report.ribbons) if row.kind == "spraying")[:2],
     )
 
 

@@ -19,7 +19,8 @@ from planner.page.rows import SiteClock, figure
 from planner.reports.amounts import signed, unit_sign
 from planner.reports.rows import Report
 from planner.reports.sentences import job_on
-from planner.terms import LABEL_CAUTION, STATE_WORDS, in_words
+from planner.reports.stretches import as_sentence, stretches
+from planner.terms import LABEL_CAUTION, PLAY, STATE_WORDS, in_words
 
 HTML = "text/html; charset=utf-8"
 
@@ -80,6 +81,9 @@ def environment() -> Environment:
         "STATE_WORDS": STATE_WORDS,
         "LABEL_CAUTION": LABEL_CAUTION,
         "job_on": job_on,
+        "stretches": stretches,
+        "room": as_sentence,
+        "PLAY": PLAY,
     }
     return made
 

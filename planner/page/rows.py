@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from planner.page.ribbon import Piece, Scale, alike, drawn, pieces
+from planner.reports.mine import is_mine, of_mine, pressing
 from planner.reports.rows import BarredRow, DayRow, Report, RibbonRow, WindowRow, WorkRow
 from planner.reports.surface_rows import UnderfootRow
 from planner.terms import KINDS_OF_JOB
@@ -101,6 +102,19 @@ def blocks(report: Report, scale: Scale, job: str | None = None) -> list[Block]:
     )
 
 
+def mine_and_others(report: Report, found: Iterable[Block]) -> tuple[list[Block], list[Block]]:
+    """Blocks of the keeper's jobs, what is wanted, due or placed before the rest of its kind; and of other jobs."""
+    first, rows = pressing(report), list(found)
+    mine = [block for block in rows if is_mine(report, block.ribbon.job)]
+    mine.sort(
+        key=lambda block: (
+            place(block.ribbon.kind),
+            all((block.ribbon.job, surface) not in first for surface in block.surfaces),
+        )
+    )
+    return mine, [block for block in rows if not is_mine(report, block.ribbon.job)]
+
+
 def _block(ribbon: RibbonRow, surfaces: list[str], report: Report, scale: Scale) -> Block:
     pair = (ribbon.job, surfaces[0])
     mine = [row for row in report.windows if (row.job, row.surface) == pair]
@@ -134,7 +148,15 @@ def _alike_windows(
 
 def _words(row: WindowRow) -> tuple[object, ...]:
     """What is said of a window beside its hours."""
-    return (row.limiting.says, row.share, row.next_start, row.not_read, row.tasks)
+    return (
+        row.steady_from,
+        row.steady_until,
+        row.limiting.says,
+        row.share,
+        row.next_start,
+        row.not_read,
+        row.tasks,
+    )
 
 
 def _better(best: WindowRow, first: WindowRow) -> bool:
@@ -173,8 +195,8 @@ def days(report: Report, clock: SiteClock) -> list[DayCard]:
 
 
 def _on_day(report: Report, day: date, clock: SiteClock) -> list[WindowGroup]:
-    """Windows that begin on the day, in order of time, alike surfaces together."""
-    rows = [row for row in report.windows if clock.at(row.start).date() == day]
+    """Windows of the keeper's jobs that begin on the day, in order of time, alike surfaces together."""
+    rows = [row for row in of_mine(report, report.windows) if clock.at(row.start).date() == day]
     return together(sorted(rows, key=lambda row: (place(row.kind), row.start)))
 
 

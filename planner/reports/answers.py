@@ -14,6 +14,7 @@ from typing import TypeVar
 import msgspec
 
 from planner.errors import OtherSchema, require_known
+from planner.reports.mine import of_mine
 from planner.reports.rows import (
     BarredRow,
     DayRow,
@@ -124,19 +125,28 @@ def days(report: Report, *, surface: str | None = None) -> Days:
 
 
 def windows(
-    report: Report, *, job: str | None = None, surface: str | None = None, day: date | None = None
+    report: Report,
+    *,
+    job: str | None = None,
+    surface: str | None = None,
+    day: date | None = None,
+    mine: bool = False,
 ) -> Windows:
-    """Windows and barred jobs, of one job or kind, surface or local day. NotKnown for another name."""
+    """Windows and barred jobs, of one job or kind, surface or local day. NotKnown for another name.
+
+    `mine`: where no job is named, only those of this keeper.
+    """
     _require_names(report, job, surface)
+    found, barred = _chosen(report.windows, job, surface), _chosen(report.barred, job, surface)
+    if mine and not job:
+        found, barred = of_mine(report, found), of_mine(report, barred)
     return _answer(
         Windows,
         report,
         windows=tuple(
-            row
-            for row in _chosen(report.windows, job, surface)
-            if day is None or row.start.date() <= day <= row.latest_start.date()
+            row for row in found if day is None or row.start.date() <= day <= row.latest_start.date()
         ),
-        barred=_chosen(report.barred, job, surface),
+        barred=barred,
     )
 
 

@@ -22,6 +22,7 @@ from planner.reports.rows import (
     Limiting,
     Report,
     RunRow,
+    StartHour,
     WarningRow,
     WeekRow,
     WindowRow,
@@ -130,12 +131,35 @@ def _window(row: WindowRow, runs: tuple[RunRow, ...], now: datetime) -> WindowRo
         return replace(row, hours=left)
     at = best.start.timestamp()
     run = next((run for run in runs if run.start.timestamp() <= at < run.end.timestamp()), None)
-    changed = replace(row, hours=left, state=best.state, score=best.score, best_start=best.start)
+    room = _room(left, best)
+    changed = replace(
+        row,
+        hours=left,
+        state=best.state,
+        score=best.score,
+        best_start=best.start,
+        steady_from=room[0],
+        steady_until=room[1],
+    )
     if run is None:
         return changed
     # A run keeps the sentence of its tightest hour, and no figure.
     limiting = Limiting(need=run.need, label=run.label, value=None, unit="", says=run.says)
     return replace(changed, limiting=limiting)
+
+
+def _room(hours: tuple[StartHour, ...], best: StartHour) -> tuple[datetime | None, datetime | None]:
+    """The steady hours around the best of them, from the first to the end of the last; None where it is not steady."""
+    if best.state != "steady":
+        return None, None
+    low = high = hours.index(best)
+    while low > 0 and hours[low - 1].state == "steady":
+        low -= 1
+    while high + 1 < len(hours) and hours[high + 1].state == "steady":
+        high += 1
+    # In UTC and back: an hour added on a local clock forgets a clock change.
+    end = hours[high].start.astimezone(UTC) + _HOUR
+    return hours[low].start, end.astimezone(hours[high].start.tzinfo)
 
 
 def _seeds(rows: tuple[SeedRow, ...], now: datetime) -> tuple[SeedRow, ...]:

@@ -7,9 +7,11 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from planner.reports.cautions import short_caution
+from planner.reports.mine import is_mine
 from planner.reports.rows import JobRow, Report, RunRow, WindowRow
 from planner.reports.sentences import job_on
-from planner.terms import SPRAYING, short_date
+from planner.reports.stretches import as_sentence, stretches
+from planner.terms import PLAY, SPRAYING, short_date
 
 #: Needs that only say when such work is done at all; they are no reason for a lost day.
 _CALENDAR = ("light", "allowed_hours", "clock", "season", "hours", "working_hours")
@@ -58,11 +60,10 @@ def _midnight(day: date, zone: ZoneInfo) -> datetime:
 
 
 def wanted_first(report: Report, rows: Iterable[JobRow]) -> Pairs:
-    """Of the jobs and surfaces those that the keeper wants; where none is wanted, those the keeper does."""
+    """Of the jobs and surfaces those that the keeper wants; where none is wanted, those the keeper does, else all."""
     asked = {(row.job, row.surface) for row in rows}
     wanted = {(row.job, row.surface) for row in report.wanted} & asked
-    done_here = {pair for pair in asked if not report.keeper_jobs or pair[0] in report.keeper_jobs}
-    return wanted or done_here
+    return wanted or {pair for pair in asked if is_mine(report, pair[0])} or asked
 
 
 def best_line(report: Report, job: str | None, surface: str | None, day: date | None) -> str:
@@ -84,7 +85,8 @@ def best_line(report: Report, job: str | None, surface: str | None, day: date | 
         why = why_not(report, pairs, day)
         return f"Best: none{when}{f'; {why} is against it' if why else ''}."
     caution = short_caution(report, best.job)
-    return f"Best: {_told(report, best, day)} {best.limiting.says}{f' {caution}' if caution else ''}"
+    parts = [f"Best: {_told(report, best, day)}", as_sentence(best), best.limiting.says, caution]
+    return " ".join(part for part in parts if part)
 
 
 def why_not(report: Report, pairs: Pairs, day: date | None) -> str:
@@ -135,6 +137,9 @@ def _today(report: Report) -> str:
     for row in rows:
         just = ", only just" if row.state == "narrow" else ""
         start, end = row.start.astimezone(zone), row.end.astimezone(zone)
+        if row.kind == PLAY:
+            told.append(f"{job_on(row.label, row.surface)}, from {start:%H:%M}")
+            continue
         told.append(f"{job_on(row.label, row.surface)} {start:%H:%M}–{end:%H:%M}{just}")
     caution = next((said for row in rows if (said := short_caution(report, row.job))), "")
     return f"Today: {'; '.join(told)}.{f' {caution}' if caution else ''}"
@@ -155,7 +160,6 @@ def _tomorrow(report: Report) -> str:
         return f"Tomorrow: no hour to spray{f'; {why} is against it' if why else ''}."
     caution = short_caution(report, best.job)
     says = best.limiting.says
-    spoils = f"{says[:1].lower()}{says[1:]}"
-    return (
-        f"Tomorrow's best spray: {_told(report, best, day)[:-1]}; {spoils}{f' {caution}' if caution else ''}"
-    )
+    parts = [_told(report, best, day)[:-1], stretches(best), f"{says[:1].lower()}{says[1:]}"]
+    told = "; ".join(part for part in parts if part)
+    return f"Tomorrow's best spray: {told}{f' {caution}' if caution else ''}"

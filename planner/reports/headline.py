@@ -10,7 +10,8 @@ from planner.reports.best import best_of, why_not
 from planner.reports.cautions import short_caution
 from planner.reports.rows import JobRow, Report, WorkRow
 from planner.reports.sentences import job_on
-from planner.terms import LABEL_CAUTION, short_date
+from planner.reports.stretches import stretches
+from planner.terms import LABEL_CAUTION, PLAY, short_date
 
 #: Longest state a home hub keeps (255 characters in the one whose sensor page we read).
 LONGEST = 255
@@ -30,7 +31,7 @@ def headline(report: Report) -> str:
 def first_work(report: Report) -> str:
     """What is placed or planned next, and when; or that nothing is, and why."""
     now, zone = report.as_of, ZoneInfo(report.site.timezone)
-    coming = report.week.coming(now)
+    coming = [row for row in report.week.coming(now) if row.kind != PLAY]
     if coming:
         first = min(coming, key=lambda row: (row.start.timestamp(), row.job, row.surface))
         where = _surfaces(first, coming)
@@ -54,8 +55,10 @@ def tomorrow_spray(report: Report) -> str:
         return f"no spray hour tomorrow{f' ({why})' if why else ''}"
     start, latest = best.start.astimezone(zone), best.latest_start.astimezone(zone)
     begins = max(start, datetime.combine(tomorrow, datetime.min.time(), zone))
-    only_just = ", only just" if best.state == "narrow" else ""
-    hours = f"start {begins:%H:%M}–{latest:%H:%M}{only_just}{_label_first(report, best.job)}"
+    room = "only just" if best.state == "narrow" else stretches(best)
+    hours = (
+        f"start {begins:%H:%M}–{latest:%H:%M}{f', {room}' if room else ''}{_label_first(report, best.job)}"
+    )
     return f"tomorrow's best spray: {job_on(best.label, best.surface)}, {hours}"
 
 

@@ -11,10 +11,12 @@ from msgspec import Struct
 
 from planner.reports.cautions import shared_caution, short_caution
 from planner.reports.headline import cut, headline
+from planner.reports.mine import is_mine
 from planner.reports.rows import DayRow, JobRow, Report, WindowRow, WorkRow
 from planner.reports.sentences import BESIDE_A_SPRAY
+from planner.reports.stretches import as_sentence
 from planner.reports.surface_rows import DueRow
-from planner.terms import KINDS_OF_JOB, SPRAYING
+from planner.terms import KINDS_OF_JOB, PLAY, SPRAYING
 
 Value = str | float | int | bool | None
 Now = dict[str, Value]
@@ -96,10 +98,10 @@ def _next_keys(name: str, kind: str, found: _Next | None, stale: bool) -> Now:
 
 def _placed_due_or_wanted(report: Report) -> Callable[[str | None], _Next | None]:
     """What comes next of a kind (None: of any): the week's order first, else what is due, else what is wanted."""
-    coming = report.week.coming(report.as_of)
+    coming = [row for row in report.week.coming(report.as_of) if row.kind != PLAY]
     # By the moment: two times of one clock are compared by what it shows, and in autumn an hour is shown twice.
     coming.sort(key=lambda row: (row.start.timestamp(), row.job, row.surface))
-    due = [row for row in report.due if row.next_start is not None]
+    due = [row for row in report.due if row.next_start is not None and is_mine(report, row.job)]
 
     def found(kind: str | None) -> _Next | None:
         for work in coming:
@@ -138,7 +140,7 @@ def _of_window(row: WindowRow) -> _Next:
         latest_start=row.latest_start,
         state=row.state,
         share=row.share,
-        says=row.limiting.says,
+        says=" ".join(part for part in (as_sentence(row), row.limiting.says) if part),
     )
 
 

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Depends, HTTPException, Path, Request, Response
+from fastapi import APIRouter, Depends, HTTPException, Path, Query, Request, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from planner import page
@@ -25,25 +25,30 @@ from planner.service.routes import may_answer
 
 
 class CalendarFeed:
-    """The calendar feed. It remembers the feed before, so that an event that has not changed stays as it was."""
+    """The calendar feed, of the keeper's jobs or of every job.
 
-    def __init__(self) -> None:
+    It remembers the feed before, so that an event that has not changed stays as it was.
+    """
+
+    def __init__(self, *, every_job: bool = False) -> None:
+        self._every_job = every_job
         self._before: bytes | None = None
 
     def draw(self, report: Report) -> bytes:
         """The feed of a report."""
-        self._before = calendar(report, self._before)
+        self._before = calendar(report, self._before, every_job=self._every_job)
         return self._before
 
     def of(self, snapshot: Snapshot) -> Item:
         """The feed of a snapshot."""
-        return snapshot.item(("calendar.ics",), CALENDAR, self.draw)
+        key = "calendar.ics, every job" if self._every_job else "calendar.ics"
+        return snapshot.item((key,), CALENDAR, self.draw)
 
 
 def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The routes outside /api."""
     router = APIRouter()
-    feed = CalendarFeed()
+    feed, feed_of_all = CalendarFeed(), CalendarFeed(every_job=True)
 
     @router.get("/", include_in_schema=False)
     async def home(request: Request) -> Response:
@@ -86,12 +91,14 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     @router.get(
         "/calendar.ics",
         tags=["reads"],
-        summary="Windows and warnings as a calendar",
-        responses=may_answer(content={"text/calendar": {"schema": {"type": "string"}}}),
+        summary="Windows of the keeper's jobs, and warnings, as a calendar",
+        responses=may_answer(422, content={"text/calendar": {"schema": {"type": "string"}}}),
         response_class=Response,
     )
-    async def calendar_feed(request: Request) -> Response:
-        return send(request, feed.of(cache.snapshot()))
+    async def calendar_feed(
+        request: Request, all: Annotated[bool, Query(description="Windows of every job.")] = False
+    ) -> Response:
+        return send(request, (feed_of_all if all else feed).of(cache.snapshot()))
 
     @router.get(
         "/metrics",

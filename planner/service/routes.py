@@ -161,7 +161,13 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         responses=may_answer(400, 404, 422, content=rows_as(answers.Windows)),
     )
     async def windows(
-        request: Request, job: Job = None, surface: Surface = None, day: Day = None
+        request: Request,
+        job: Job = None,
+        surface: Surface = None,
+        day: Day = None,
+        mine: Annotated[
+            bool, Query(description="Where no job is named: only the jobs that the site file names.")
+        ] = False,
     ) -> Response:
         zone = ZoneInfo(cache.snapshot().report.site.timezone)
         chosen = read_day(day, clock(), zone) if day else None
@@ -171,7 +177,10 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
             job,
             surface,
             None if chosen is None else chosen.isoformat(),
-            draw=lambda report: encode(answers.windows(report, job=job, surface=surface, day=chosen)),
+            "mine" if mine else None,
+            draw=lambda report: encode(
+                answers.windows(report, job=job, surface=surface, day=chosen, mine=mine)
+            ),
         )
 
     @router.get(

@@ -100,7 +100,11 @@ def test_each_spray_of_the_week_has_its_caution_beside_it():
     joined = " ".join(text.split())
     assert joined.count(BESIDE_A_SPRAY) + joined.count(LABEL_CAUTION) == len(sprays)
     # A herbicide is bound by its label; a foliar feed is a spray without one in the shipped rules.
-    cautions = {"foliar_feed": BESIDE_A_SPRAY, "systemic_herbicide": LABEL_CAUTION}
+    cautions = {
+        "foliar_feed": BESIDE_A_SPRAY,
+        "systemic_herbicide": LABEL_CAUTION,
+        "growth_regulator": LABEL_CAUTION,
+    }
     for row in sprays:
         beside = joined[joined.index(f"{row['label']}, {row['surface']}") :]
         assert 0 < beside.index(cautions[row["job"]]) < 250

@@ -232,7 +232,7 @@ def test_every_part_of_a_report_is_looked_at_when_it_ages() -> None:
 def test_a_window_that_has_begun_is_as_good_as_the_hours_that_are_left_of_it() -> None:
     """No hour of a later state stands behind the verdict of an hour that is gone."""
     seen = 0
-    for hours in range(1, 30):
+    for hours in range(1, 60):
         now = NOW + timedelta(hours=hours, minutes=10)
         aged = as_of(demo(), now)
         runs = {_pair(row): row.runs for row in aged.ribbons}
@@ -249,6 +249,14 @@ def test_a_window_that_has_begun_is_as_good_as_the_hours_that_are_left_of_it() -
             ]
             held = next(run for run in runs[_pair(row)] if run.start <= row.best_start < run.end)
             assert (held.state, held.says) == (row.state, row.limiting.says)
+            # The hours with room are those that are left, around the best of them.
+            room = [hour.start for hour in row.hours if hour.state == "steady"]
+            if row.state == "steady":
+                assert row.steady_from is not None
+                assert row.steady_from in room
+                assert row.steady_from <= row.best_start < row.steady_until
+            else:
+                assert (row.steady_from, row.steady_until) == (None, None)
             seen += 1
     assert seen > 20
 
