@@ -58,8 +58,13 @@ def weather(start: datetime, hours: int, members: int = 1, **columns: Any) -> Ho
 
 @lru_cache(maxsize=1)
 def _demo() -> Config:
-    """The demo's config, read once: nothing in it can be changed."""
-    return load(DEMO)
+    """The demo's config without its keeper's own hours and jobs, read once: nothing in it can be changed."""
+    found = load(DEMO)
+    free = tuple(
+        job.model_copy(update={"needs": tuple(need for need in job.needs if need.id != "keeper_hours")})
+        for job in found.jobs
+    )
+    return replace(found, jobs=free, hours=None, keeper_jobs=())
 
 
 def config(**changes: Any) -> Config:
