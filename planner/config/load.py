@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,7 @@ from planner.errors import ConfigError, InputError, NotKnown, PlannerError
 from planner.indices.grasses import GRASSES
 from planner.mix.kit import Sprayer, Spreader, Stocked
 from planner.planning.apart import Away
+from planner.rules.gap import UNITS_H, Gap
 from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
 from planner.terms import PLAY
@@ -178,6 +179,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         surfaces=tuple(_surface(part, grasses) for part in parsed.surfaces),
         **parsed.site.model_dump(exclude={"jobs"}),
     )
+    jobs = _where_wanted(jobs, parsed.wanted)
     wanted = _wanted(parsed.wanted, site, jobs)
     jobs = tuple(_within_hours(job, parsed.hours) for job in jobs if not job.off)
     jobs = with_labels(jobs, wanted, materials)
@@ -262,6 +264,27 @@ def _work(parts: tuple[WorkPart, ...], site: Site, jobs: tuple[Job, ...]) -> tup
     )
 
 
+def _where_wanted(jobs: tuple[Job, ...], parts: tuple[kit_schema.WantedPart, ...]) -> tuple[Job, ...]:
+    """The jobs, each also on the surfaces that the keeper wants it on."""
+    also = {
+        job.name: tuple(part.surface for part in parts if part.job == job.name and part.surface)
+        for job in jobs
+    }
+    return tuple(job.model_copy(update={"surfaces": (*job.surfaces, *also[job.name])}) for job in jobs)
+
+
+def _again_after(job: Job) -> timedelta:
+    """How long the job keeps off work of its own sort, at its better figure; two weeks where it tells none."""
+    # Sprays of one kind are told apart by name: a day between any two of them is no interval of a feed.
+    own = {job.name} | ({job.kind} - {"spraying"})
+    kept = [
+        (need.best_from or need.hard_min or 0.0) * UNITS_H[need.unit]
+        for need in job.needs
+        if isinstance(need, Gap) and need.direction == "since" and own & set(need.other)
+    ]
+    return timedelta(hours=max(kept, default=14 * 24.0))
+
+
 def _wanted(
     parts: tuple[kit_schema.WantedPart, ...], site: Site, jobs: tuple[Job, ...]
 ) -> tuple[Wanted, ...]:
@@ -281,6 +304,7 @@ def _wanted(
                 every_degree_days=part.every_degree_days,
                 not_before=None if part.not_before is None else _aware(part.not_before, site),
                 material=part.material,
+                again_after=_again_after(job),
             )
             for surface in surfaces
         ]

@@ -31,6 +31,8 @@ class Wanted:
     not_before: datetime | None = None
     material: str = ""
     """What is put out; the job's first material when empty."""
+    again_after: timedelta = _DONE_BEFORE
+    """How long work of the same sort keeps the next away; after that it is not what is wanted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +83,9 @@ def due_of(want: Wanted, book: Book, site: Site, timeline: Timeline, now: dateti
     works = [work for work in book.on(want.surface) if work.counted == want.job and work.finished_at <= now]
     last = works[-1].finished_at if works else None
     if want.by is not None:
-        if last is not None and last >= want.by - _DONE_BEFORE:
+        # The feed of ten days ago is not the one that is wanted by Friday.
+        kept = min(_DONE_BEFORE, want.again_after)
+        if last is not None and last >= want.by - _DONE_BEFORE and now - last < kept:
             return None
         return _due(want, want.by, last, "wanted by then", is_by=True)
     if want.every_days is not None:

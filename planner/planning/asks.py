@@ -82,7 +82,10 @@ class Ask:
         if due is None or self.ends_by is not None:
             kept = waiting
         elif self.is_by:
-            kept = waiting if at <= (self.due or at) else waiting * _TOO_LATE
+            # What must be out sooner waits less willingly.
+            presses = 1.0 / (1.0 + max((due - now.astimezone(zone).date()).days, 0))
+            kept = (1.0 + 0.2 * presses) * waiting ** (1.0 + 3.0 * presses)
+            kept = kept if at <= (self.due or at) else kept * _TOO_LATE
         else:
             early = (due - day).days
             # Of two starts as good on one day the sooner is taken.

@@ -120,7 +120,13 @@ def _chosen(workings: Workings, job: str, surface: str | None) -> JobWorkings:
     require_known("job", job, [one.job for one in workings.jobs])
     if not surface:
         return mine[0]
-    require_known("surface", surface, [one.surface for one in mine])
+    require_known("surface", surface, sorted({one.surface for one in workings.jobs}))
+    here = [one.surface for one in mine]
+    if surface not in here:
+        raise InputError(
+            f"{mine[0].label} is not done on {surface}, only on {', '.join(here)}. Name it under [[wanted]], or "
+            f"under surfaces of [jobs.{job}]."
+        )
     return next(one for one in mine if one.surface == surface)
 
 

@@ -21,7 +21,9 @@ from planner.terms import PLAY, short_date
 #: Worth of a job that is overdue, beside 1 for one that is due within the week. Judgement.
 _OVERDUE = 1.5
 #: Worth of the last cut and roll on the morning of a play day. Judgement.
-_PLAY_MORNING = 2.0
+_PLAY_MORNING = 4.0
+#: Worth of work that is wanted once, and the days between turns that are worth 1. Judgement.
+_ONCE, _USUAL_D = 3.0, 4.0
 #: Hours of work in a day where the site file tells neither them nor the keeper's hours. Judgement.
 _HOURS_A_DAY = 8.0
 _ALL_DAY_H = 24.0
@@ -99,7 +101,7 @@ def _turns(one: Due, task: Judged, assessment: Assessment) -> list[Ask]:
                 is_by=one.is_by,
                 not_before=one.not_before,
                 play=next((day for day in play if day > now), None),
-                worth=_OVERDUE if number == 0 and one.overdue_h(now) >= 24.0 else 1.0,
+                worth=_worth(one) * (_OVERDUE if number == 0 and one.overdue_h(now) >= 24.0 else 1.0),
             )
         )
     asks += [
@@ -107,6 +109,11 @@ def _turns(one: Due, task: Judged, assessment: Assessment) -> list[Ask]:
         for morning in mornings
     ]
     return asks
+
+
+def _worth(one: Due) -> float:
+    """Rare work is worth several turns of what comes round again in days: seed is not given up for two cuts."""
+    return _ONCE if one.every_d is None else min(_ONCE, max(1.0, one.every_d / _USUAL_D))
 
 
 def _play_of(task: Judged, assessment: Assessment) -> list[datetime]:
@@ -264,7 +271,7 @@ def _why_left(one: Left, words: Words) -> str:
     row, count, _ = one.lost[0]
     says = _closes(one)
     of = f" in {count} of {one.hours} h" if one.hours and not needs[row].is_calendar else ""
-    remedy = next((needs[r].remedy for r, _, _ in one.lost if needs[r].remedy), "")
+    remedy = needs[row].remedy
     also = [needs[r].label for r, _, _ in one.lost[1:2] if not needs[r].is_calendar]
     text = f"{says[:1].upper()}{says[1:]}{of}"
     if also and len(text) + len(also[0]) < 100:

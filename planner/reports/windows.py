@@ -153,14 +153,7 @@ def _because(judged: Judged, words: Words, closed: Closed) -> Because:
 def _least_bad(judged: Judged, closed: Closed) -> LeastBad:
     suitability, quantities = judged.suitability, judged.attempt.quantities
     needs = suitability.needs
-    change = next(
-        (
-            needs[row].remedy
-            for row in sorted(closed.lost, key=lambda row: -closed.lost[row])
-            if needs[row].remedy
-        ),
-        "",
-    )
+    change = needs[max(closed.lost, key=lambda row: closed.lost[row])].remedy if closed.lost else ""
     change = f" {_sentence_case(change)}." if change else ""
     if judged.job.has_label or judged.job.kind == SPRAYING:
         return LeastBad(

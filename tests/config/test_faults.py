@@ -103,7 +103,7 @@ def test_a_fault_of_a_group_is_told_once_and_where_it_stands(folder):
     ("added", "says"),
     [
         ("[jobs.foliar_feed.on.colar.needs.wind]\nhard_max = 10", 'Did you mean "collar"?'),
-        ("[jobs.foliar_feed.on.tee.needs.wind]\nhard_max = 10", "the job is not done there"),
+        ("[jobs.mow_rough.on.tee.needs.air_temp]\nhard_max = 10", "the job is not done there"),
         ('[jobs.foliar_feed.needs.wind]\nsurfaces = ["gren"]', 'Did you mean "green"?'),
         ('[jobs.foliar_feed]\nsurfaces = ["gren"]', 'Did you mean "green"?'),
         ('[jobs.foliar_feed.needs.wind]\nsoils = ["sandy"]', 'Did you mean "sand"?'),

@@ -79,13 +79,16 @@ def test_a_day_early_costs_a_fifth_and_a_day_late_a_tenth():
     assert kept(day(4, 8), due=day(4), every_d=10.0) > kept(day(4, 12), due=day(4), every_d=10.0)
 
 
-def test_work_wanted_by_a_time_loses_three_parts_in_a_hundred_a_day_and_half_when_it_is_too_late():
+def test_work_wanted_by_a_time_waits_the_less_willingly_the_nearer_that_is():
+    # Wanted in four days: it presses by a fifth, is worth 1.04 today, and loses 0.97 to the power of 1.6 a day.
     by = {"due": day(4), "is_by": True}
-    assert kept(NOW, **by) == pytest.approx(1.0)
-    assert kept(NOW + timedelta(days=1), **by) == pytest.approx(0.97)
-    assert kept(day(4, 12), **by) == pytest.approx(0.97**4.25)
-    assert kept(day(4, 13), **by) == pytest.approx(0.5 * 0.97 ** (4.25 + 1 / 24))
-    # Nothing is due: it waits as work wanted by a time does.
+    assert kept(NOW, **by) == pytest.approx(1.04)
+    assert kept(NOW + timedelta(days=1), **by) == pytest.approx(1.04 * 0.97**1.6)
+    assert kept(day(4, 12), **by) == pytest.approx(1.04 * 0.97 ** (1.6 * 4.25))
+    # Once the time has gone half of it is left.
+    assert kept(day(4, 13), **by) == pytest.approx(0.5 * 1.04 * 0.97 ** (1.6 * (4.25 + 1 / 24)))
+    assert kept(NOW, due=day(1), is_by=True) > kept(NOW, **by)
+    # Nothing is due: each day of waiting costs three parts in a hundred.
     assert kept(NOW + timedelta(days=2)) == pytest.approx(0.97**2)
     assert kept(NOW + timedelta(days=2), ends_by=day(2)) == pytest.approx(0.97**2)
 
