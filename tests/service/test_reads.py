@@ -189,3 +189,19 @@ def test_the_description_types_every_parameter(client: TestClient) -> None:
                 assert "type" in schema or all("type" in part for part in schema["anyOf"]), path
                 assert parameter["description"], (path, parameter["name"])
     assert "application/problem+json" in json.dumps(found["paths"]["/api/v1/explain"])
+
+
+def test_windows_and_calendar_are_of_every_job_or_of_the_keepers(client, report):
+    """Programs get every row unless they ask for less; a calendar is for people and shows the keeper's jobs."""
+    mine = set(report.keeper_jobs)
+    every = {row["job"] for row in client.get("/api/v1/windows").json()["windows"]}
+    assert every > mine
+    own = client.get("/api/v1/windows", params={"mine": "true"}).json()
+    assert {row["job"] for row in (*own["windows"], *own["barred"])} == mine
+    named = client.get("/api/v1/windows", params={"mine": "true", "job": "top_dressing"}).json()
+    assert {row["job"] for row in named["windows"]} == {"top_dressing"}
+    plain, whole = client.get("/calendar.ics"), client.get("/calendar.ics", params={"all": "true"})
+    assert "CATEGORIES:watering" not in plain.text
+    assert "CATEGORIES:watering" in whole.text
+    assert plain.headers["etag"] != whole.headers["etag"]
+    assert client.get("/calendar.ics", params={"all": "perhaps"}).status_code == 422
