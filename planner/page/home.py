@@ -22,7 +22,7 @@ from planner.page.rows import (
 )
 from planner.reports.best import morning_lines, wanted_first
 from planner.reports.cautions import shared_caution
-from planner.reports.headline import headline
+from planner.reports.headline import first_clause, headline
 from planner.reports.mine import of_mine
 from planner.reports.rows import LeftRow, Report, RibbonRow, WarningRow, WindowRow, WorkRow
 from planner.reports.surface_rows import SeedRow, SurfaceRow
@@ -31,6 +31,8 @@ from planner.reports.surface_rows import SeedRow, SurfaceRow
 RIBBON_DAYS, NARROW_DAYS = 7, 3
 #: Placed or waiting sprays on the first screen.
 _SPRAYS = 2
+#: Warnings beside those of wash there.
+_OTHERS = 2
 
 Seeds = list[tuple[str, SeedRow]]
 
@@ -50,14 +52,15 @@ class SprayHours:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstLight:
-    """The morning's three questions: when to spray, what threatens the seed, may I walk on it."""
+    """The morning's three questions: what threatens, may I walk on it, when to spray."""
 
     spray: SprayHours
     wash: list[WarningRow]
     seed: Seeds
     wash_not_read: str | None
     underfoot: list[Underfoot]
-    frost: WarningRow | None
+    others: list[tuple[WarningRow, str]]
+    """The gravest warnings of another kind, each with its first clause."""
 
 
 def home(report: Report) -> bytes:
@@ -102,7 +105,7 @@ def first_light(report: Report) -> FirstLight:
         seed=seeds(report),
         wash_not_read=next((row.says for row in report.not_read if row.kind == "wash"), None),
         underfoot=underfoot(report, clock_of(report)),
-        frost=next((row for row in report.warnings if row.kind == "frost"), None),
+        others=[(row, first_clause(row.says)) for row in report.warnings if row.kind != "wash"][:_OTHERS],
     )
 
 

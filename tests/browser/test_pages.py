@@ -60,7 +60,7 @@ def test_the_three_answers_stand_on_the_first_screen(look: Any, width: int, scri
     height = page.viewport_size["height"]
     for heading, words in (
         ("When to spray", "tomorrow 18:00–18:45"),
-        ("What threatens the seed", "rain from today 21:00"),
+        ("What threatens", "rain from today 21:00"),
         ("May I walk on it now", "Firm underfoot"),
     ):
         block = page.locator(".thirds > div", has=page.get_by_role("heading", name=heading))
@@ -68,6 +68,35 @@ def test_the_three_answers_stand_on_the_first_screen(look: Any, width: int, scri
         box = answer.bounding_box()
         assert box is not None, heading
         assert box["y"] + box["height"] <= height, heading
+
+
+@pytest.mark.parametrize("script", [False, True])
+def test_today_tomorrow_and_what_threatens_stand_on_the_first_screen_of_a_phone(
+    look: Any, script: bool
+) -> None:
+    page = look(width=390, script=script).page
+    today, tomorrow = page.locator("h1"), page.locator(".lead")
+    assert today.inner_text() == "Today: roll, green 08:00–08:30."
+    assert tomorrow.inner_text().startswith("Tomorrow's best spray: growth regulator, green")
+    threatens = page.locator(".thirds > div", has=page.get_by_role("heading", name="What threatens"))
+    for words in ("rain from today 21:00", "Ground frost likely"):
+        assert words in threatens.inner_text()
+    for whole in (today, tomorrow, threatens):
+        box = whole.bounding_box()
+        assert box is not None
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= 390
+        assert box["y"] >= 0
+        assert box["y"] + box["height"] <= 844
+
+
+@pytest.mark.parametrize("script", [False, True])
+def test_every_other_job_is_one_click_away(look: Any, script: bool) -> None:
+    page = look(script=script).page
+    other = page.locator("#other-jobs").get_by_role("link", name="Top-dress")
+    assert not other.first.is_visible()
+    page.get_by_text("Every other job", exact=True).click()
+    assert other.first.is_visible()
 
 
 @pytest.mark.parametrize("script", [False, True])
@@ -79,7 +108,8 @@ def test_a_touch_on_a_ribbon_opens_its_table(look: Any, width: int, script: bool
     assert not table.is_visible()
     ribbon.locator("summary").click()
     assert table.is_visible()
-    assert "gusts carry drops away" in table.inner_text()
+    # The frost of Saturday's night is in the demo's week.
+    assert "Frost follows" in table.inner_text() or "frost follows" in table.inner_text()
 
 
 @pytest.mark.parametrize("script", [False, True])
@@ -123,7 +153,9 @@ def test_focus_and_touch_on_a_stretch_tell_its_cause(look: Any, width: int, scri
     assert _height(words) <= 1
     stretch.hover()
     assert _height(words) > 20
-    assert re.search(r"\d\d:00–\d\d:00 (steady|narrow|broken|barred|unread)\.", words.inner_text())
+    assert re.search(
+        r"\d\d:00–\d\d:00 (with room|only just|fails after|not now|not known)\.", words.inner_text()
+    )
 
 
 def _height(element: Any) -> float:
@@ -149,7 +181,8 @@ def test_work_is_written_down_by_keyboard_alone(look: Any, script: bool) -> None
     page.keyboard.type("green")
     page.keyboard.press("Tab")
     page.keyboard.type("05:0" + ("1" if script else "2"))
-    page.get_by_label("Token of this service").focus()
+    form = page.get_by_role("region", name="Write down what was done")
+    form.get_by_label("Token of this service").focus()
     page.keyboard.type("a token for the browser")
     page.keyboard.press("Enter")
     page.get_by_text("Written down: mow green, green, today").wait_for()

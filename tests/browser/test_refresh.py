@@ -33,14 +33,14 @@ def test_a_pass_that_lands_is_shown_and_what_is_open_stays_open(look: Any, lands
     ribbon.locator("summary").click()
     page.evaluate("window.stayed = true")
     lands("scarify")
-    page.locator("h1", has_text="Scarify on the green").wait_for()
+    page.locator("h1", has_text="Today: scarify, green").wait_for()
     assert page.evaluate("window.stayed") is True
-    assert ": Scarify on the green 08:00-08:30; " in page.title()
+    assert ": Scarify on the green 08:00–08:30; " in page.title()
     assert ribbon.locator("table").is_visible()
     assert page.locator("summary:focus").count() == 1
     assert found.complaints == []
     lands("brush", hours=2)
-    page.locator("h1", has_text="Brush on the green").wait_for()
+    page.locator("h1", has_text="Today: brush, green").wait_for()
 
 
 def test_the_same_pass_is_not_fetched_twice(look: Any) -> None:
@@ -56,7 +56,7 @@ def test_without_script_no_line_is_opened(look: Any, lands: Any) -> None:
     found.page.wait_for_timeout(300)
     assert not [url for url in found.asked if "events" in url]
     found.page.reload()
-    assert found.page.locator("h1").inner_text().startswith("Scarify on the green 08:00-08:30; ")
+    assert found.page.locator("h1").inner_text().startswith("Today: scarify, green 08:00–08:30.")
 
 
 def test_without_events_the_page_stays_as_it_is(look: Any, browser: Any, served: Any) -> None:

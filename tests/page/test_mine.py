@@ -61,7 +61,7 @@ def test_what_is_wanted_stands_before_the_rest_of_its_kind(report: Report) -> No
 
 def test_when_to_spray_names_no_spray_that_nobody_wants(report: Report) -> None:
     bare = with_week(report, work=(), left=(), planned=())
-    thirds = _home(bare).split("When to spray")[1].split("What threatens")[0]
+    thirds = _home(bare).split("When to spray")[1].split('id="watch"')[0]
     for row in report.ribbons:
         if row.kind == "spraying" and row.job not in report.keeper_jobs:
             assert row.label not in thirds

@@ -19,7 +19,7 @@ from planner.page.layout import STYLE
 from planner.page.ribbon import Scale
 from planner.page.rows import blocks, together
 from planner.reports.as_of import as_of
-from planner.reports.headline import headline
+from planner.reports.headline import first_clause, headline
 from planner.reports.rows import Report, WarningRow
 from planner.reports.workings import Workings
 from planner.terms import LABEL_CAUTION, STATE_WORDS
@@ -154,15 +154,18 @@ def test_the_first_screen_answers_the_three_questions(report: Report) -> None:
     text = _drawn(report, "home")
     first = text[: text.index('id="watch"')]
     assert headline(report) in unescape(first)
-    spray = first[first.index("When to spray") : first.index("What threatens the seed")]
+    spray = first[first.index("When to spray") :]
     # What is placed in the week comes first, so that the screen and the plan say the same.
     placed = next(row for row in report.week.work if row.kind == "spraying")
     assert placed.label in spray
     assert placed.surface in spray
     assert LABEL_CAUTION in spray
-    seed = first[first.index("What threatens the seed") : first.index("May I walk on it now")]
+    seed = first[first.index("What threatens") : first.index("May I walk on it now")]
     assert "Act: apron strip, rain from today 21:00" in seed
-    walk = first[first.index("May I walk on it now") :]
+    for row in report.warnings:
+        if row.kind != "wash":
+            assert first_clause(row.says) in unescape(seed)
+    walk = first[first.index("May I walk on it now") : first.index("When to spray")]
     assert "green, collar" in walk
     assert "Firm underfoot" in walk
 
@@ -294,7 +297,7 @@ def _block(text: str, after: str, before: str) -> str:
 
 def test_spraying_is_answered_with_its_hour_of_the_week_its_reason_and_the_caution(report: Report) -> None:
     sprays = [row for row in report.week.work if row.kind == "spraying"]
-    spray = _block(_drawn(report, "home"), "When to spray", "What threatens the seed")
+    spray = _block(_drawn(report, "home"), "When to spray", 'id="watch"')
     assert len(sprays) >= 2
     for row in sprays[:2]:
         assert row.limiting is not None
@@ -306,9 +309,7 @@ def test_spraying_is_answered_with_its_hour_of_the_week_its_reason_and_the_cauti
 def test_a_spray_that_finds_no_hour_says_why(report: Report) -> None:
     kept = [row for row in report.week.work if row.kind != "spraying"]
     left = left_row("foliar_feed", "no hour of the week holds while you are there", surface="green")
-    spray = _block(
-        _drawn(with_week(report, work=kept, left=[left]), "home"), "When to spray", "What threatens the seed"
-    )
+    spray = _block(_drawn(with_week(report, work=kept, left=[left]), "home"), "When to spray", 'id="watch"')
     assert "no hour yet" in spray
     assert "No hour of the week holds while you are there." in spray
     assert "No spray is due. Could be:" in _drawn(with_week(report, work=kept, left=[]), "home")
