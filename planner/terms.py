@@ -10,6 +10,8 @@ KINDS_OF_JOB = ("spraying", "seeding", "fertilising", "mowing")
 SPRAYING = KINDS_OF_JOB[0]
 #: A play day, as gaps between jobs name it.
 PLAY = "play"
+#: The same, on the surfaces beside the one that is played on.
+PLAY_NEARBY = "play_nearby"
 #: Days of the week as they are written in files and commands, in the order of `date.weekday`.
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 

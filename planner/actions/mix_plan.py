@@ -27,6 +27,8 @@ class _Label:
     reentry_h: float | None
     air_temp_min_c: float | None
     air_temp_max_c: float | None
+    interval_d: float | None
+    buffer_m: float | None
     needs_licence: bool
     is_example: bool
     """Whether the rate is an example of the file and not one of a label: no product and registration stand there."""
@@ -96,7 +98,7 @@ def tank_mix(
     """
     found = config.job(job)
     where = _surface(config, found.surfaces_of(config.site), surface, job)
-    chosen = chosen_for(config, job, materials)
+    chosen = chosen_for(config, job, materials or _wanted_material(config, job, where))
     if product or rate_per_ha is not None:
         chosen = (_typed(chosen, product.strip(), rate_per_ha),)
     if found.has_label:
@@ -113,6 +115,8 @@ def tank_mix(
     parts = {each.name: getattr(mix, each.name) for each in fields(mix)}
     parts["products"] = _named(mix.products, chosen)
     parts["loads"] = tuple(replace(load, products=_named(load.products, chosen)) for load in mix.loads)
+    beside = [one for one in found.cautions_on(where) if one not in found.cautions]
+    parts["cautions"] = (*mix.cautions, *beside)
     return MixAnswer(**parts, label=found.label, labels=tuple(label_of(one) for one in chosen))
 
 
@@ -186,6 +190,13 @@ def _require_label(label: str, chosen: Sequence[Stocked]) -> None:
             )
 
 
+def _wanted_material(config: Config, job: str, where: Surface) -> tuple[str, ...]:
+    """The material that the site file names for the work where it is wanted."""
+    return tuple(
+        one.material for one in config.wanted if (one.job, one.surface) == (job, where.name) and one.material
+    )[:1]
+
+
 def chosen_for(config: Config, job: str, materials: Sequence[str]) -> tuple[Stocked, ...]:
     """The materials named, else the first that the file gives for the job."""
     if materials:
@@ -235,6 +246,8 @@ def label_of(stocked: Stocked) -> LabelRow:
         reentry_h=stocked.reentry_h,
         air_temp_min_c=stocked.air_temp_c.lowest,
         air_temp_max_c=stocked.air_temp_c.highest,
+        interval_d=stocked.interval_d,
+        buffer_m=stocked.buffer_m,
         needs_licence=stocked.material.needs_licence,
         is_example=_is_example(stocked),
     )

@@ -148,6 +148,9 @@ def _entry(row: Mapping[str, str], config: Config, now: datetime) -> Entry:
     if lost:
         raise InputError(f"has no {' and no '.join(lost)}.")
     at = datetime.combine(_day(row["date"]), _clock(row.get("time")), config.site.zone)
+    if "time" not in row and at.date() == now.astimezone(config.site.zone).date():
+        # Noon stands for a day without a time, but not before it has come.
+        at = min(at, now.astimezone(config.site.zone))
     if at > now + AHEAD:
         raise InputError("is still to come; the diary holds what was done.")
     fields: dict[str, object] = {
@@ -183,6 +186,8 @@ def _clock(text: str | None) -> time:
 
 
 def _number(text: str, what: str) -> float:
+    if re.fullmatch(r"\d{1,3},\d{3}", text.strip()):
+        raise InputError(f'{what} "{text}" can be read in two ways: write {text.replace(",", "")} or 1.5.')
     try:
         return float(text.replace(",", "."))
     except ValueError as error:

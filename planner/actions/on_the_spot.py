@@ -15,12 +15,14 @@ from planner.actions.pass_input import Record, record_of
 from planner.config.load import Config
 from planner.diary.observations import ON_THE_SPOT, Observation
 from planner.errors import InputError
+from planner.indices.humidity import pressure_at_hpa, wet_bulb_c
 from planner.margin import EPS, STATES, State
 from planner.planning.plan import Judged
 from planner.planning.suitability import judge
 from planner.reports.sentences import clause, held_against, sentence
 from planner.reports.verdicts import missing, nitrogen_held
 from planner.rules.job import Job
+from planner.rules.limit import Limit
 from planner.site import Surface
 from planner.units import KMH_PER_MS, WIND_2M_PER_10M
 from planner.weather import Forecast, HourlyWeather
@@ -86,14 +88,14 @@ def verdict(
         against=[],
         not_read=[],
         measured=measured,
-        cautions=list(job.cautions),
+        cautions=list(job.cautions_on(surface)),
     )
     kept = kept_forecast(config, store, now)
     if kept is None:
-        return found
+        return _by_measured_alone(found, config, job, surface)
     weather = kept.forecast.weather
     if not weather.start <= told.at < weather.end:
-        return found
+        return _by_measured_alone(found, config, job, surface)
     seen = store.last_forecast(kept.forecast.provider)
     record = record_of(store, config, now)
     stale_at, judged, hour = begun_at(
@@ -103,6 +105,26 @@ def verdict(
         found["says"] = "Not known: the forecast is stale, and the needs look beyond this hour."
         return found
     return _in_words(found, judged, hour)
+
+
+def _by_measured_alone(found: Verdict, config: Config, job: Job, surface: Surface) -> Verdict:
+    """The verdict without a forecast: what was measured can bar the job by itself, and can never let it."""
+    known = dict(found["measured"])
+    air, humidity_pct = known.get("air_temp_c"), known.get("rel_humidity_pct")
+    if air is not None and humidity_pct is not None:
+        pressure = pressure_at_hpa(config.site.elevation_m)
+        known["delta_t_k"] = air - float(wet_bulb_c(air, humidity_pct, pressure))
+    for need in job.needs_on(surface):
+        if not isinstance(need, Limit) or need.when not in ("start", "during") or need.quantity not in known:
+            continue
+        value = known[need.quantity]
+        is_low = need.hard_min is not None and value < need.hard_min
+        if is_low or (need.hard_max is not None and value > need.hard_max):
+            found["against"].append(f"{clause(need, value)}: {held_against(need, value)}")
+            if found["state"] != "barred":
+                found["state"], found["limiting"] = "barred", need.id
+                found["says"] = sentence("barred", need, value)
+    return found
 
 
 def begun_at(

@@ -49,10 +49,15 @@ class Passed:
 
 
 def computed(
-    config: Config, forecast: Forecast, *, now: datetime, age_known: bool = True
+    config: Config,
+    forecast: Forecast,
+    *,
+    now: datetime,
+    age_known: bool = True,
+    record: Record | None = None,
 ) -> tuple[Report, Workings]:
-    """Report and workings of a forecast at a moment, without a store."""
-    return reported(assess(config, forecast, now=now, age_known=age_known))
+    """Report and workings of a forecast at a moment; nothing is kept. `record` is what a store holds, if any."""
+    return reported(assess(config, forecast, now=now, age_known=age_known, record=record))
 
 
 def reported(assessment: Assessment) -> tuple[Report, Workings]:
@@ -90,6 +95,7 @@ def assess(
         timeline,
         full_growth_mm_d=paces,
         nitrogen_month_g_m2=most,
+        now=now,
         feeding=feeding_of(config.site, config.jobs, config.materials, config.wanted, config.planned, now),
     )
     conditions_in = partial(

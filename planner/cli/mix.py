@@ -111,6 +111,10 @@ def _label(label: LabelRow) -> str:
         parts.append(f"{label.rainfast_h:g} dry hours after it")
     if label.reentry_h is not None:
         parts.append(f"keep off for {label.reentry_h:g} h and until dry")
+    if label.interval_d is not None:
+        parts.append(f"not again for {label.interval_d:g} days")
+    if label.buffer_m is not None:
+        parts.append(f"{label.buffer_m:g} m untreated beside water")
     low, high = label.air_temp_min_c, label.air_temp_max_c
     if low is not None and high is not None:
         parts.append(f"air {low:g} to {high:g} °C")

@@ -23,6 +23,7 @@ from planner.reports.rows import Report
 from planner.reports.workings import Workings
 
 if TYPE_CHECKING:
+    from planner.actions.pass_input import Record
     from planner.config.load import Config
     from planner.store.store import Store
 
@@ -40,6 +41,8 @@ class Source:
     config: str | None
     forecast: str | None
     now: str | None
+    no_diary: bool = False
+    """Whether the diary is left out where a forecast file is read."""
 
     @property
     def clock(self) -> datetime:
@@ -51,15 +54,16 @@ def reading(command: Callable[..., None]) -> Callable[..., None]:
     """The options of every reading command, which gets them as its `source` and `as_json`."""
 
     @wraps(command)
-    def sourced(config: str | None, forecast: str | None, now: str | None, **others: object) -> None:
-        command(Source(config, forecast, now), **others)
+    def sourced(
+        config: str | None, forecast: str | None, now: str | None, no_diary: bool, **others: object
+    ) -> None:
+        command(Source(config, forecast, now, no_diary), **others)
 
     for option in (
         AS_JSON,
         click.option("--now", help="With --forecast: judge as at this time (ISO 8601). Default: the clock."),
-        click.option(
-            "--forecast", metavar="FILE", help="Compute from this forecast file, without the store."
-        ),
+        click.option("--no-diary", is_flag=True, help="With --forecast: leave the diary out."),
+        click.option("--forecast", metavar="FILE", help="Compute from this forecast file; nothing is kept."),
         CONFIG,
     ):
         sourced = option(sourced)
@@ -106,7 +110,28 @@ def compute(source: Source) -> tuple[Report, Workings]:
             "Give a time within it with --now."
         )
     found = filed(forecast, Path(source.forecast), now=now, site=config.site)
-    return computed(config, found.forecast, now=now, age_known=found.age_known)
+    record = None if source.no_diary else _record(config, now)
+    return computed(config, found.forecast, now=now, age_known=found.age_known, record=record)
+
+
+def _record(config: Config, now: datetime) -> Record | None:
+    """What the diary held at that moment; None where there is no store yet, which is not made for a question."""
+    from dataclasses import replace
+
+    from planner.actions.pass_input import record_of
+    from planner.store.store import Store
+
+    url = config.store.url
+    if url.startswith("sqlite:///") and not Path(url.removeprefix("sqlite:///")).is_file():
+        return None
+    with closing(Store.open(url, site=config.site.key, place=config.site.place)) as store:
+        record = record_of(store, config, now)
+    # A warning that stands was raised from another forecast.
+    return replace(
+        record,
+        entries=tuple(one for one in record.entries if one.entry.finished_at <= now),
+        standing=(),
+    )
 
 
 def moment(text: str, zone: ZoneInfo) -> datetime:

@@ -37,7 +37,10 @@ def demo(as_json: bool, everything: bool) -> None:
     from planner.reports import answers
 
     source = Source(
-        str(shipped("config", "demo.toml")), str(shipped("fixtures", "demo", "week.csv")), DEMO_NOW
+        str(shipped("config", "demo.toml")),
+        str(shipped("fixtures", "demo", "week.csv")),
+        DEMO_NOW,
+        no_diary=True,
     )
     report = read_report(source)
     show(answers.demo(report), lambda: (_whole_demo if everything else _demo_text)(report), as_json)

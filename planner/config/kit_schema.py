@@ -245,15 +245,15 @@ class WantedPart(Part):
     job: JobName
     surface: SurfaceName = Field(default="", description="All surfaces of the job when left out.")
     by: datetime | None = Field(default=None, description="Once, by this time.")
-    every_days: float | None = Field(default=None, gt=0, le=400)
-    times_a_week: float | None = Field(default=None, gt=0, le=21)
+    every_days: float | None = Field(default=None, ge=0.5, le=400)
+    times_a_week: float | None = Field(default=None, gt=0, le=14)
     every_degree_days: float | None = Field(
         default=None, gt=0, le=5000, description="Warmth over the grass's base since the last time."
     )
     not_before: datetime | None = Field(default=None, description="Not placed before this time.")
     material: MaterialName = Field(
         default="",
-        description="What is put out; its label's limits then hold. The job's first when left out.",
+        description="What is put out. Where it is named, its label's limits hold; the job's first is mixed when left out.",
     )
 
     @model_validator(mode="after")

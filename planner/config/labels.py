@@ -1,4 +1,4 @@
-"""The label of a wanted job's material: its own limits stand in place of the rules file's, on that surface."""
+"""The label of a wanted job's material: its own limits hold on that surface, most in place of the rules file's."""
 
 from __future__ import annotations
 
@@ -6,37 +6,37 @@ from collections.abc import Iterable, Mapping
 
 from planner.diary.due import Wanted
 from planner.mix.kit import Stocked
-from planner.rules.base import Need
 from planner.rules.gap import Gap
 from planner.rules.job import AnyNeed, Job
 from planner.rules.limit import Limit
+from planner.site import Site
 from planner.terms import PLAY
 
 _SOURCE = "your label"
 
 
 def with_labels(
-    jobs: Iterable[Job], wanted: Iterable[Wanted], materials: Iterable[Stocked]
+    jobs: Iterable[Job], wanted: Iterable[Wanted], materials: Iterable[Stocked], site: Site
 ) -> tuple[Job, ...]:
     """The jobs with the limits of the labels that wanted work names.
 
-    Rainfast hours, air temperatures, the interval, re-entry before a play day and the untreated strip are taken;
-    what a label does not say stays as it is in the rules file.
+    Rainfast hours, air temperatures and the untreated strip stand in place of the rules'; of two intervals the
+    longer holds; re-entry is kept before a play day. What a label does not say stays as it is in the rules file.
     """
     stock = {one.name: one for one in materials}
     named: dict[str, dict[str, Stocked]] = {}
     for want in wanted:
         if want.material in stock:
             named.setdefault(want.job, {})[want.surface] = stock[want.material]
-    return tuple(_with(job, named.get(job.name, {})) for job in jobs)
+    return tuple(_with(job, named.get(job.name, {}), site) for job in jobs)
 
 
-def _with(job: Job, labels: Mapping[str, Stocked]) -> Job:
+def _with(job: Job, labels: Mapping[str, Stocked], site: Site) -> Job:
     needs, buffers = list(job.needs), dict(job.buffers_m)
     for surface, stocked in labels.items():
         changed: list[AnyNeed] = []
         for need in needs:
-            own = _overridden(need, stocked) if _holds_on(need, surface) else None
+            own = _overridden(need, stocked) if need.fits(site.surface(surface)) else None
             if own is None:
                 changed.append(need)
                 continue
@@ -46,10 +46,6 @@ def _with(job: Job, labels: Mapping[str, Stocked]) -> Job:
         if stocked.buffer_m is not None:
             buffers[surface] = stocked.buffer_m
     return job if not labels else job.model_copy(update={"needs": tuple(needs), "buffers_m": buffers})
-
-
-def _holds_on(need: Need, surface: str) -> bool:
-    return surface not in need.except_surfaces and (not need.surfaces or surface in need.surfaces)
 
 
 def _overridden(need: AnyNeed, stocked: Stocked) -> AnyNeed | None:
@@ -75,6 +71,9 @@ def _overridden(need: AnyNeed, stocked: Stocked) -> AnyNeed | None:
     ):
         low = need.hard_min if span.lowest is None else span.lowest
         high = need.hard_max if span.highest is None else span.highest
+        if low is not None and high is not None and low > high:
+            # The label says one side only, and says it beyond our other one: then only what it says holds.
+            low, high = span.lowest, span.highest
         return need.model_copy(
             update={
                 "hard_min": low,

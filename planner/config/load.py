@@ -38,7 +38,7 @@ from planner.planning.apart import Away
 from planner.rules.gap import UNITS_H, Gap
 from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
-from planner.terms import PLAY
+from planner.terms import PLAY, PLAY_NEARBY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +182,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
     jobs = _where_wanted(jobs, parsed.wanted)
     wanted = _wanted(parsed.wanted, site, jobs)
     jobs = tuple(_within_hours(job, parsed.hours) for job in jobs if not job.off)
-    jobs = with_labels(jobs, wanted, materials)
+    jobs = with_labels(jobs, wanted, materials, site)
     return Config(
         file=path,
         site=site,
@@ -242,11 +242,12 @@ def _within_hours(job: Job, hours: kit_schema.HoursPart | None) -> Job:
 
 
 def _play(parts: tuple[kit_schema.PlayPart, ...], site: Site) -> tuple[WorkDone, ...]:
-    """Play days as work that stands planned, so that gaps count back from them."""
+    """Play days as work that stands planned, so that gaps count back from them; people walk close by, too."""
     return tuple(
-        WorkDone(job=PLAY, kind=PLAY, surface=surface, at=_aware(part.at, site))
+        WorkDone(job=kind, kind=kind, surface=surface.name, at=_aware(part.at, site))
         for part in parts
-        for surface in ([part.surface] if part.surface else [one.name for one in site.surfaces])
+        for surface in site.surfaces
+        for kind in [PLAY if part.surface in ("", surface.name) else PLAY_NEARBY]
     )
 
 

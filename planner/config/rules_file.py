@@ -19,7 +19,7 @@ from planner.config.need_layers import GapRow, Known, Layer, needs_of
 from planner.config.schema import SURFACE_KINDS
 from planner.rules.base import YesNo
 from planner.rules.job import Job
-from planner.terms import PLAY
+from planner.terms import PLAY, PLAY_NEARBY
 
 
 class Group(Part):
@@ -94,7 +94,7 @@ class Rules:
         self.names: tuple[str, ...] = tuple(self._jobs)
         kinds = {word(row, "kind") for row in (*self._job_rows().values(), *changes.values())}
         self._known = Known(
-            works={*self.names, *(kind for kind in kinds if kind), PLAY},
+            works={*self.names, *(kind for kind in kinds if kind), PLAY, PLAY_NEARBY},
             places=None if surfaces is None else list(dict.fromkeys([*surfaces, *SURFACE_KINDS])),
         )
         self._groups: dict[str, dict[str, Layer]] = {}

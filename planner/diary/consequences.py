@@ -357,6 +357,7 @@ def diary_quantities(
     full_growth_mm_d: Mapping[str, float | None] | None = None,
     nitrogen_month_g_m2: Mapping[str, float | None] | None = None,
     feeding: Feeding = _NO_FEEDING,
+    now: datetime | None = None,
 ) -> dict[str, dict[str, Array]]:
     """For each surface the arrays of DIARY_QUANTITIES, of shape (1, hours), and the shares of jobs by their name.
 
@@ -372,7 +373,7 @@ def diary_quantities(
         regulated = [work for work, _ in regulators_of(book, surface.name)]
         found[surface.name] = {
             "grass_height_ratio": np.atleast_2d(
-                height_ratio(surface, heights_of(book, surface), timeline, pace)
+                height_ratio(surface, heights_of(book, surface, now), timeline, pace)
             ),
             "degree_days_since_regulator": np.atleast_2d(degree_days_since(surface, regulated, timeline)),
             **shares_of(surface, months, feeds, timeline, feeding),

@@ -104,8 +104,8 @@ class Height:
     mm: float
 
 
-def heights_of(book: Book, surface: Surface) -> tuple[Height, ...]:
-    """Heights on record, the earliest first."""
+def heights_of(book: Book, surface: Surface, now: datetime | None = None) -> tuple[Height, ...]:
+    """Heights on record, the earliest first; those measured by now where that is told."""
     cut = [
         Height(at=work.finished_at, mm=work.figure("cut_height_mm") or surface.cut_height_mm)
         for work in cuts_of(book.on(surface.name))
@@ -113,7 +113,7 @@ def heights_of(book: Book, surface: Surface) -> tuple[Height, ...]:
     measured = [
         Height(at=told.at, mm=told.figures["height_mm"])
         for told in book.observations
-        if told.surface == surface.name and "height_mm" in told.figures
+        if told.surface == surface.name and "height_mm" in told.figures and (now is None or told.at <= now)
     ]
     return tuple(sorted((*cut, *measured), key=lambda height: height.at))
 

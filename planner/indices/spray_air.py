@@ -128,7 +128,7 @@ def direction_spread_deg(wind_dir_deg: Array) -> Array:
 
 
 #: Half the fan in which drift spreads about the mean wind of an hour (judgement). [degrees]
-FAN_DEG = 45.0
+FAN_DEG = 60.0
 #: Wind in which the air may move any way (judgement). [m/s]
 CALM_MS = 0.5
 
@@ -145,11 +145,11 @@ def drift_towards(
                  bearing_deg : array. Where the edge lies from the surface. [degrees]
                  spread_deg : array. Arc of the hours' directions; half of it is allowed. [degrees]
                  wind_10m_ms : array. In a calm under 0.5 m/s the air may move any way. [m/s]
-    Returns      array, broadcast shape. 1 towards the edge within 45 degrees and half the spread, else 0.
+    Returns      array, broadcast shape. 1 towards the edge within 60 degrees and half the spread, else 0.
     Valid for    0 to 360 degrees; outside that NaN. Distance, height of the boom and drops are left out.
     Missing      NaN where the direction or its spread is not known, but 1 in a known calm
     Differs      none
-    Source       own-drift (geometry; the fan of 45 degrees and the calm are judgement)
+    Source       own-drift (geometry; the fan of 60 degrees and the calm are judgement)
     Check        tests/indices/test_drift.py::test_wind_from_the_west_moves_towards_the_east
     """
     towards = within(wind_dir_deg, 0.0, 360.0) + 180.0

@@ -122,7 +122,7 @@ def _toward(q: Quantities, edge: Edge) -> Array:
 
 def edge_rows(surface: Surface) -> dict[str, Index]:
     """A row for each named edge of a surface, beside the one for all of them."""
-    of_all = rows.made[-1]
+    of_all = next(row for row in rows.made if row.name == drift_to_edge.__name__)
     return {
         f"{of_all.name}:{edge.name}": replace(
             of_all, name=f"{of_all.name}:{edge.name}", compute=partial(_toward, edge=edge)

@@ -209,7 +209,7 @@ class Stocked:
     """Names of materials that may share its tank."""
 
     def may_mix(self, other: Stocked) -> bool:
-        """Whether the two may share a tank: one of them says so, and the label of neither is known to differ."""
+        """Whether the two may share a tank: one of them says so."""
         return other.name in self.mixes_with or self.name in other.mixes_with
 
     @property

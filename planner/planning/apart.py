@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -86,35 +86,43 @@ class _Pair:
         return (self.one_is_later and ahead > -SAME_H) or (self.other_is_later and ahead < SAME_H)
 
 
-def _pair(one: Ask, other: Ask) -> _Pair | None:
-    first, second = one.judged, other.judged
-    if first.surface.name != second.surface.name:
-        return None
-    turns_h = max(one.apart_h(), other.apart_h()) if first.job.name == second.job.name else 0.0
-    return _Pair(
-        max(turns_h, first.job.duration_h + wait_h(first, second)),
-        max(turns_h, second.job.duration_h + wait_h(second, first)),
-        _comes_after(first, second),
-        _comes_after(second, first),
-    )
+#: Pairs of asks on one surface, by their numbers.
+Pairs = Mapping[tuple[int, int], _Pair]
+
+
+def pairs_of(asks: Sequence[Ask]) -> Pairs:
+    """What each two asks on one surface keep to. Turns of the same work share what they keep."""
+    waits: dict[tuple[str, str, str], float] = {}
+
+    def wait(first: Judged, second: Judged) -> float:
+        key = (first.surface.name, first.job.name, second.job.name)
+        if key not in waits:
+            waits[key] = wait_h(first, second)
+        return waits[key]
+
+    return {
+        (one, other): _Pair(
+            max(turns_h, first.job.duration_h + wait(first, second)),
+            max(turns_h, second.job.duration_h + wait(second, first)),
+            _comes_after(first, second),
+            _comes_after(second, first),
+        )
+        for one, ask in enumerate(asks)
+        for other, rival in enumerate(asks)
+        if one != other and (first := ask.judged).surface.name == (second := rival.judged).surface.name
+        for turns_h in [max(ask.apart_h(), rival.apart_h()) if first.job.name == second.job.name else 0.0]
+    }
 
 
 def _comes_after(one: Judged, other: Judged) -> bool:
-    after = getattr(one.job, "same_day_after", ())
-    return other.job.name in after or other.job.kind in after
+    return bool({other.job.name, other.job.kind} & set(one.job.same_day_after))
 
 
 class Apart:
     """Which starts of a week cannot stand together."""
 
-    def __init__(self, asks: Sequence[Ask], starts: Sequence[Start], hours: HoursOfDays) -> None:
-        self._starts, self._hours = starts, hours
-        self._pairs = {
-            (one, other): pair
-            for one in range(len(asks))
-            for other in range(len(asks))
-            if one != other and (pair := _pair(asks[one], asks[other])) is not None
-        }
+    def __init__(self, pairs: Pairs, starts: Sequence[Start], hours: HoursOfDays) -> None:
+        self._pairs, self._starts, self._hours = pairs, starts, hours
 
     def both(self, first: Start, second: Start) -> bool:
         """Whether two starts can both be."""

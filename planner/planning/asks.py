@@ -76,9 +76,10 @@ class Ask:
         """Share of its worth that it keeps on a day."""
         waiting = _KEPT_WAITING ** ((at - now) / timedelta(days=1))
         due = self.due_day(now.astimezone(zone).date(), zone)
-        counted_back = self._before_play(at, due, zone)
+        counted_back = self._before_play(at, due or now.astimezone(zone).date(), zone)
         if counted_back is not None:
-            return float(counted_back * waiting**0.1)
+            is_late = self.is_by and self.due is not None and at > self.due
+            return float(counted_back * waiting**0.1 * (_TOO_LATE if is_late else 1.0))
         if due is None or self.ends_by is not None:
             kept = waiting
         elif self.is_by:
@@ -92,18 +93,18 @@ class Ask:
             kept = (_KEPT_EARLY**early if early > 0 else _KEPT_LATE**-early) * waiting**0.1
         return float(kept)
 
-    def _before_play(self, at: datetime, due: date | None, zone: ZoneInfo) -> float | None:
+    def _before_play(self, at: datetime, due: date, zone: ZoneInfo) -> float | None:
         """Share kept by work that is counted back from a play day; None where none is near enough to wait for."""
         best = self.judged.job.before_play_d
         if self.play is None or best is None or at > self.play:
             return None
         best_day = (self.play - timedelta(days=0.5 * (best[0] + best[1]))).astimezone(zone).date()
-        if due is not None and (best_day - due).days > max(_PUT_OFF_SHARE * (self.every_d or 14.0), 1.0):
+        if (best_day - due).days > max(_PUT_OFF_SHARE * (self.every_d or 14.0), 1.0):
             return None
         ahead = (self.play - at) / timedelta(days=1)
         outside = max(best[0] - ahead, ahead - best[1] - 0.5, 0.0)
         off_middle = abs((best_day - at.astimezone(zone).date()).days)
-        return (_OFF_PLAY if outside > 0.0 else 1.0) * (1.0 - 0.03 * off_middle)
+        return (_OFF_PLAY if outside > 0.0 else 1.0) * max(1.0 - 0.03 * off_middle, 0.5)
 
     def apart_h(self) -> float:
         """Hours that two turns of it lie apart at least."""
@@ -233,7 +234,7 @@ def _of_ask(ask: Ask, number: int, frame: Frame, most: int | None) -> list[Start
 def _quality(judged: Judged, hour: int) -> float:
     """Worth of an hour: mostly the tightest need, for many comfortable ones must not hide one that nearly fails."""
     found = judged.suitability
-    return 0.2 + 0.56 * float(found.tight[hour]) + 0.24 * float(found.score[hour])
+    return 0.2 + 0.56 * found.tight(hour) + 0.24 * float(found.score[hour])
 
 
 def _moments(judged: Judged, begin_h: float, end_h: float) -> Iterable[tuple[float, int]]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from planner.margin import BARRED, BROKEN, EPS, NARROW, STEADY, UNREAD
 from planner.rules.base import Attempt, Need, Reading, ResultKey
+from planner.rules.clock import Clock
 from planner.rules.gap import Gap
 from planner.rules.job import Job
 from planner.site import Surface
@@ -38,10 +39,9 @@ class Suitability:
     limiting: Rows
     chance: Array | None
 
-    @property
-    def tight(self) -> Array:
-        """Margin of the tightest need at each start hour, 0..1; beyond comfort there is nothing to choose."""
-        return np.asarray(np.clip(np.fmin.reduce(self.margin, axis=0), 0.0, 1.0))
+    def tight(self, hour: int) -> float:
+        """Margin of the tightest need at a start hour, 0..1; beyond comfort there is nothing to choose."""
+        return float(np.clip(np.fmin.reduce(self.margin[:, hour]), 0.0, 1.0))
 
     def value(self, need: int, hour: int) -> float:
         """The figure of a need at a start hour: of its two sides the one with less margin."""
@@ -61,7 +61,10 @@ def judge(job: Job, surface: Surface, attempt: Attempt, *, members: Attempt | No
 
 def needs_of(job: Job, surface: Surface, attempt: Attempt) -> tuple[Need, ...]:
     """The needs that are judged. Gaps to work that is not on record hold; named, they would drown the rest."""
-    return tuple(n for n in job.needs_on(surface) if not (isinstance(n, Gap) and n.is_idle(attempt)))
+    needs = job.needs_on(surface)
+    kept = tuple(n for n in needs if not (isinstance(n, Gap) and n.is_idle(attempt)))
+    # A job that asks for nothing here is open all day.
+    return kept or needs[:1] or (Clock(),)
 
 
 def judge_needs(

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from planner.margin import EPS, NARROW, UNREAD
-from planner.planning.apart import Apart, Away, HoursOfDays
+from planner.planning.apart import Apart, Away, HoursOfDays, Pairs, pairs_of
 from planner.planning.asks import Ask, Frame, Start, starts_of
 from planner.planning.plan import Judged
 from planner.planning.solver import choose
@@ -96,15 +96,17 @@ def order(
         nowhere = tuple(_without_hour(ask, frame) for ask in asks)
         return WeekOrder(placed=(), left=nowhere, method="nothing to place")
     hours = HoursOfDays(zone, hours_a_day, fixed)
-    chosen, failed, method = _place_all(asks, starts, hours)
+    pairs = pairs_of(asks)
+    chosen, failed, method = _place_all(asks, starts, hours, pairs)
     done = {ask for start, _ in chosen for ask in start.asks}
     able = {ask for start in starts for ask in start.asks}
+    apart = Apart(pairs, starts, hours)
     left = []
     for number, ask in enumerate(asks):
         if number not in able:
             left.append(_without_hour(ask, frame))
         elif number not in done:
-            left.append(_crowded_out(asks, number, starts, chosen, failed, hours, frame))
+            left.append(_crowded_out(asks[number], number, starts, chosen, failed, apart, frame))
     placed = sorted(
         (each for _, some in chosen for each in some), key=lambda each: (each.start, each.judged.job.name)
     )
@@ -116,7 +118,7 @@ _Chosen = list[tuple[Start, list[Placed]]]
 
 
 def _place_all(
-    asks: Sequence[Ask], starts: list[Start], hours: HoursOfDays
+    asks: Sequence[Ask], starts: list[Start], hours: HoursOfDays, pairs: Pairs
 ) -> tuple[_Chosen, dict[int, Placed], str]:
     """What is placed, what of each ask failed beside the rest, and how it was found.
 
@@ -124,7 +126,7 @@ def _place_all(
     """
     failed: dict[int, Placed] = {}
     for _ in range(_TRIES):
-        picked, method = _solve(Apart(asks, starts, hours), starts)
+        picked, method = _solve(Apart(pairs, starts, hours), starts)
         alone = [(starts[index], _placed(asks, starts[index])) for index in picked]
         whole, failing = _judged_together(alone, failed)
         if not failing:
@@ -174,7 +176,7 @@ def in_plan(placed: Placed, plan: Iterable[Placed]) -> Placed:
         for each in plan
         if each.judged.surface.name == task.surface.name
         and each.ask is not placed.ask
-        and each.judged.job.name not in placed.together
+        and not (each.judged.job.name in placed.together and each.start == placed.start)
     ]
     weather = task.attempt.quantities.weather
     hour = weather.index(placed.start)
@@ -235,23 +237,22 @@ def _without_hour(ask: Ask, frame: Frame) -> Left:
 
 
 def _crowded_out(
-    asks: Sequence[Ask],
+    ask: Ask,
     number: int,
     starts: Sequence[Start],
     chosen: _Chosen,
     failed: dict[int, Placed],
-    hours: HoursOfDays,
+    apart: Apart,
     frame: Frame,
 ) -> Left:
     """Which work stands in the hours that an ask could have had."""
-    apart = Apart(asks, starts, hours)
     mine = sorted((start for start in starts if number in start.asks), key=lambda start: -start.value)
     rivals: dict[str, Judged] = {}
     for start in mine[:12]:
         for other, some in chosen:
             if not apart.both(start, other):
                 rivals |= {f"{one.judged.job.name} {one.judged.surface.name}": one.judged for one in some}
-    closed = _without_hour(asks[number], frame)
+    closed = _without_hour(ask, frame)
     return replace(closed, is_away=False, taken_by=tuple(rivals.values()), beside=failed.get(number))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -70,7 +71,10 @@ def moments_of(needs: tuple[Need, ...], keys: tuple[ResultKey, ...], attempt: At
         pairs = zip(now_on, moving, strict=True)
         latest.append((shifted, tuple(pair for pair, before in pairs if pair[1] is not before[1])))
         moving = now_on
-    openings = {round(moment % 1.0, 6) for need in needs for moment in need.opens_h(attempt)} - {0.0}
+    # Rounded up: a moment before it opens is closed.
+    openings = {
+        math.ceil((moment % 1.0) * 1e6 - 1e-3) / 1e6 for need in needs for moment in need.opens_h(attempt)
+    } - {0.0, 1.0}
     backward = (1.0 - _JUST_BEFORE, *sorted(openings, reverse=True)) if openings else ()
     shifts = (replace(attempt, offset_h=offset) for offset in backward)
     earliest = tuple((shifted, tuple((need, need.key(shifted)) for need in needs)) for shifted in shifts)
@@ -242,6 +246,9 @@ def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime
     barring = np.array([need.harm or need.from_label for need in suitability.needs])
     weighed = is_open & (suitability.state > NARROW) & (suitability.state != UNREAD)
     weighed &= ~failing[barring].any(axis=0)
+    # Nor is what may harm and is not known.
+    harmful = np.array([need.harm for need in suitability.needs])
+    weighed &= ~np.isnan(suitability.margin[harmful]).any(axis=0)
     if suitability.job.has_label or suitability.job.kind == SPRAYING:
         weighed[:] = False
     candidates = np.flatnonzero(weighed)

@@ -14,7 +14,7 @@ from planner.reports.stretches import as_sentence, stretches
 from planner.terms import PLAY, SPRAYING, short_date
 
 #: Needs that only say when such work is done at all; they are no reason for a lost day.
-_CALENDAR = ("light", "allowed_hours", "clock", "season", "hours", "working_hours")
+_CALENDAR = ("light", "allowed_hours", "clock", "season", "keeper_hours")
 
 Pairs = Collection[tuple[str, str]]
 

@@ -84,10 +84,15 @@ def with_wind(found: Limiting, judged: Judged, hour: int) -> Limiting:
         return found
     point = _POINTS[round(bearing / 22.5) % 16]
     toward = [edge.called for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] > 0.5]
-    away = [edge.called for edge in judged.surface.edges if q[f"{TO_EDGE}:{edge.name}"][0, hour] == 0.0]
-    where = f"toward {toward[0]}" if toward else f"away from {away[0]}" if away else ""
+    blows_to = (bearing + 180.0) % 360.0
+    turned = [
+        (abs((blows_to - edge.bearing_deg + 180.0) % 360.0 - 180.0), edge.called)
+        for edge in judged.surface.edges
+    ]
+    off, nearest = min(turned)
+    where = f"toward {toward[0]}" if toward else f"{'away from' if off > 90.0 else 'across from'} {nearest}"
     says = f"{found.says.rstrip('.')}; air {point} {speed:.0f} km/h, {where}."
-    return replace(found, says=says) if where and len(says) <= LONGEST_SAYS else found
+    return replace(found, says=says) if len(says) <= LONGEST_SAYS else found
 
 
 def nitrogen_held(judged: Judged, need: Need, hour: int) -> str:

@@ -16,7 +16,7 @@ from planner.reports.rows import LeftRow, WeekRow, WorkRow
 from planner.reports.sentences import clause, job_on
 from planner.reports.verdicts import Words, known
 from planner.site import WorkDone
-from planner.terms import PLAY, short_date
+from planner.terms import PLAY, PLAY_NEARBY, short_date
 
 #: Worth of a job that is overdue, beside 1 for one that is due within the week. Judgement.
 _OVERDUE = 1.5
@@ -69,11 +69,11 @@ def _hours_a_day(assessment: Assessment) -> float:
 
 def _asks(assessment: Assessment, fixed: set[tuple[str, str]]) -> list[Ask]:
     """What the week is asked to hold."""
-    now, judged = assessment.made_at, {(j.job.name, j.surface.name): j for j in assessment.plan.judged}
+    judged = {(j.job.name, j.surface.name): j for j in assessment.plan.judged}
     asks: list[Ask] = []
     for one in assessment.consequences.due:
         task = judged.get((one.job, one.surface))
-        if task is None or (one.job, one.surface) in fixed or not one.presses(now, assessment.week_days):
+        if task is None or (one.job, one.surface) in fixed:
             continue
         asks += _turns(one, task, assessment)
     return asks
@@ -84,6 +84,10 @@ def _turns(one: Due, task: Judged, assessment: Assessment) -> list[Ask]:
     until = now + timedelta(days=assessment.week_days)
     first = one.due_at if one.due_at is not None else now
     turns = [first, *(again for again in one.then if again < until)]
+    # What is wanted by a time soon after the week may have its best hour in it.
+    ahead = 2 * assessment.week_days if one.is_by else assessment.week_days
+    if not one.presses(now, ahead):
+        turns = []
     play = _play_of(task, assessment)
     mornings = [day for day in play if task.job.on_play_morning and day < until]
     asks = []
@@ -127,7 +131,12 @@ def _planned(assessment: Assessment) -> list[tuple[WorkDone, Away]]:
     """Work that is fixed within the days ahead, with the time it takes, in order of time."""
     until = assessment.made_at + timedelta(days=assessment.week_days)
     lasts = {judged.job.name: judged.job.duration_h for judged in assessment.plan.judged}
-    works = {work for judged in assessment.plan.judged for work in judged.attempt.planned}
+    works = {
+        work
+        for judged in assessment.plan.judged
+        for work in judged.attempt.planned
+        if work.kind != PLAY_NEARBY
+    }
     found = [(work, _span(work, lasts.get(work.job, 1.0))) for work in works if work.at < until]
     ahead = [(work, span) for work, span in found if span.end > assessment.made_at]
     return sorted(ahead, key=lambda pair: (pair[0].at, pair[0].job, pair[0].surface))
@@ -266,7 +275,7 @@ def _why_left(one: Left, words: Words) -> str:
         return "Not known: its hours cannot be read."
     judged = one.ask.judged
     if not one.lost:
-        return "The forecast ends before its day."
+        return "No hours of work are left on its days." if one.hours else "The forecast ends before its day."
     needs = judged.suitability.needs
     row, count, _ = one.lost[0]
     says = _closes(one)

@@ -75,6 +75,8 @@ class Limit(Need):
                     "label": f"air toward {edge.called}",
                     "high": f"air moves toward {edge.called}",
                     "hard_max": self.hard_max if edge.is_near else None,
+                    # Where the air goes must be known beside what lies near.
+                    "optional": self.optional and not edge.is_near,
                 }
             )
             for edge in surface.edges

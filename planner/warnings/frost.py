@@ -67,7 +67,7 @@ def frost(scene: Scene) -> list[Notice]:
         calm_act = care if soon and air_chance >= 0.5 - scene.margin else None
         evening = nights.dates[number]
         when = night_name(evening, scene.now, zone)
-        hoar = float(dew[0, coldest]) >= turf_min - 0.5
+        hoar = None if np.isnan(dew[0, coldest]) else bool(dew[0, coldest] >= turf_min - 0.5)
         at = weather.time(coldest).astimezone(zone)
         off_text = f" Off the frost from {off.astimezone(zone):%H:%M}." if off is not None else ""
         notices.append(
@@ -84,7 +84,7 @@ def frost(scene: Scene) -> list[Notice]:
                 says=(
                     f"Ground frost {_word(chance)} {when}: turf about {turf_min:.1f} °C near {at:%H:%M}. "
                     f"Air frost {_word(air_chance) if air_known else 'not known'}: air lowest {screen_min:.1f} °C."
-                    + ("" if hoar else " Dry cold: turf may freeze without turning white.")
+                    + (" Dry cold: turf may freeze without turning white." if hoar is False else "")
                     + off_text
                 ),
                 advice=(
@@ -97,7 +97,7 @@ def frost(scene: Scene) -> list[Notice]:
                     "ground_frost_chance": round(chance, 2),
                     "air_frost_chance": round(air_chance, 2) if air_known else None,
                     "off_frost_at": off.isoformat() if off is not None else None,
-                    "hoar": "likely" if hoar else "unlikely",
+                    "hoar": None if hoar is None else "likely" if hoar else "unlikely",
                 },
             )
         )

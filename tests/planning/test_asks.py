@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from planner.planning.apart import Apart, Away, HoursOfDays
+from planner.planning.apart import Apart, Away, HoursOfDays, pairs_of
 from planner.planning.asks import Ask, Frame, starts_of
 from planner.planning.one_tank import mixes_of
 from planner.planning.week import order
@@ -279,7 +279,7 @@ def test_hours_of_a_day_are_counted_for_one_pass_once():
 def test_starts_that_can_both_be():
     asks = [Ask(judged=task({8: 0.5, 9: 0.5}, name, name)) for name in ("a", "b")]
     starts = starts_of(asks, Frame(now=NOW, zone=UTC_ZONE, days=7))
-    apart = Apart(asks, starts, HoursOfDays(UTC_ZONE, 8.0, ()))
+    apart = Apart(pairs_of(asks), starts, HoursOfDays(UTC_ZONE, 8.0, ()))
     at = {(start.asks[0], (start.at - START) / H): start for start in starts}
     assert apart.both(at[0, 8.0], at[1, 9.0])
     assert not apart.both(at[0, 8.0], at[1, 8.0])

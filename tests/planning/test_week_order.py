@@ -64,7 +64,12 @@ def task(
         states[hour], scores[hour] = state, score
     return Judged(
         job=SimpleNamespace(
-            name=name, kind=kind, duration_h=minutes / 60.0, needs_on=lambda _: needs, before_play_d=None
+            name=name,
+            kind=kind,
+            duration_h=minutes / 60.0,
+            needs_on=lambda _: needs,
+            before_play_d=None,
+            same_day_after=(),
         ),
         surface=SimpleNamespace(name=surface or f"{name} ground"),
         attempt=SimpleNamespace(quantities=SimpleNamespace(weather=SKY), done=(), planned=()),
@@ -72,7 +77,7 @@ def task(
             state=states,
             score=scores,
             needs=(OPEN,),
-            tight=scores,
+            tight=lambda hour: scores[hour],
             margin=np.where(states > NARROW, -1.0, 1.0)[None],
         ),
         windows=windows,
