@@ -287,7 +287,7 @@ def test_the_list_tells_work_of_the_site_file_too(site):
         (("--job", "mow_green"), ["mow_green"]),
         (("--surface", "east bank"), ["mow_surrounds"]),
         (("--since", "2026-05-06"), ["mow_green"]),
-        (("--until", "2026-04-21"), ["growth_regulator"]),
+        (("--until", "2026-04-30"), ["foliar_feed"]),
     ],
 )
 def test_the_work_of_the_site_file_is_narrowed_like_the_diary(site, words, jobs):
