@@ -19,7 +19,7 @@ from planner.planning.plan import Judged
 #: Work may be done this share of its interval before it is due, but no more than so many days. Judgement.
 _EARLY_SHARE, _EARLY_MOST_D = 0.2, 3.0
 #: Two turns of the same work lie at least this share of its interval apart. Judgement.
-_APART_SHARE = 0.6
+APART_SHARE = 0.6
 #: Share of its worth that work keeps for each day early, for each day late, and for each day of waiting where
 #: nothing is due on a day of its own: nearer hours are better known. Judgement.
 _KEPT_EARLY, _KEPT_LATE, _KEPT_WAITING = 0.8, 0.9, 0.97
@@ -108,7 +108,7 @@ class Ask:
 
     def apart_h(self) -> float:
         """Hours that two turns of it lie apart at least."""
-        return 0.0 if self.every_d is None else _APART_SHARE * self.every_d * 24.0
+        return 0.0 if self.every_d is None else APART_SHARE * self.every_d * 24.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,7 +126,7 @@ def _window(row: WindowRow, runs: tuple[RunRow, ...], now: datetime) -> WindowRo
     left = tuple(hour for hour in row.hours if now - hour.start < _HOUR)
     if not left or len(left) == len(row.hours):
         return row
-    best = max(left, key=lambda hour: (hour.score or 0.0, hour.state == "steady"))
+    best = max(left, key=lambda hour: (hour.state == "steady", hour.score or 0.0))
     if now - row.best_start < _HOUR:
         return replace(row, hours=left)
     at = best.start.timestamp()

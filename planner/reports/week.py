@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from planner.diary.due import Due
 from planner.margin import STATES
 from planner.planning.apart import Away
-from planner.planning.asks import Ask
+from planner.planning.asks import APART_SHARE, Ask
 from planner.planning.plan import Judged
 from planner.planning.week import Left, Placed, WeekOrder, order
 from planner.reports.assessment import Assessment
@@ -80,7 +80,7 @@ def _asks(assessment: Assessment, fixed: set[tuple[str, str]]) -> list[Ask]:
 
 
 def _turns(one: Due, task: Judged, assessment: Assessment) -> list[Ask]:
-    now, zone = assessment.made_at, assessment.plan.conditions.site.zone
+    now = assessment.made_at
     until = now + timedelta(days=assessment.week_days)
     first = one.due_at if one.due_at is not None else now
     turns = [first, *(again for again in one.then if again < until)]
@@ -92,9 +92,9 @@ def _turns(one: Due, task: Judged, assessment: Assessment) -> list[Ask]:
     mornings = [day for day in play if task.job.on_play_morning and day < until]
     asks = []
     for number, due in enumerate(turns):
-        day = max(due, now).astimezone(zone).date()
-        # The turn that falls on a play day is the one that is wanted that morning.
-        if any(morning.astimezone(zone).date() == day for morning in mornings):
+        # The turn that falls near a play day is the one that is wanted that morning.
+        apart = timedelta(days=max(APART_SHARE * (one.every_d or 1.0), 1.0))
+        if any(abs(morning - max(due, now)) < apart for morning in mornings):
             continue
         asks.append(
             Ask(

@@ -180,7 +180,7 @@ PLAIN: list[tuple[str, Callable[..., object], Callable[..., object], tuple[tuple
     (
         "drift_towards",
         lambda d: spray_air.drift_towards(d, 90.0, 20.0),
-        lambda d: (np.abs((d - 90.0) % 360.0 - 180.0) <= 55.0).astype(float),
+        lambda d: (np.abs((d - 90.0) % 360.0 - 180.0) <= 70.0).astype(float),
         ((0, 360),),
     ),
     ("drop_life_s", spray_air.drop_life_s, lambda k: np.minimum(1e4 / (80.0 * k), 3600.0), ((0.1, 30),)),

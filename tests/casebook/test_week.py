@@ -137,7 +137,8 @@ def test_work_is_counted_back_from_a_play_day(tmp_path, saturday):
         assert all(number > 4 for number in found.work_days(job, "green")), job
     for job in ("hollow_coring", "scarifying"):
         assert found.work(job) or "play" in found.left(job).lower(), found.left(job)
-    assert not found.work("systemic_herbicide")
+    # Not within two weeks before play; after it the weeds may have it.
+    assert all(number > 4 for number in found.work_days("systemic_herbicide"))
     found.fails("systemic_herbicide", "bank", 0, range(9, 16), "play")
 
 

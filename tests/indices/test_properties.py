@@ -91,7 +91,7 @@ LAWS: dict[str, Law] = {
         25,
         rises=(0, 1, 2),
     ),
-    "longwave_down_wm2": Law(surface_temp.longwave_down_wm2, (_T, _RH, _C), 50, 650, rises=(0, 1)),
+    "longwave_down_wm2": Law(surface_temp.longwave_down_wm2, (_T, _RH, _C), 50, 660, rises=(0, 1)),
     "surface_temp_c": Law(
         lambda t, rh, u, c: surface_temp.surface_temp_c(t, rh, u, c, t), (_T, _RH, _U, _C), -26, 60
     ),

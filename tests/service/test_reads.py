@@ -118,7 +118,7 @@ def test_explain_tells_every_need(client: TestClient) -> None:
         ("/api/v1/explain?job=foliar_feed&time=noon", 400, '"noon" is not a time'),
         ("/api/v1/explain?job=foliar_feed&time=2031-01-01T00:00Z", 400, "outside the hours"),
         ("/api/v1/explain?job=foliar_feed&time=25:99", 400, "is not a time"),
-        ("/api/v1/explain?job=mow_green&time=09:00&surface=collar", 404, "no surface"),
+        ("/api/v1/explain?job=mow_green&time=09:00&surface=collar", 400, "is not done on collar"),
         ("/api/v1/nothing", 404, "Not Found"),
         ("/day/2026-06-30", 404, "2026-06-30"),
         ("/day/never", 400, "is not a day"),
