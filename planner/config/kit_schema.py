@@ -253,7 +253,8 @@ class WantedPart(Part):
     not_before: datetime | None = Field(default=None, description="Not placed before this time.")
     material: MaterialName = Field(
         default="",
-        description="What is put out. Where it is named, its label's limits hold; the job's first is mixed when left out.",
+        description="What is put out. Where it is named its label's limits hold; when left out, the job's first is "
+        "mixed.",
     )
 
     @model_validator(mode="after")

@@ -108,8 +108,33 @@ def check_names(values: Mapping[str, object], faults: FaultList, usual: Mapping[
             if (called := word(row, "name") or word(row, "kind"))
         ],
     )
+    _check_wanted(values, faults)
+    for number, row in rows(values, "surfaces"):
+        edges = row.get("edges", []) if isinstance(row, dict) else []
+        names = (
+            [word(edge, "name") for edge in edges if isinstance(edge, dict)]
+            if isinstance(edges, list)
+            else []
+        )
+        for name in sorted({name for name in names if name and names.count(name) > 1}):
+            faults.add(
+                ("surfaces", number, "edges"), f'"{name}" stands twice: an edge must have a name of its own'
+            )
     _check_constants(values, faults)
     _check_order(values, faults, usual)
+
+
+def _check_wanted(values: Mapping[str, object], faults: FaultList) -> None:
+    """A job is wanted once on a surface: twice would be two sets of turns."""
+    seen: set[tuple[str, str]] = set()
+    for number, row in rows(values, "wanted"):
+        job, surface = word(row, "job"), word(row, "surface") or ""
+        if job is None:
+            continue
+        if (job, surface) in seen:
+            where = f" on {surface}" if surface else ""
+            faults.add(("wanted", number), f"{job} is wanted twice{where}: give it one entry")
+        seen.add((job, surface))
 
 
 def _check_constants(values: Mapping[str, object], faults: FaultList) -> None:

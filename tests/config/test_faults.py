@@ -307,3 +307,15 @@ def test_a_materials_file_that_is_named_but_missing_stands_on_the_sheet(folder):
     with pytest.raises(InputError, match=r"materialz\.toml") as caught:
         load(folder / "haysel.toml")
     assert "elevation_m" in str(caught.value)
+
+
+def test_a_job_wanted_twice_or_an_edge_named_twice_is_a_fault(folder):
+    # Two entries would be two sets of turns; two edges of one name would be one need.
+    want = '[[wanted]]\njob = "rolling"\nsurface = "green"\nevery_days = 3\n'
+    assert "rolling is wanted twice on green" in str(site_faults(folder, want + "\n" + want))
+    brook = '{ name = "pond", bearing_deg = 90 }'
+    twice = (
+        '[[surfaces]]\nname = "lawn"\nkind = "tee"\narea_m2 = 40\ngrass = "fescue"\ncut_height_mm = 20\n'
+        f"edges = [{brook}, {brook}]\n"
+    )
+    assert '"pond" stands twice' in str(site_faults(folder, twice))
