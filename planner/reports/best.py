@@ -83,15 +83,16 @@ def best_line(report: Report, job: str | None, surface: str | None, day: date | 
     when = f" on {short_date(day)}" if day is not None else " in this forecast"
     if best is None:
         why = why_not(report, pairs, day)
-        return f"Best: none{when}{f'; {why} is against it' if why else ''}."
+        return f"Best: none{when}{f': {why}' if why else ''}."
     caution = short_caution(report, best.job)
     parts = [f"Best: {_told(report, best, day)}", as_sentence(best), best.limiting.says, caution]
     return " ".join(part for part in parts if part)
 
 
 def why_not(report: Report, pairs: Pairs, day: date | None) -> str:
-    """What takes most hours from these jobs, in a few words; empty where nothing is known to."""
+    """What takes most hours from these jobs, in trade words; empty where nothing is known to."""
     lost: dict[str, float] = {}
+    clauses: dict[str, str] = {}
     zone = ZoneInfo(report.site.timezone)
     begins = report.as_of if day is None else _midnight(day, zone)
     ends = report.forecast.until if day is None else begins + timedelta(days=1)
@@ -102,7 +103,14 @@ def why_not(report: Report, pairs: Pairs, day: date | None) -> str:
             hours = (min(run.end, ends) - max(run.start, begins)) / timedelta(hours=1)
             if hours > 0 and _takes_hours(run):
                 lost[run.label] = lost.get(run.label, 0.0) + hours
-    return max(lost, key=lambda label: lost[label]) if lost else ""
+                clauses[run.label] = _clause(run)
+    return clauses[max(lost, key=lambda label: lost[label])] if lost else ""
+
+
+def _clause(run: RunRow) -> str:
+    """What is wrong, from the sentence of a run: without its state and its figures."""
+    what = run.says.partition(": ")[2].partition(" (")[0].rstrip(".")
+    return what or run.label
 
 
 def _takes_hours(run: RunRow) -> bool:
@@ -157,7 +165,7 @@ def _tomorrow(report: Report) -> str:
     best = best_of(report, pairs, day)
     if best is None:
         why = why_not(report, pairs, day)
-        return f"Tomorrow: no hour to spray{f'; {why} is against it' if why else ''}."
+        return f"Tomorrow: no hour to spray{f': {why}' if why else ''}."
     caution = short_caution(report, best.job)
     says = best.limiting.says
     parts = [_told(report, best, day)[:-1], stretches(best), f"{says[:1].lower()}{says[1:]}"]

@@ -41,7 +41,7 @@ def test_where_there_is_none_it_says_so_and_why():
     assert best_line(report, "feed", None, None) == "Best: none in this forecast."
     shut = demo()
     line = best_line(shut, "systemic_herbicide", "apron strip", TOMORROW)
-    assert line.startswith("Best: none on Fri 8 May; ")
+    assert line.startswith("Best: none on Fri 8 May: ")
     assert line.endswith(" is against it.")
 
 
