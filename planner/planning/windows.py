@@ -8,16 +8,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from planner.margin import EPS, NARROW, STATES, STEADY, UNREAD, State
-from planner.planning.suitability import Suitability
+from planner.planning.suitability import Suitability, verdicts
 from planner.rules.base import Attempt, Need, ResultKey
 from planner.rules.limit import Limit
 from planner.terms import SPRAYING
-from planner.weather import HourlyWeather
+from planner.weather import HourlyWeather, Mask
 
 _JUST_BEFORE = 1e-6
+#: An opening is rounded up to a millionth of an hour.
+_A_MOMENT = 1e-5
 
 
 class Window(Struct, frozen=True, kw_only=True):
@@ -43,6 +45,8 @@ class Window(Struct, frozen=True, kw_only=True):
     """Index of the best start hour in the weather."""
     next_start: datetime | None = None
     """Start of the next window for the same job and surface."""
+    offset_h: float = 0.0
+    """For a window that opens and closes within an hour: how far into it its best start lies."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,10 +95,11 @@ def find(
     good[:first] = False
     edges = np.flatnonzero(np.diff(good.astype(np.int8), prepend=0, append=0)).tolist()
     runs = [(begin, end - 1) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
-    if not runs:
-        return ()
     needs = suitability.needs
     moments = moments or moments_of(needs, tuple(need.key(attempt) for need in needs), attempt)
+    # Without a full hour that holds there may still be one that opens within an hour.
+    if not runs and len(moments.earliest) < 2:
+        return ()
     latest = _latest_offsets(moments, weather.hours, [last for _, last in runs])
     earliest = _earliest_offsets(moments, [begin for begin, _ in runs], first)
     # Lists are several times faster than arrays to pick single hours from.
@@ -138,7 +143,75 @@ def find(
                 next_start=windows[-1].start if windows else None,
             )
         )
-    return tuple(reversed(windows))
+    short = _within_hours(suitability, moments, good, first, hour_0, soonest)
+    if not short:
+        return tuple(reversed(windows))
+    whole = sorted((*windows, *short), key=lambda window: window.start)
+    later = [window.start for window in whole[1:]]
+    return tuple(
+        structs.replace(window, next_start=then) for window, then in zip(whole, [*later, None], strict=True)
+    )
+
+
+def _within_hours(
+    suitability: Suitability,
+    moments: Moments,
+    good: Mask,
+    first: int,
+    hour_0: datetime,
+    soonest: datetime,
+) -> list[Window]:
+    """Windows of which no full hour holds: hours of work that begin and end at odd minutes leave such."""
+    opened: dict[int, tuple[Attempt, tuple[tuple[Need, ResultKey], ...]]] = {}
+    alone = ~good & ~np.append(good[1:], False)
+    alone[:first] = False
+    # The first of the moments is the end of the hour; then from the latest opening to the earliest.
+    for shifted, pairs in moments.earliest[1:]:
+        closed = np.zeros(good.size, dtype=bool)
+        for need, key in pairs:
+            closed |= need.result(shifted, key).closed
+        opened |= dict.fromkeys(np.flatnonzero(alone & ~closed).tolist(), (shifted, pairs))
+    found = []
+    for hour, (shifted, pairs) in sorted(opened.items()):
+        margin = np.array([[need.result(shifted, key).margin[hour]] for need, key in pairs])
+        state, score, _ = verdicts(suitability.needs, margin)
+        last = _last_moment(moments, suitability.needs, hour, shifted.offset_h)
+        start = max(hour_0 + timedelta(hours=hour, minutes=_minutes(shifted.offset_h + _A_MOMENT)), soonest)
+        latest = hour_0 + timedelta(hours=hour, minutes=_minutes(last))
+        if state[0] > NARROW or start > latest:
+            continue
+        is_steady = state[0] == STEADY
+        found.append(
+            Window(
+                job=suitability.job.name,
+                surface=suitability.surface.name,
+                start=start,
+                latest_start=latest,
+                end=latest + timedelta(hours=suitability.job.duration_h),
+                best_start=start,
+                state=STATES[state[0]],
+                score=float(score[0]),
+                margin=float(np.clip(np.fmin.reduce(margin[:, 0]), 0.0, 1.0)),
+                chance=None,
+                steady_from=start if is_steady else None,
+                steady_until=latest if is_steady else None,
+                best_hour=hour,
+                offset_h=shifted.offset_h,
+            )
+        )
+    return found
+
+
+def _last_moment(moments: Moments, needs: tuple[Need, ...], hour: int, after_h: float) -> float:
+    """The last moment within the hour, from one at which all holds, up to which all still does."""
+    last = after_h
+    for shifted, _ in moments.latest:
+        if shifted.offset_h <= after_h:
+            continue
+        if any(need.result(shifted, need.key(shifted)).closed[hour] for need in needs):
+            break
+        last = min(shifted.offset_h + _JUST_BEFORE, 55.0 / 60.0)
+    return max(last, after_h)
 
 
 def _steady_run(state: list[int], best: int, begin: int, last: int) -> tuple[int, int] | None:
@@ -187,6 +260,8 @@ def _earliest_offsets(moments: Moments, begins: list[int], first: int) -> list[f
     Only clocks and gaps open within an hour; everything else must hold in the hour before from then on.
     """
     sooner = [0.0] * len(begins)
+    if not begins:
+        return sooner
     before = np.maximum(np.array(begins) - 1, 0)
     alive = np.array(begins) > first
     # From the end of the hour backward: what fails at a later moment cannot hold from an earlier one on.

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from planner.margin import EPS, NARROW, STATES
 from planner.planning.plan import Judged, Plan, Ranked
+from planner.planning.suitability import judge
 from planner.planning.windows import Closed, closed_by
 from planner.reports.amounts import signed
 from planner.reports.rows import (
@@ -40,6 +42,10 @@ def _window(ranked: Ranked, words: Words) -> WindowRow:
     window, judged = ranked.window, ranked.judged
     job, weather, zone = judged.job, judged.attempt.quantities.weather, judged.attempt.quantities.site.zone
     first, last = weather.index(window.start), weather.index(window.latest_start) + 1
+    if window.offset_h > 0.0:
+        # No full hour of it holds: what is said of it is that of its very start.
+        attempt = replace(judged.attempt, offset_h=window.offset_h)
+        judged = replace(judged, attempt=attempt, suitability=judge(judged.job, judged.surface, attempt))
     states = judged.suitability.state[first:last].tolist()
     scores = all_known(judged.suitability.score[first:last])
     return WindowRow(
@@ -64,7 +70,11 @@ def _window(ranked: Ranked, words: Words) -> WindowRow:
         next_start=None if window.next_start is None else window.next_start.astimezone(zone),
         last_chance=ranked.is_last_chance,
         hours=tuple(
-            StartHour(start=words.times[hour], state=STATES[state], score=score)
+            StartHour(
+                start=window.start.astimezone(zone) if window.offset_h > 0.0 else words.times[hour],
+                state=STATES[state],
+                score=score,
+            )
             for hour, state, score in zip(range(first, last), states, scores, strict=True)
             if state <= NARROW
         ),

@@ -14,6 +14,8 @@ from planner.terms import WEEKDAYS
 from planner.weather import Array, Mask
 
 NEVER = "never"
+#: A start at a minute of the clock may miss it by the rounding of an hour to millionths.
+_ROUNDING_H = 2e-6
 
 
 def clock_minutes(text: str) -> int:
@@ -146,10 +148,10 @@ class Clock(Need):
 
     def margin(self, reading: Reading) -> Array:
         figure = reading.low
-        return np.where(figure >= -1e-9, MOST_MARGIN, np.maximum(figure, -24.0) / 24.0 - 1.0)
+        return np.where(figure >= -_ROUNDING_H, MOST_MARGIN, np.maximum(figure, -24.0) / 24.0 - 1.0)
 
     def holds(self, reading: Reading) -> Mask:
-        return reading.low >= -1e-9
+        return reading.low >= -_ROUNDING_H
 
 
 class Season(Need):

@@ -82,3 +82,40 @@ def test_wind_that_is_not_known_lets_no_spray_through_beside_water():
     assert (judge(job, tees, attempt_of(laid, job, tees)).state <= 1).any()
     far = replace(bank, edges=(replace(bank.edges[0], distance_m=80.0),))
     assert all(need.optional for need in job.needs_on(far) if need.id.startswith("edge"))
+
+
+@pytest.mark.parametrize(
+    ("opens", "closes", "latest"),
+    [("06:10", "06:55", "06:10"), ("06:30", "07:40", "06:55"), ("06:30", "07:20", "06:35")],
+)
+def test_a_span_of_hours_without_a_full_hour_is_a_window(opens, closes, latest):
+    # Forty-five minutes of work, begun and finished inside the span.
+    laid = ground(weather(START, 48))
+    green = laid.site.surface("green")
+    job = config().job("mow_green").model_copy(update={"needs": (Clock(opens=opens, closes=closes),)})
+    attempt = attempt_of(laid, job, green)
+    found = find(judge(job, green, attempt), attempt, now=START)
+    local = timedelta(hours=1)
+    assert [f"{one.start + local:%H:%M}" for one in found] == [opens] * 2
+    assert [f"{one.latest_start + local:%H:%M}" for one in found] == [latest] * 2
+    assert found[0].next_start == found[1].start
+    assert found[0].state == "steady"
+
+
+def test_the_week_takes_such_a_window_and_says_what_limits_it():
+    spans = {day: (("06:30", "07:40"),) for day in ("mon", "tue", "wed", "thu", "fri", "sat", "sun")}
+    hours_need = Clock(id="keeper_hours", days=spans)
+    made = config()
+    jobs = tuple(
+        job.model_copy(update={"needs": (*(n for n in job.needs if n.id != "allowed_hours"), hours_need)})
+        for job in made.jobs
+        if job.name == "mow_green"
+    )
+    full = replace(made, jobs=jobs, wanted=(want("mow_green", "mow the green", every_days=2.0),), done=())
+    report = computed(full, forecast(weather(START, 24 * 12, cloud_pct=60.0), NOW), now=NOW)[0]
+    first = report.week.work[0]
+    assert f"{first.start:%H:%M}" == "06:30"
+    assert first.state in ("steady", "narrow")
+    window = next(row for row in report.windows if row.start <= first.start <= row.latest_start)
+    assert window.limiting.need != "keeper_hours"
+    assert [hour.start for hour in window.hours] == [window.start]
