@@ -103,7 +103,7 @@ def test_a_span_of_hours_without_a_full_hour_is_a_window(opens, closes, latest):
 
 
 def test_the_week_takes_such_a_window_and_says_what_limits_it():
-    spans = {day: (("06:30", "07:40"),) for day in ("mon", "tue", "wed", "thu", "fri", "sat", "sun")}
+    spans = dict.fromkeys(("mon", "tue", "wed", "thu", "fri", "sat", "sun"), (("06:30", "07:40"),))
     hours_need = Clock(id="keeper_hours", days=spans)
     made = config()
     jobs = tuple(
