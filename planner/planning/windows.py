@@ -81,7 +81,10 @@ def moments_of(needs: tuple[Need, ...], keys: tuple[ResultKey, ...], attempt: At
     } - {0.0, 1.0}
     backward = (1.0 - _JUST_BEFORE, *sorted(openings, reverse=True)) if openings else ()
     shifts = (replace(attempt, offset_h=offset) for offset in backward)
-    earliest = tuple((shifted, tuple((need, need.key(shifted)) for need in needs)) for shifted in shifts)
+    whole = tuple(zip(needs, keys, strict=True))
+    earliest = tuple(
+        (shifted, tuple((need, need.key_at(shifted, key)) for need, key in whole)) for shifted in shifts
+    )
     return Moments(latest=tuple(latest), earliest=earliest)
 
 
@@ -167,10 +170,13 @@ def _within_hours(
     alone[:first] = False
     # The first of the moments is the end of the hour; then from the latest opening to the earliest.
     for shifted, pairs in moments.earliest[1:]:
-        closed = np.zeros(good.size, dtype=bool)
-        for need, key in pairs:
-            closed |= need.result(shifted, key).closed
-        opened |= dict.fromkeys(np.flatnonzero(alone & ~closed).tolist(), (shifted, pairs))
+        alive = alone
+        # Clocks first: they leave the fewest hours.
+        for need, key in sorted(pairs, key=lambda pair: not pair[0].is_calendar):
+            alive = alive & ~need.result(shifted, key).closed
+            if not alive.any():
+                break
+        opened |= dict.fromkeys(np.flatnonzero(alive).tolist(), (shifted, pairs))
     found = []
     for hour, (shifted, pairs) in sorted(opened.items()):
         margin = np.array([[need.result(shifted, key).margin[hour]] for need, key in pairs])

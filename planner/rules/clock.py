@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import lru_cache
 from typing import Annotated, Literal
 
 import numpy as np
@@ -134,14 +135,8 @@ class Clock(Need):
         """Hours to the nearer end of the best of the spans that open on each given day (days since 1970, local)."""
         # 1 January 1970 was a Thursday.
         weekday = ((day + 3) % 7).astype(int)
-        of_days = self._spans()
         inside = np.full(begun.shape, -np.inf)
-        for number in range(max(len(spans) for spans in of_days)):
-            # A day with fewer spans has its last once more.
-            spans = [spans[min(number, len(spans) - 1)] for spans in of_days]
-            opens = np.array([_hours(span[0], np.inf) for span in spans])
-            closes = np.array([_hours(span[1], -np.inf) for span in spans])
-            closes = np.where(closes <= opens, closes + 24.0, closes)
+        for opens, closes in _edges_of(tuple(self._spans())):
             here = np.minimum(begun - day * 24.0 - opens[weekday], closes[weekday] - (done - day * 24.0))
             inside = np.maximum(inside, here)
         return inside
@@ -200,6 +195,19 @@ class Season(Need):
 
     def holds(self, reading: Reading) -> Mask:
         return reading.low > 0
+
+
+@lru_cache(maxsize=256)
+def _edges_of(of_days: tuple[tuple[tuple[str, str], ...], ...]) -> tuple[tuple[Array, Array], ...]:
+    """When the spans of the weekdays open and close, in hours of the day: the first of each day, the second, ..."""
+    edges = []
+    for number in range(max(len(spans) for spans in of_days)):
+        # A day with fewer spans has its last once more.
+        spans = [spans[min(number, len(spans) - 1)] for spans in of_days]
+        opens = np.array([_hours(span[0], np.inf) for span in spans])
+        closes = np.array([_hours(span[1], -np.inf) for span in spans])
+        edges.append((opens, np.where(closes <= opens, closes + 24.0, closes)))
+    return tuple(edges)
 
 
 def _hours(text: str, never: float) -> float:

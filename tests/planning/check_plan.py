@@ -229,7 +229,8 @@ def _pair(first: Row, then: Row, rules: Rules, keeper: Keeper) -> Iterator[str]:
         yield f"{told} ({first.start:%H:%M} to {first.end:%H:%M}): two pieces of work at once"
     if first.surface != then.surface:
         return
-    gone_h = (then.start - first.end) / timedelta(hours=1)
+    # Two times of one clock are subtracted as they are shown; over a clock change an hour would be lost.
+    gone_h = (then.start.timestamp() - first.end.timestamp()) / 3600.0
     for wait in rules.waits(first.surface):
         if wait.between(rules.names(first.job), rules.names(then.job)) and wait.is_short(gone_h):
             yield f"{told}: {gone_h:.1f} h of {wait.hours:g} h ({wait.id})"
