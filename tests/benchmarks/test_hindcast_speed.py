@@ -16,8 +16,9 @@ from tests.benchmarks.test_pass_speed import best_of
 from tests.made import ROOT, config
 
 MEMBERS = 51
-#: The aim is 30. Measured on two idle cores: 30 to 31 (34 to 35 with the code before); this keeps it from growing.
-MOST_WET_BULBS = 36
+#: The aim is 30, measured 30 to 31 with half the needs. Now 55 to 57 beside other work, half of it the year's water,
+#: leaf and surface, hour by hour or twice where cloud is missing; this keeps it from growing.
+MOST_WET_BULBS = 70
 
 
 @pytest.mark.replay
