@@ -116,16 +116,13 @@ def bridged_surface_c(q: Quantities) -> Array:
     gap = np.isnan(q["cloud_pct"])
     if not (np.isnan(known).any() and gap.any()):
         return known
-    # Hours of the run of gaps that each hour lies in: counted from both of its ends.
-    run = np.zeros(gap.shape)
-    for flipped in (False, True):
-        here = gap[:, ::-1] if flipped else gap
-        count = np.zeros(here.shape)
-        for hour in range(here.shape[1]):
-            before = count[:, hour - 1] if hour else 0.0
-            count[:, hour] = np.where(here[:, hour], before + 1.0, 0.0)
-        run += count[:, ::-1] if flipped else count
-    short = gap & (run - 1.0 <= SHORT_GAP_H)
+    # The run of gaps that an hour lies in reaches from the last known hour before it to the next one after it.
+    hours = np.arange(gap.shape[1])
+    before = np.maximum.accumulate(np.where(gap, -1, hours), axis=1)
+    after = np.minimum.accumulate(np.where(gap, hours.size, hours)[:, ::-1], axis=1)[:, ::-1]
+    short = gap & (after - before - 1 <= SHORT_GAP_H)
+    if not short.any():
+        return known
     clear = _under_cloud_c(q, np.where(short, 0.0, q["cloud_pct"]))
     return np.where(np.isnan(known), clear, known)
 
