@@ -27,6 +27,10 @@ DIARY_QUANTITIES: Mapping[str, str] = {
 }
 
 
+#: What they are where no diary is handed in, for those of which that says something: nothing has been held back.
+WITHOUT_RECORD: Mapping[str, float] = {"degree_days_since_regulator": np.inf}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Index:
     """One row of the table of indices."""
@@ -167,7 +171,7 @@ class Quantities:
             return self.weather[name]
         index = self._table.get(name)
         if index is None and name in DIARY_QUANTITIES:
-            self._known[name] = np.full((1, self.weather.hours), np.nan)
+            self._known[name] = np.full((1, self.weather.hours), WITHOUT_RECORD.get(name, np.nan))
             return self._known[name]
         if index is None:
             raise NotKnown("quantity", name, [*VARIABLE, *self._table])

@@ -6,6 +6,7 @@ import csv
 import json
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from planner.planning.conditions import attempt_of, conditions_of
 from planner.planning.hindcast import as_dict, doubts, replay, rows, svg
 from planner.planning.suitability import judge
 from tests.cli.test_commands import haysel
-from tests.made import ROOT, config
+from tests.made import ROOT, config, ground, weather
 
 TABLE = ROOT / "fixtures" / "published" / "frankfurt_2024_hourly.csv"
 JOBS = ("foliar_feed", "mow_green", "oversowing")
@@ -135,3 +136,11 @@ def test_an_hour_that_cannot_be_read_is_counted_apart(year):
     in_light = found.margin[light] >= -1e-7
     assert record.hours_unread == int(((found.state == 4) & in_light).sum())
     assert np.isfinite(record.longest_gap_days)
+
+
+def test_a_year_without_a_diary_still_has_hours_for_a_regulator():
+    # Nothing on record is nothing held back; it must not read as a sum that is not known.
+    laid = ground(weather(datetime(2026, 5, 4, tzinfo=UTC), 24 * 8, cloud_pct=60.0))
+    job = config().job("growth_regulator")
+    (found, *_) = replay(laid, [job])
+    assert found.open_hours > 0
