@@ -74,6 +74,8 @@ class Notice:
     """Change of strength that is worth another message."""
     share: float | None = None
     """Share of the members in which it comes about; nobody has calibrated it."""
+    is_slow: bool = False
+    """Whether it comes over days, so that a begin that shifts is no news; its level is."""
     onset: datetime | None = None
     """When it really set in, where `begins` is shown later than that; its moves are measured by this."""
     known_as: str = ""

@@ -116,6 +116,7 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
         raised_from=0.5,
         # The level and the days are the news; a few hundredths more or less are not.
         step=2.0,
+        is_slow=True,
         chance=None,
         strength=strength,
         says=_says(scene, surface, found, run, named),

@@ -196,7 +196,7 @@ def _kept(notice: Notice, before: WarningState, now: datetime) -> tuple[WarningS
     changes = []
     if up:
         changes.append(f"now {shown.level}, was {before.said_level}")
-    if abs(moved) >= MOVED and not begun:
+    if abs(moved) >= MOVED and not begun and not shown.is_slow:
         hours = abs(moved) / timedelta(hours=1)
         changes.append(f"begins {hours:.0f} h {'later' if moved > timedelta() else 'sooner'}")
     if abs(grown) >= notice.step - 1e-9:

@@ -68,6 +68,9 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
             level=level_of(figure, _CARE),
             calm_level=level_of(figure + scene.margin, _CARE),
             raised_from=0.5,
+            # One warning for all dry days on a surface: its level is the news, not each day's figure.
+            step=2.0,
+            is_slow=True,
             chance=None,
             strength=figure,
             says=_says(q.surface_here.name, begins, since, (drying[worst], rain[worst], hottest[worst])),

@@ -67,6 +67,7 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
         raised_from=0.5,
         # The level says what matters; it dries a little more every hour.
         step=2.0,
+        is_slow=True,
         chance=None,
         strength=figure,
         says=_says(scene, name, begins, worst, hottest),

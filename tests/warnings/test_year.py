@@ -150,13 +150,15 @@ def test_at_most_one_message_for_each_event_and_change(replayed: tuple[Replayed,
     for rows in by_warning.values():
         words = [news.state for news in rows]
         assert words[0] == "raised"
-        # Under a perfect forecast nothing is ever withdrawn and raised again.
-        assert words.count("raised") == 1, [body(news) for news in rows]
-        assert words.count("over") <= 1
+        # Under a perfect forecast nothing is ever withdrawn and raised again. The water of the root zone alone
+        # starts anew with each forecast, three days back, so that a drought may be lost and found once more.
+        again = 2 if rows[0].notice.kind == "wilt" else 1
+        assert words.count("raised") <= again, [body(news) for news in rows]
+        assert words.count("over") <= again
         # A change says what changed: a level, an onset, a named step of strength.
         changes = [news.what for news in rows if news.state in ("changed", "eased")]
         assert all(WHAT.search(what) for what in changes), changes
-        assert len(rows) <= 6, [(news.state, news.what) for news in rows]
+        assert len(rows) <= 6 * again, [(news.state, news.what) for news in rows]
     counts = {
         kind: sum(news.notice.kind == kind for _, news in life.told)
         for kind in ("wash", "frost", "seed_stress")
