@@ -55,6 +55,8 @@ class Due:
     is_by: bool = False
     """Whether it is wanted once, at any time up to `due_at`."""
     not_before: datetime | None = None
+    is_uncounted: bool = False
+    """Whether the sum that decides when it is due is not known."""
 
     def overdue_h(self, now: datetime) -> float:
         """Hours since it was due; negative before, and 0 where no time is known."""
@@ -120,6 +122,7 @@ def due_of(want: Wanted, book: Book, site: Site, timeline: Timeline, now: dateti
         f"every {want.every_degree_days:g} °C d; {so_far}",
         then=() if again is None else (again,),
         every_d=None if due_at is None else max(1.0, (due_at - last) / timedelta(days=1)),
+        is_uncounted=summed is None,
     )
 
 
@@ -149,6 +152,7 @@ def _due(
     is_by: bool = False,
     then: tuple[datetime, ...] = (),
     every_d: float | None = None,
+    is_uncounted: bool = False,
 ) -> Due:
     return Due(
         job=want.job,
@@ -162,6 +166,7 @@ def _due(
         every_d=every_d,
         is_by=is_by,
         not_before=want.not_before,
+        is_uncounted=is_uncounted,
     )
 
 

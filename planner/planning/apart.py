@@ -60,13 +60,6 @@ def _least_h(judged: Judged, direction: str, other: Judged) -> list[float]:
     ]
 
 
-def clash(first: Judged, first_h: float, second: Judged, second_h: float) -> bool:
-    """Whether two starts cannot both be: they overlap, or a gap between them on one surface is too short."""
-    if first_h > second_h:
-        first, first_h, second, second_h = second, second_h, first, first_h
-    return second_h - first_h < first.job.duration_h + wait_h(first, second) - SAME_H
-
-
 @dataclass(frozen=True, slots=True)
 class _Pair:
     """Two asks on one surface: hours from the start of one to that of the other, and which comes first in a day."""

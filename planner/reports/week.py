@@ -347,11 +347,8 @@ def _uncounted(assessment: Assessment) -> tuple[LeftRow, ...]:
             because=one.because,
         )
         for one in assessment.consequences.due
-        if one.due_at is None
-        and not one.waits
-        and (one.job, one.surface) in wanted
         # A sum that is known, and simply not reached within the forecast, is no fault.
-        and "not known" in one.because
+        if one.due_at is None and one.is_uncounted and (one.job, one.surface) in wanted
     )
 
 

@@ -135,3 +135,18 @@ def write_site(
     path = folder / "haysel.toml"
     path.write_text("\n".join(parts), encoding="utf-8")
     return path
+
+
+def told(sky, day, hour, minute=0):
+    """A moment of the sky's days as a site file has it: on the site's clock, without an offset."""
+    return sky.at(day, hour, minute).replace(tzinfo=None)
+
+
+def want(sky, job, on, day=5, **more):
+    """A job wanted once, by the evening of a day."""
+    return [{"job": job, "surface": on, "by": told(sky, day, 18), **more}]
+
+
+def done(sky, job, on, day, hour=9):
+    """A job done on a day."""
+    return {"job": job, "surface": on, "at": told(sky, day, hour)}

@@ -23,22 +23,10 @@ from tests.casebook.far_places import (
     TROPIC,
     under,
 )
-from tests.casebook.sites import NORTH, SHED, SOUTH, surface
+from tests.casebook.sites import NORTH, SHED, SOUTH, done, surface, told, want
 
 DEEP = surface("green", root_depth_m=0.4)
 GROWS = {"growth.green": {"full_growth_mm_d": 1.2}}
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def want(sky, job, on, day=5, **more):
-    return [{"job": job, "surface": on, "by": told(sky, day, 18), **more}]
-
-
-def done(sky, job, on, day, hour=9):
-    return {"job": job, "surface": on, "at": told(sky, day, hour)}
 
 
 def test_gentle_rain_is_the_day_for_granules_and_a_downpour_is_not(tmp_path):

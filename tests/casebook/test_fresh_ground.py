@@ -11,11 +11,7 @@ import pytest
 
 from tests.casebook.answers import ask
 from tests.casebook.far_places import CAPE, FJORD, GULF, HILLS, PRAIRIE, ROCK, SOUTHERN_ALPS, TROPIC, under
-from tests.casebook.sites import NORTH, SOUTH, surface
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
+from tests.casebook.sites import NORTH, SOUTH, surface, told
 
 
 def want(sky, job, on, day=6):

@@ -22,23 +22,11 @@ from tests.casebook.far_places import (
     TROPIC,
     under,
 )
-from tests.casebook.sites import NORTH, SOUTH, surface
+from tests.casebook.sites import NORTH, SOUTH, done, surface, told, want
 
 DEEP = surface("green", root_depth_m=0.4)
 BANK = surface("surround", "bank", root_depth_m=0.4)
 GROWS = {"growth.green": {"full_growth_mm_d": 1.2}}
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def want(sky, job, on, day=5, **more):
-    return [{"job": job, "surface": on, "by": told(sky, day, 18), **more}]
-
-
-def done(sky, job, on, day, hour=9):
-    return {"job": job, "surface": on, "at": told(sky, day, hour)}
 
 
 def test_a_wind_that_wanders_by_half_the_compass_bars_a_spray(tmp_path):

@@ -16,18 +16,10 @@ from planner.diary.entry import Entry, EntryDocument, StoredEntry
 from planner.forecast.recorded import read_file
 from tests.casebook.answers import Found, ask
 from tests.casebook.far_places import CAPE, DESERT, FJORD, GULF, HILLS, PRAIRIE, ROCK, SOUTHERN_ALPS, under
-from tests.casebook.sites import NORTH, SOUTH, surface, write_site
+from tests.casebook.sites import NORTH, SOUTH, surface, told, want, write_site
 
 DEEP = surface("green", root_depth_m=0.4)
 GROWS = {"growth.green": {"full_growth_mm_d": 1.2}}
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def want(sky, job, on, day=5):
-    return [{"job": job, "surface": on, "by": told(sky, day, 18)}]
 
 
 @pytest.mark.parametrize("job", ["mow_green", "foliar_feed", "growth_regulator", "top_dressing"])

@@ -22,15 +22,7 @@ from tests.casebook.far_places import (
     TROPIC,
     under,
 )
-from tests.casebook.sites import NORTH, SOUTH, surface
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def want(sky, job, on, day=5):
-    return [{"job": job, "surface": on, "by": told(sky, day, 18)}]
+from tests.casebook.sites import NORTH, SOUTH, surface, told, want
 
 
 def edge(name, bearing, kind, distance=15):

@@ -10,20 +10,12 @@ from itertools import pairwise
 
 from tests.casebook.answers import ask
 from tests.casebook.far_places import CAPE, FJORD, PRAIRIE, ROCK, SOUTHERN_ALPS, under
-from tests.casebook.sites import surface
+from tests.casebook.sites import done, surface, told
 
 H = timedelta(hours=1)
 GREEN = surface("green", root_depth_m=0.4)
 BANK = surface("surround", "bank", root_depth_m=0.4)
 GROWS = {"growth.green": {"full_growth_mm_d": 1.2}}
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def done(sky, job, on, day, hour=9):
-    return {"job": job, "surface": on, "at": told(sky, day, hour)}
 
 
 def test_a_weekend_of_play_is_prepared_and_left_alone(tmp_path):

@@ -16,13 +16,9 @@ from planner.diary.entry import Entry, EntryDocument, StoredEntry
 from planner.forecast.recorded import read_file
 from tests.casebook.answers import Found, ask
 from tests.casebook.recipes import Sky
-from tests.casebook.sites import NORTH, SOUTH, surface, write_site
+from tests.casebook.sites import NORTH, SOUTH, surface, told, write_site
 
 SIDES = ["north", "south"]
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
 
 
 def test_work_of_a_kind_nobody_knows_is_not_taken_in_silence(tmp_path, capsys):

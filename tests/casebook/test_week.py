@@ -13,7 +13,7 @@ import pytest
 
 from tests.casebook.answers import ask
 from tests.casebook.recipes import Sky
-from tests.casebook.sites import NORTH, SHED, SOUTH, surface
+from tests.casebook.sites import NORTH, SHED, SOUTH, done, surface, told
 
 SIDES = ["north", "south"]
 H = timedelta(hours=1)
@@ -22,14 +22,6 @@ GREEN = surface("green", root_depth_m=0.4)
 BANK = surface("surround", "bank", root_depth_m=0.4)
 GROWS = {"growth.green": {"full_growth_mm_d": 1.2}}
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat")
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def done(sky, job, on, day, hour=9):
-    return {"job": job, "surface": on, "at": told(sky, day, hour)}
 
 
 def day_of(found, row):

@@ -13,13 +13,14 @@ import pytest
 from planner.actions.one_pass import computed
 from planner.config.load import load
 from planner.forecast.recorded import read_file
-from planner.planning.apart import Away, clash
+from planner.planning.apart import Away
 from planner.planning.asks import Ask
 from planner.planning.plan import make_plan
 from planner.planning.solver import AtMost, Choice, choose
 from planner.planning.week import order as order_of_asks
 from planner.site import WorkDone
 from tests.made import DEMO, ROOT, config, ground, weather
+from tests.planning.clash import clash
 
 ZONE = ZoneInfo("Europe/London")
 START = datetime(2026, 5, 4, tzinfo=UTC)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from planner.planning import week as week_module
-from planner.planning.apart import Away, clash, wait_h
+from planner.planning.apart import Away, wait_h
 from planner.planning.asks import Ask
 from planner.planning.conditions import attempt_of
 from planner.planning.plan import Judged
@@ -23,6 +23,7 @@ from planner.rules.gap import Gap
 from planner.rules.limit import Limit
 from planner.site import WorkDone
 from tests.made import config, ground, weather
+from tests.planning.clash import clash
 
 START = datetime(2026, 5, 4, tzinfo=UTC)
 NOW = START + timedelta(hours=6)

@@ -1,4 +1,4 @@
-"""Cases that are stood by and do not pass yet. Common practice, no source, unless a check names one."""
+"""Cases that once went wrong and were mended by rule. Common practice, no source, unless a check names one."""
 
 from __future__ import annotations
 
@@ -9,23 +9,11 @@ import pytest
 
 from tests.casebook.answers import ask
 from tests.casebook.far_places import FJORD, GULF, HILLS, PRAIRIE, ROCK, SOUTHERN_ALPS, under
-from tests.casebook.sites import SHED, SOUTH, surface
+from tests.casebook.sites import SHED, SOUTH, done, surface, told, want
 
 DEEP = GREEN = surface("green", root_depth_m=0.4)
 BANK = surface("surround", "bank", root_depth_m=0.4)
 GROWS = {"growth.green": {"full_growth_mm_d": 1.2}}
-
-
-def told(sky, day, hour, minute=0):
-    return sky.at(day, hour, minute).replace(tzinfo=None)
-
-
-def want(sky, job, on, day=5, **more):
-    return [{"job": job, "surface": on, "by": told(sky, day, 18), **more}]
-
-
-def done(sky, job, on, day, hour=9):
-    return {"job": job, "surface": on, "at": told(sky, day, hour)}
 
 
 def test_seed_is_not_sown_a_few_days_before_a_frost(tmp_path):
