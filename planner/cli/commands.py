@@ -23,6 +23,7 @@ COMMANDS = {
     "week": "planner.cli.reading",
     "now": "planner.cli.reading",
     "hindcast": "planner.cli.hindcast",
+    "verify": "planner.cli.verify",
     "calibrate": "planner.cli.mix",
     "serve": "planner.cli.running",
     "diary": "planner.cli.diary",

@@ -21,10 +21,10 @@ DEMO_NOW = "2026-05-07T06:00:00+01:00"
 def shipped(*parts: str) -> Path:
     """A file that ships with the project: of the folder it is run in, else of the checkout it was installed from."""
     here = Path(*parts)
-    if here.is_file():
+    if here.exists():
         return here
     beside = Path(__file__).resolve().parents[2].joinpath(*parts)
-    if beside.is_file():
+    if beside.exists():
         return beside
     raise InputError(f"There is no {here} here. Run haysel in the folder of the checkout.")
 
