@@ -158,6 +158,9 @@ class WarningsPart(kit_schema.Part):
     )
     seed_heat_c: float = Field(default=30.0, ge=20, le=45, description="guess: day's highest for seedlings")
     rainfast_mm: float = Field(default=0.2, gt=0, le=10, description="guess: rain that takes a spray off")
+    rainfast_share: float = Field(
+        default=0.3, gt=0, le=1, description="guess: share of members with that rain from which it is told"
+    )
     closed_spell_h: float = Field(
         default=48.0, gt=6, le=240, description="guess: a gap between windows that makes one the last"
     )

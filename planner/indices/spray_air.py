@@ -98,8 +98,8 @@ def inversion_likely(
     dark = np.asarray(night, dtype=bool)
     low_sun = altitude < 5.0
     layered = (dark & (klass >= 5.0)) | (low_sun & (wind < STILL_MS) & (cloud < 0.5))
-    layered |= (dark | low_sun) & (below > 1.0)
-    layered |= aloft > 0.0
+    # Not in place: members may share some of the columns.
+    layered = layered | ((dark | low_sun) & (below > 1.0)) | (aloft > 0.0)
     unknown = (dark | low_sun) & np.isnan(klass + wind + cloud + below)
     return flag(layered, ~unknown & ~np.isnan(altitude + wind))
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -187,43 +188,62 @@ def stale(scene: Scene) -> list[Notice]:
 _SEEN_FOR = timedelta(hours=24)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OfMembers:
+    """Rain within the rainfast hours over the members of an ensemble."""
+
+    share: float
+    """Share of members with more than the limit."""
+    mean_mm: float
+    """Mean of those."""
+    from_at: datetime
+    """First hour in which half of those have begun to rain."""
+
+
 def rainfast(scene: Scene) -> list[Notice]:
-    """One warning for each logged spray that rain has met, or is to meet, before its time."""
+    """One warning for each logged spray that rain has met, or is to meet, before its time.
+
+    Raised where the plain forecast rains, or where so many members do: either may see the shower first.
+    """
     notices = []
+    limit = scene.thresholds.get("rainfast_mm", 0.2)
+    from_share = scene.thresholds.get("rainfast_share", 0.3)
     for spray in scene.consequences.sprays:
-        limit = scene.thresholds.get("rainfast_mm", 0.2)
-        if spray.rain_mm is None or spray.from_at is None:
-            continue
-        # Half at the limit, more for more, so that the margin of the other warnings fits.
-        strength = spray.rain_mm / (spray.rain_mm + limit)
+        members = _of_members(scene, spray, limit)
+        plain = 0.0 if spray.rain_mm is None or spray.from_at is None else spray.rain_mm
+        share = 0.0 if members is None else members.share
+        # Half at each threshold, more for more, so that the margin of the other warnings fits.
+        strength = max(plain / (plain + limit), share / (share + from_share))
         if strength < 0.5 - scene.hysteresis:
             continue
         has_rained = spray.fallen_mm is not None and spray.fallen_mm >= limit
         ends = spray.dry_until + _SEEN_FOR if has_rained else spray.dry_until
         if ends <= scene.now:
             continue
+        begins = spray.from_at if plain >= limit or members is None else members.from_at
+        assert begins is not None
         notices.append(
             Notice(
                 kind="rainfast",
                 surface=spray.work.surface,
                 job=spray.work.job,
-                begins=spray.from_at,
+                begins=begins,
                 ends=ends,
                 level=LEVELS[1],
                 chance=None,
-                share=_share(scene, spray, limit),
+                share=None if members is None else members.share,
                 strength=strength,
                 raised_from=0.5,
                 # Once a message went out, a millimetre more changes nothing.
                 step=2.0,
-                says=_says(scene, spray, has_rained),
+                says=_says(scene, spray, begins, None if plain >= limit else members, has_rained),
                 advice=(
                     "The label says whether and when to repeat; write down what you decide.",
                     "No second coat on a guess: most labels limit the rate and the days between two.",
                     *_caution(scene, spray.work.job),
                 ),
                 figures={
-                    "rain_mm": round(spray.rain_mm, 1),
+                    "rain_mm": None if spray.rain_mm is None else round(spray.rain_mm, 1),
                     "rainfast_h": spray.rainfast_h,
                     "dry_until": spray.dry_until.isoformat(),
                     "material": spray.material,
@@ -233,10 +253,11 @@ def rainfast(scene: Scene) -> list[Notice]:
     return notices
 
 
-def _says(scene: Scene, spray: RainOnSpray, has_rained: bool) -> str:
+def _says(
+    scene: Scene, spray: RainOnSpray, begins: datetime, members: _OfMembers | None, has_rained: bool
+) -> str:
     zone = scene.plan.conditions.site.zone
-    assert spray.from_at is not None
-    after_h = (spray.from_at - spray.work.finished_at) / timedelta(hours=1)
+    after_h = (begins - spray.work.finished_at) / timedelta(hours=1)
     later = f"{after_h:.0f} h later" if after_h >= 1 else "within the hour"
     what = f"{spray.material} put on the {spray.work.surface} by {short_time(spray.work.finished_at, zone)}"
     needs = f"it needs {spray.rainfast_h:g} dry hours"
@@ -245,16 +266,32 @@ def _says(scene: Scene, spray: RainOnSpray, has_rained: bool) -> str:
             f"Washed off: likely. {what[:1].upper()}{what[1:]} met {spray.fallen_mm:.1f} mm of rain "
             f"{later}; {needs}."
         )
+    if members is not None:
+        return (
+            f"Rain from {short_time(begins, zone)} in {members.share:.0%} of the forecasts on {what}: "
+            f"{members.mean_mm:.1f} mm in those; {needs}."
+        )
     return (
-        f"Rain from {short_time(spray.from_at, zone)} on {what}: {spray.rain_mm:.1f} mm within "
+        f"Rain from {short_time(begins, zone)} on {what}: {spray.rain_mm:.1f} mm within "
         f"{spray.rainfast_h:g} h; {needs}."
     )
 
 
-def _share(scene: Scene, spray: RainOnSpray, limit: float) -> float | None:
-    """Share of members with more rain than the limit within the rainfast hours."""
-    if spray.chance is not None or scene.members is None:
-        return spray.chance
-    falls = rain_between(scene.members.sky.weather, spray.work.finished_at, spray.dry_until).sum(axis=1)
-    known = falls[~np.isnan(falls)]
-    return float((known > limit).mean()) if known.size > 1 else None
+def _of_members(scene: Scene, spray: RainOnSpray, limit: float) -> _OfMembers | None:
+    """What the members say of the rain on a spray; None without an ensemble that knows its hours."""
+    weather = (scene.members or scene.plan.conditions).sky.weather
+    falls = rain_between(weather, spray.work.finished_at, spray.dry_until)
+    known = falls[~np.isnan(falls).any(axis=1)]
+    if known.shape[0] < 2:
+        return None
+    totals = known.sum(axis=1)
+    wet = known[totals > limit]
+    if not wet.shape[0]:
+        return _OfMembers(share=0.0, mean_mm=0.0, from_at=spray.dry_until)
+    begun = (wet.cumsum(axis=1) >= limit).mean(axis=0)
+    hour = weather.index(spray.work.finished_at) + int(np.argmax(begun >= 0.5))
+    return _OfMembers(
+        share=wet.shape[0] / known.shape[0],
+        mean_mm=float(wet.sum(axis=1).mean()),
+        from_at=max(weather.time(hour), spray.work.finished_at),
+    )

@@ -168,6 +168,27 @@ def test_each_member_is_what_it_would_be_alone(index: Index) -> None:
     np.testing.assert_allclose(together[1:], alone, rtol=1e-9, atol=1e-3)
 
 
+@pytest.mark.parametrize("index", INDICES, ids=lambda index: index.name)
+def test_columns_that_only_the_control_carries_count_for_all_members(index: Index) -> None:
+    made = _random_weather(3, hours=24 * 4)
+    # The dew point is made of air and humidity on entry.
+    laid = {name: made[name] for name in made if name != "dew_point_c"}
+    behind = sorted(_columns_behind(index) & set(laid))
+    if index.name.startswith("frost_chance"):
+        # Without a temperature of their own members carry the spread of a single forecast.
+        behind.remove("air_temp_c")
+    shared_sets = [{name} for name in behind] + [set(behind) - {name} for name in behind]
+    for shared in shared_sets:
+        lone = {name: column[:1] if name in shared else column for name, column in laid.items()}
+        each = {name: np.repeat(column, 3 // column.shape[0], axis=0) for name, column in lone.items()}
+        few, many = (
+            _sown(HourlyWeather.from_columns(epoch_s=made.epoch_s, columns=columns))[index.name]
+            for columns in (lone, each)
+        )
+        few, many = np.broadcast_arrays(few, many)
+        np.testing.assert_allclose(few, many, rtol=1e-9, atol=1e-9, equal_nan=True, err_msg=str(shared))
+
+
 def _told_on(page: Path) -> list[str]:
     """Rows that a page is about: named in backticks as the first cell of its table of rows."""
     return re.findall(r"^\| `([a-z0-9_]+)` \|", page.read_text(), re.MULTILINE)

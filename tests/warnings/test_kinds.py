@@ -19,6 +19,7 @@ from planner.reports.assessment import Assessment
 from planner.site import Sowing
 from planner.warnings.base import Notice
 from planner.warnings.life import body
+from planner.weather import HourlyWeather
 from tests.made import config, forecast, weather
 
 #: Eight in the morning at Thistlewick Vale, a Wednesday.
@@ -167,6 +168,32 @@ def test_rain_to_come_inside_the_rainfast_hours():
     assert warned.begins == NOW + 2 * H
     assert "it needs 4 dry hours" in warned.says
     assert "label says whether and when to repeat" in warned.advice[0]
+
+
+def test_rain_that_most_members_bring_is_told_though_the_forecast_is_dry():
+    # 20 of 31 members rain on the spray; the forecast beside them, or the control among them, is dry.
+    wet = np.zeros((31, 24 * 9))
+    wet[11:, BACK + 1], wet[11:, BACK + 2] = 1.0, 2.0
+    record = Record(entries=(entry(**FOLIAR),))
+    beside = under({}, config(), record=record, ensemble={"rain_mm": wet, "members": 31})
+    alone = under({"rain_mm": wet, "members": 31}, config(), record=record)
+    for found in (beside, alone):
+        (warned,) = of(found, "rainfast")
+        assert warned.share == pytest.approx(20 / 31)
+        assert warned.begins == NOW + H
+    assert of(beside, "rainfast")[0].says.startswith("Rain from Wed 8 Apr 09:00 in 65% of the forecasts")
+    few = wet * (np.arange(31) < 15)[:, None]
+    assert of(under({}, config(), record=record, ensemble={"rain_mm": few, "members": 31}), "rainfast") == []
+
+
+def test_an_ensemble_whose_control_alone_carries_wind_and_cloud_is_read():
+    lone = {name: np.full((1, 24 * 9), value) for name, value in (("wind_10m_ms", 2.5), ("cloud_pct", 0.0))}
+    start = NOW - BACK * H
+    many = weather(start, 24 * 9, members=5, air_temp_c=np.linspace(8.0, 12.0, 5)[:, None])
+    columns = {name: many[name] for name in many if name != "dew_point_c"} | lone
+    ensemble = forecast(HourlyWeather.from_columns(epoch_s=many.epoch_s, columns=columns), NOW)
+    found = assess(config(), forecast(weather(start, 24 * 9), NOW), now=NOW, ensemble=ensemble)
+    assert found.plan.ranked
 
 
 def test_rain_that_fell_inside_the_rainfast_hours():
