@@ -233,14 +233,16 @@ def dollar_spot_chance(five_day_temp_c: ArrayLike, five_day_humidity_pct: ArrayL
     Parameters   five_day_temp_c : array. Mean of the daily mean air temperatures. [degC]
                  five_day_humidity_pct : array. Mean of the daily mean relative humidities. [%]
     Returns      array, broadcast shape. [0-1]
-    Valid for    10 to 35 degC (from memory) and 0 to 105 %; outside that NaN
+    Valid for    10 to 35 degC (from memory) and 0 to 105 %; colder or hotter means are no risk, 0
     Missing      NaN in, NaN out
     Differs      none
     Source       smith-2018 (abstract read; coefficients second-hand)
     Check        tests/indices/test_disease.py::test_dollar_spot_table
     """
-    temp, humidity = within(five_day_temp_c, 10.0, 35.0), within(five_day_humidity_pct, 0.0, 105.0)
-    return 1.0 / (1.0 + np.exp(11.4041 - 0.0894 * humidity - 0.1932 * temp))
+    temp, humidity = within(five_day_temp_c, -60.0, 60.0), within(five_day_humidity_pct, 0.0, 105.0)
+    chance = 1.0 / (1.0 + np.exp(11.4041 - 0.0894 * humidity - 0.1932 * temp))
+    # NaN is neither below nor above, and stays.
+    return np.where((temp < 10.0) | (temp > 35.0), 0.0 * humidity, chance)
 
 
 def brown_patch_index(day_min_c: ArrayLike, day_humidity_pct: ArrayLike) -> Array:
@@ -249,13 +251,14 @@ def brown_patch_index(day_min_c: ArrayLike, day_humidity_pct: ArrayLike) -> Arra
     Parameters   day_min_c : array. Lowest air temperature of the day. [degC]
                  day_humidity_pct : array. Mean relative humidity of the day. [%]
     Returns      array, broadcast shape.
-    Valid for    -10 to 35 degC, 0 to 105 %; outside that NaN. Made on perennial ryegrass in summer.
+    Valid for    -60 to 35 degC, 0 to 105 %; outside that NaN. Made on perennial ryegrass in summer: in the cold
+                 it only falls, far below any risk.
     Missing      NaN in, NaN out
     Differs      none
     Source       fidanza-1996 (abstract)
     Check        tests/indices/test_disease.py::test_brown_patch_table
     """
-    low, humidity = within(day_min_c, -10.0, 35.0), within(day_humidity_pct, 0.0, 105.0)
+    low, humidity = within(day_min_c, -60.0, 35.0), within(day_humidity_pct, 0.0, 105.0)
     return -21.5 + 0.15 * humidity + 1.4 * low - 0.033 * low * low
 
 

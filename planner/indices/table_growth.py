@@ -156,7 +156,7 @@ def days_to_emerge(q: Quantities) -> Array:
     says="Chance of dollar spot from five days' weather",
     needs=("air_temp_c", "rel_humidity_pct"),
     source="smith-2018",
-    valid="five-day means of 10 to 35 C; coefficients second-hand",
+    valid="no risk outside five-day means of 10 to 35 C; coefficients second-hand",
     check="tests/indices/test_disease.py::test_dollar_spot_table",
     alike=_season,
 )
@@ -169,10 +169,10 @@ def dollar_spot_chance(q: Quantities) -> Array:
 @rows.surface(
     unit="index",
     says="Brown patch index of the day; its paper warns from 6",
-    bounds=(-40, 10),
+    bounds=(-230, 10),
     needs=("air_temp_c", "rel_humidity_pct"),
     source="fidanza-1996",
-    valid="day minimum of -10 to 35 C; equation read",
+    valid="day minimum up to 35 C; equation read",
     check="tests/indices/test_disease.py::test_brown_patch_table",
     alike=_season,
 )

@@ -28,8 +28,20 @@ def test_dollar_spot_table(temp: float, humidity: float, chance: float) -> None:
     assert dollar_spot_chance(temp, humidity) == pytest.approx(chance, abs=0.001)
 
 
-def test_dollar_spot_is_silent_outside_its_range() -> None:
-    assert np.isnan(dollar_spot_chance([5.0, 36.0, np.nan], 80.0)).all()
+def test_cold_or_great_heat_is_no_risk_and_what_is_missing_stays_missing() -> None:
+    # The range in which its authors use the equation: 10 to 35 C (from memory).
+    np.testing.assert_array_equal(dollar_spot_chance([-20.0, 9.9, 35.1], 99.0), 0.0)
+    assert (dollar_spot_chance([10.0, 35.0], 99.0) > 0.2).all()
+    assert np.isnan(dollar_spot_chance([np.nan, 5.0, 15.0], [80.0, np.nan, np.nan])).all()
+    assert brown_patch_index(-25.0, 100.0) < 0.0
+    assert np.isnan(brown_patch_index([np.nan, 5.0], [80.0, np.nan])).all()
+    # Winter has a known pressure: none.
+    assert disease_pressure(dollar_spot_chance(2.0, 95.0), brown_patch_index(-12.0, 95.0), 0.0) == 0.0
+
+
+def test_a_winter_day_is_known_to_be_without_disease_weather() -> None:
+    winter = quantities(weather(24 * 6, air_temp_c=1.0, rel_humidity_pct=95.0))
+    assert (winter["disease_pressure"][0, -72:-24] == 0.0).all()
 
 
 @pytest.mark.parametrize(("low", "humidity", "index"), [(18, 80, 5.01), (20, 80, 5.30), (21.2, 90, 6.85)])

@@ -85,10 +85,10 @@ def test_on_couch_only_dollar_spot_is_read():
     assert {one.figures["named"] for one in found} == {"dollar spot"}
 
 
-def test_outside_the_range_of_a_model_nothing_is_said_and_nothing_is_missing():
+def test_below_the_range_of_a_model_there_is_no_risk_and_nothing_is_missing():
     found = under({"air_temp_c": 4.0, "rel_humidity_pct": 95.0}, config())
     assert of(found, "disease") == []
-    assert np.isnan(found.plan.conditions.surfaces["green"]["dollar_spot_chance"]).all()
+    assert (found.plan.conditions.surfaces["green"]["dollar_spot_chance"][0, 120:] == 0.0).all()
     assert "disease" not in [row.kind for row in found.not_read]
 
 
