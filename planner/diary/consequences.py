@@ -21,6 +21,7 @@ from planner.diary.growth import (
     feeds_of,
     height_ratio,
     heights_of,
+    measured_heights,
     months_of,
     pace_of,
     regulators_of,
@@ -143,7 +144,7 @@ def _of_surface(
         ratios = quantities["grass_height_ratio"][0]
         ratio = at_moment(ratios, timeline, now)
         heights = [height for height in heights_of(book, surface) if height.at <= now]
-        pace = pace_of(surface, cuts, timeline, full_growth_mm_d)
+        pace = pace_of(surface, cuts, timeline, full_growth_mm_d, measured_heights(book, surface, now))
         leaf = Leaf(
             last_cut=cuts[-1],
             ratio=ratio,
@@ -367,7 +368,8 @@ def diary_quantities(
     found = {}
     for surface in site.surfaces:
         cuts = cuts_of(book.on(surface.name))
-        pace = pace_of(surface, cuts, timeline, paces.get(surface.name))
+        measured = measured_heights(book, surface, now)
+        pace = pace_of(surface, cuts, timeline, paces.get(surface.name), measured)
         feeds = feeds_of(book, surface)
         months = months_of(surface, feeds, timeline, most.get(surface.name))
         regulated = [work for work, _ in regulators_of(book, surface.name)]

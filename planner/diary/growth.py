@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
@@ -63,26 +63,38 @@ class Pace:
     """Measured leaf lengths it rests on."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Height:
+    """A height of the leaf that is known: a cut's, or one that was measured."""
+
+    at: datetime
+    mm: float
+
+
 def cuts_of(works: Iterable[Work]) -> tuple[Work, ...]:
     """The cuts among the work."""
     return tuple(work for work in works if work.kind == "mowing")
 
 
-def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, own_mm_d: float | None) -> Pace:
-    """Growth in a day of full growth: as the site file says, else from leaf lengths measured at cuts, else a guess.
+def pace_of(
+    surface: Surface,
+    cuts: tuple[Work, ...],
+    timeline: Timeline,
+    own_mm_d: float | None,
+    measured: Iterable[Height] = (),
+) -> Pace:
+    """Growth in a day of full growth: as the site file says, else from leaf lengths on record, else a guess.
 
-    A length measured before a cut gives millimetres grown since the cut before, set against the growth
-    potential added up in between. The newest count.
+    A length measured before a cut, or by itself some days after one, gives millimetres grown since the cut before,
+    set against the growth potential added up in between. The newest count.
     """
     if own_mm_d is not None:
         return Pace(full_growth_mm_d=own_mm_d, source="site file", lengths=0)
+    read = cuts[-_CUTS_READ:]
     lengths, sums = [], []
-    for before, cut in pairwise(cuts[-_CUTS_READ:]):
-        length = cut.figure("leaf_length_mm")
-        if length is None:
-            continue
+    for before, at, length in sorted(_lengths(read, measured), key=lambda one: one[1]):
         grown = length - (before.figure("cut_height_mm") or surface.cut_height_mm)
-        warmth = timeline.between(before.finished_at, cut.started_at, growth_rate(surface.grass))
+        warmth = timeline.between(before.finished_at, at, growth_rate(surface.grass))
         if warmth > 0.0:
             lengths.append(grown)
             sums.append(warmth)
@@ -96,12 +108,24 @@ def pace_of(surface: Surface, cuts: tuple[Work, ...], timeline: Timeline, own_mm
     return Pace(full_growth_mm_d=min(max(guessed, 0.5), 6.0), source="guess", lengths=len(lengths))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Height:
-    """A height of the leaf that is known: a cut's, or one that was measured."""
+def _lengths(cuts: tuple[Work, ...], measured: Iterable[Height]) -> Iterator[tuple[Work, datetime, float]]:
+    """Each measured leaf length: the cut it grew from, when it was measured, and the length in mm."""
+    for before, cut in pairwise(cuts):
+        if (length := cut.figure("leaf_length_mm")) is not None:
+            yield before, cut.started_at, length
+    for height in measured:
+        last = next((cut for cut in reversed(cuts) if cut.finished_at < height.at), None)
+        if last is not None:
+            yield last, height.at, height.mm
 
-    at: datetime
-    mm: float
+
+def measured_heights(book: Book, surface: Surface, now: datetime | None = None) -> tuple[Height, ...]:
+    """Heights that were measured by themselves, not at a cut; those by now where that is told."""
+    return tuple(
+        Height(at=told.at, mm=told.figures["height_mm"])
+        for told in book.observations
+        if told.surface == surface.name and "height_mm" in told.figures and (now is None or told.at <= now)
+    )
 
 
 def heights_of(book: Book, surface: Surface, now: datetime | None = None) -> tuple[Height, ...]:
@@ -110,12 +134,7 @@ def heights_of(book: Book, surface: Surface, now: datetime | None = None) -> tup
         Height(at=work.finished_at, mm=work.figure("cut_height_mm") or surface.cut_height_mm)
         for work in cuts_of(book.on(surface.name))
     ]
-    measured = [
-        Height(at=told.at, mm=told.figures["height_mm"])
-        for told in book.observations
-        if told.surface == surface.name and "height_mm" in told.figures and (now is None or told.at <= now)
-    ]
-    return tuple(sorted((*cut, *measured), key=lambda height: height.at))
+    return tuple(sorted((*cut, *measured_heights(book, surface, now)), key=lambda height: height.at))
 
 
 def height_ratio(surface: Surface, heights: tuple[Height, ...], timeline: Timeline, pace: Pace) -> Array:

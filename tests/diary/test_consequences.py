@@ -11,7 +11,7 @@ from planner.diary.book import Book
 from planner.diary.consequences import Consequences, consequences, diary_quantities
 from planner.diary.due import Wanted
 from planner.diary.entry import Entry
-from planner.diary.growth import cuts_of, feeds_of, growth_rate, pace_of
+from planner.diary.growth import Height, cuts_of, feeds_of, growth_rate, pace_of
 from planner.diary.timeline import Timeline
 from planner.rules.job import Job
 from tests.diary.made import NOW, D, H, book, entry, steady
@@ -104,6 +104,17 @@ def test_the_pace_is_learned_from_leaf_lengths_measured_at_cuts():
     pace = pace_of(GREEN, cuts_of(known.works), steady(), None)
     assert (pace.source, pace.lengths) == ("own cuts", 4)
     assert pace.full_growth_mm_d == pytest.approx(1.4, rel=1e-3)
+
+
+def test_the_pace_is_learned_from_heights_read_between_cuts_too():
+    known = book(*(cut(20 - 4 * n) for n in range(5)))
+    cuts = cuts_of(known.works)
+    read = tuple(Height(at=NOW - (18 - 4 * n) * D, mm=3.8 + 2 * 1.4) for n in range(4))
+    pace = pace_of(GREEN, cuts, steady(), None, read)
+    assert (pace.source, pace.lengths) == ("own cuts", 4)
+    assert pace.full_growth_mm_d == pytest.approx(1.4, rel=0.02)
+    # One read before any cut says nothing of growth.
+    assert pace_of(GREEN, cuts[-1:], steady(), None, read).source == "guess"
 
 
 def test_two_lengths_are_too_few_and_the_site_file_comes_first():
