@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+import argparse
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import msgspec
+
 from planner.indices import INDICES
+from planner.verification import QUANTITIES, showing, verified
+from planner.verification.base import Row
 from planner.weather import VARIABLES
 from tests.made import ROOT
 
@@ -40,13 +48,117 @@ def variables_page() -> str:
         "| index | unit | says | range | scope | valid | source |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
+    poor = not_beaten()
     for i in INDICES:
+        mark = f" **Does not surely beat {poor[i.name]}.**" if i.name in poor else ""
         lines.append(
-            f"| {i.name} | {i.unit} | {i.says} | {i.bounds[0]:g} to {i.bounds[1]:g} | {i.scope} | {i.valid} "
+            f"| {i.name} | {i.unit} | {i.says}{mark} | {i.bounds[0]:g} to {i.bounds[1]:g} | {i.scope} | {i.valid} "
             f"| {i.source} |"
         )
     return "\n".join(lines) + "\n"
 
 
+#: Rows as they were last measured: on the data of this project, and on data that is measured from elsewhere.
+RECORD = ROOT / "docs" / "verification.json"
+
+
+class Measured(msgspec.Struct, frozen=True, kw_only=True):
+    """A row of the record."""
+
+    row: Row
+    on: date | None
+    """When it was measured, for data that the project does not carry; None for those that a test holds current."""
+
+
+def record() -> list[Measured]:
+    """The rows on record."""
+    return msgspec.json.decode(RECORD.read_bytes(), type=list[Measured]) if RECORD.exists() else []
+
+
+VERIFICATION_HEAD = """# How right the figures are
+
+Generated from `docs/verification.json` by `python -m tests.pages`. Each figure that a keeper reads is held against
+measurements, and against the best simple way of getting it: a figure that is not better says so here and on its
+page. `haysel verify` measures the first table again on your machine, `haysel verify --data DIR` on tables of your
+own with the columns of `fixtures/verification/README.md`.
+
+- **Gain** is how much better than the baseline, in the unit of the score, whatever the measure. Its interval holds
+  95 % of {draws} draws of whole weeks of a station (or whole stations), both answers to the same cases; the verdict
+  is "better" only where all of it lies above nothing.
+- **Fitted on** says what of these data had a part in making the figure. "left out in turn": each station or decade is
+  judged by constants made without it.
+- Weather is as measured, not forecast: these are the errors of the models alone.
+
+"""
+
+
+def verification_page(rows: list[Measured]) -> str:
+    """The text of docs/verification.md."""
+    lines = [VERIFICATION_HEAD.format(draws="2,000").rstrip(), ""]
+    lines += ["![Gain over the baseline, as a share of its score](verification.svg)", ""]
+    carried, elsewhere = ([one for one in rows if (one.on is None) is here] for here in (True, False))
+    lines += ["## On data that the project carries", "", "A test holds this table current.", ""]
+    lines += showing.table(one.row for one in carried)
+    if elsewhere:
+        lines += ["", "## On data measured from elsewhere", ""]
+        lines += [
+            "Their terms do not allow a copy here, or they were kept apart from the making; the rows are dated and",
+            "stay as measured.",
+            "",
+        ]
+        for day in sorted({one.on for one in elsewhere if one.on is not None}):
+            lines += [f"Measured on {day.isoformat()}:", ""]
+            lines += [*showing.table(one.row for one in elsewhere if one.on == day), ""]
+    chances = [one.row for one in rows if one.row.bins]
+    if chances:
+        lines += ["", "## Said and happened", ""]
+        lines += ["| quantity | data | said between | cases | said on average | happened |"]
+        lines += ["| --- | --- | --- | --- | --- | --- |"]
+        lines += [
+            f"| {row.quantity} | {row.data} | {part.low:g} and {part.high:g} | {part.cases} | {part.said:.2f} "
+            f"| {part.happened:.2f} |"
+            for row in dict.fromkeys((row.quantity, row.data, row.bins) for row in chances)
+            for row in [next(one for one in chances if (one.quantity, one.data, one.bins) == row)]
+            for part in row.bins
+        ]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def not_beaten() -> dict[str, str]:
+    """Index -> the baselines that it does not surely beat."""
+    found: dict[str, set[str]] = {}
+    for one in record():
+        for name in one.row.indices:
+            if not one.row.is_better:
+                found.setdefault(name, set()).add(f"{one.row.baseline} ({one.row.data})")
+    return {name: "; ".join(sorted(texts)) for name, texts in found.items()}
+
+
+def _measure(elsewhere: Path | None) -> list[Measured]:
+    """The record anew: rows of carried data, and those of a folder, which replace rows of the same data."""
+    kept = [one for one in record() if one.on is not None]
+    if elsewhere is not None:
+        today = datetime.now(UTC).date()
+        fresh = [Measured(row=row, on=today) for row in verified(elsewhere)]
+        named = {(one.row.quantity, one.row.data, one.row.baseline) for one in fresh}
+        kept = [
+            one for one in kept if (one.row.quantity, one.row.data, one.row.baseline) not in named
+        ] + fresh
+    here = [Measured(row=row, on=None) for row in verified(ROOT / "fixtures")]
+    order = list(QUANTITIES)
+    return sorted([*here, *kept], key=lambda one: (one.on is not None, order.index(one.row.quantity)))
+
+
 if __name__ == "__main__":
-    (ROOT / "docs" / "variables.md").write_text(variables_page(), encoding="utf-8")
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--elsewhere", type=Path, help="measure on this folder, too, and date those rows")
+    parser.add_argument("--verify", action="store_true", help="measure the rows of the verification again")
+    asked = parser.parse_args()
+    docs = ROOT / "docs"
+    if asked.verify or asked.elsewhere is not None:
+        RECORD.write_bytes(
+            msgspec.json.format(msgspec.json.encode(_measure(asked.elsewhere)), indent=1) + b"\n"
+        )
+    (docs / "verification.md").write_text(verification_page(record()), encoding="utf-8")
+    (docs / "verification.svg").write_text(showing.picture([one.row for one in record()]), encoding="utf-8")
+    (docs / "variables.md").write_text(variables_page(), encoding="utf-8")

@@ -98,7 +98,7 @@ def with_wind(found: Limiting, judged: Judged, hour: int) -> Limiting:
 def nitrogen_held(judged: Judged, need: Need, hour: int) -> str:
     """What the nitrogen of the month is held against, in grams; empty for every other need."""
     job = judged.job.name
-    if getattr(need, "quantity", "") != own(job):
+    if not isinstance(need, Limit) or need.quantity != own(job):
         return ""
     q = judged.attempt.quantities
     parts = (float(q[own(job, part)][0, hour]) for part in (GIVEN, PLANNED, BRINGS, DEMAND))

@@ -85,7 +85,10 @@ LAWS: dict[str, Law] = {
         falls=(1,),
     ),
     "hargreaves_et0_mm": Law(
-        lambda t, swing, sky: et.hargreaves_et0_mm(t, t + swing, t - swing, sky),
+        # To a thermometer's digits: a finer swing is lost in the sum with the temperature.
+        lambda t, swing, sky: et.hargreaves_et0_mm(
+            np.round(t, 4), np.round(t, 4) + np.round(swing, 4), np.round(t, 4) - np.round(swing, 4), sky
+        ),
         ((-17, 50), (0, 15), (0, 45)),
         0,
         25,
