@@ -50,7 +50,8 @@ class Index:
     """Key in docs/references.md."""
     valid: str
     check: str
-    """The test that reproduces a published number, as a pytest id."""
+    """The test that holds it, as a pytest id: to a published number, or for sources that begin with `own-` to values
+    worked by hand, measured data or properties."""
     alike: Callable[[Quantities], object] | None = None
     """What of a surface decides it, where that is not all of it: surfaces for which this is equal share the figures."""
 
