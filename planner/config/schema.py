@@ -136,6 +136,19 @@ class ServicePart(kit_schema.Part):
     token_env: str = Field(
         default="HAYSEL_TOKEN", description="Environment variable that holds the write token."
     )
+    prefix: str = Field(
+        default="",
+        pattern=r"^(/[A-Za-z0-9._~-]+)*$",
+        description="Path under which a proxy shows the service, such as /turf; empty at the root.",
+    )
+    trusted_proxies: tuple[str, ...] = Field(
+        default=("127.0.0.1", "::1"),
+        description="Addresses of proxies whose X-Forwarded headers are believed.",
+    )
+    read_from: tuple[str, ...] = Field(
+        default=(),
+        description="Origins of other pages that may read the answers (CORS), such as https://hub.lan.",
+    )
 
 
 class WarningsPart(kit_schema.Part):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from planner.page.layout import clock_of, environment, text_of, write
+from planner.page.layout import clock_of, environment, linked, text_of, write
 from planner.page.ribbon import Scale
 from planner.page.rows import blocks, by_kind, cautions, days, figure, hours, mine_and_others
 from planner.reports.rows import Report
@@ -51,6 +51,7 @@ def job(report: Report, workings: Workings, name: str) -> bytes:
     return write(
         "job.html.j2",
         report,
+        up="../",
         job=first.ribbon,
         found=found,
         rows=rows,
@@ -104,6 +105,7 @@ def day(report: Report, name: str) -> bytes:
     return write(
         "day.html.j2",
         report,
+        up="../",
         card=cards[place],
         before=dates[place - 1] if place else None,
         after=dates[place + 1] if place + 1 < len(dates) else None,
@@ -173,10 +175,12 @@ def addresses(description: Mapping[str, Any]) -> bytes:
                     "can_try": method == "get" and "{" not in path,
                 }
             )
-    template = environment().get_template("addresses.html.j2")
-    return template.render(
-        title=description["info"]["title"], version=description["info"]["version"], rows=rows
-    ).encode()
+    text = (
+        environment()
+        .get_template("addresses.html.j2")
+        .render(title=description["info"]["title"], version=description["info"]["version"], rows=rows)
+    )
+    return linked(text, "./").encode()
 
 
 def _parameter(one: Mapping[str, Any]) -> dict[str, Any]:

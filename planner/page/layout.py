@@ -99,8 +99,17 @@ def edition(report: Report) -> str:
     return f"{made_at} {crc32(' '.join(report.forecast.notes).encode()):08x}"
 
 
-def write(template: str, report: Report, **context: object) -> bytes:
-    """One page as bytes."""
+#: Links in templates begin at the root of the service; a page is read under any prefix, so they are made relative.
+_FROM_ROOT = re.compile(r'\b(href|action)="/(?!/)')
+
+
+def linked(text: str, up: str) -> str:
+    """The page with its links relative to its own address, from which `up` leads to the root of the service."""
+    return _FROM_ROOT.sub(rf'\1="{up}', text)
+
+
+def write(template: str, report: Report, *, up: str = "./", **context: object) -> bytes:
+    """One page as bytes; `up` leads from its address to the root of the service, `./` or `../`."""
     shared: dict[str, object] = {
         "site": report.site.name,
         "made_at": report.made_at,
@@ -110,13 +119,14 @@ def write(template: str, report: Report, **context: object) -> bytes:
         "clock": clock_of(report),
         "jobs": list({row.job: row for row in report.ribbons}.values()),
         "reload": True,
+        "up": up,
     }
-    text = environment().get_template(template).render(**(shared | context))
+    text = linked(environment().get_template(template).render(**(shared | context)), up)
     # Indents go, except in what is to be copied as it stands.
     parts = re.split(r"(<pre.*?</pre>)", text, flags=re.DOTALL)
     return "".join(re.sub(r"\n\s*", "\n", p) if at % 2 == 0 else p for at, p in enumerate(parts)).encode()
 
 
-def empty(says: str) -> bytes:
+def empty(says: str, up: str = "./") -> bytes:
     """The page before the first pass, or for an address where nothing is."""
-    return environment().get_template("empty.html.j2").render(says=says).encode()
+    return linked(environment().get_template("empty.html.j2").render(says=says), up).encode()

@@ -21,6 +21,7 @@ from planner.diary.showing import entry_row
 from planner.errors import InputError
 from planner.service.cache import item, send
 from planner.service.context import Context, is_loopback
+from planner.service.pages import up_from
 from planner.store.records import KeyReused
 
 #: A form longer than this is none of ours.
@@ -75,6 +76,7 @@ def forms(context: Context) -> APIRouter:
             mix=mix,
             says=fault,
             reload=False,
+            up=up_from(request),
         )
         return _sent(request, body, 400 if fault else 200)
 
@@ -92,14 +94,14 @@ def forms(context: Context) -> APIRouter:
 
     def write_entry(filled: Mapping[str, str], key: str) -> str:
         stored = record_work.add(_fields(filled), context.config(), context.store(), context.clock(), key=key)
-        return f"/diary?written={stored.uuid}"
+        return f"diary?written={stored.uuid}"
 
     def write_reading(filled: Mapping[str, str], key: str) -> str:
         fields: dict[str, object] = {
             name: _number(text, name) if name in READINGS else text for name, text in filled.items() if text
         }
         told = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
-        return f"/diary?kept={told['uuid']}"
+        return f"diary?kept={told['uuid']}"
 
     async def taken(
         request: Request,
@@ -140,7 +142,8 @@ def forms(context: Context) -> APIRouter:
         except InputError as error:
             return shown(request, forms, fault=str(error), status=400)
         later.add_task(context.renewed)
-        return RedirectResponse(place, 303, background=later)
+        # From the address of the form, so that it holds behind any prefix.
+        return RedirectResponse(up_from(request) + place, 303, background=later)
 
     def shown(
         request: Request,
@@ -176,6 +179,7 @@ def forms(context: Context) -> APIRouter:
             kept=kept,
             says=fault,
             reload=False,
+            up=up_from(request),
         )
         return _sent(request, body, status)
 

@@ -60,7 +60,7 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     @router.get("/day/{day}", include_in_schema=False)
     async def day(request: Request, day: Annotated[str, Path()]) -> Response:
-        snapshot = _snapshot(cache)
+        snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
             return snapshot
         report = snapshot.report
@@ -72,7 +72,7 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     @router.get("/job/{job}", include_in_schema=False)
     async def job(request: Request, job: Annotated[str, Path()]) -> Response:
-        snapshot = _snapshot(cache)
+        snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
             return snapshot
         names = list(dict.fromkeys(row.job for row in snapshot.report.ribbons))
@@ -121,23 +121,29 @@ def draw_at_once(snapshot: Snapshot) -> None:
 
 def _shown(request: Request, cache: ReportCache, draw: Draw, *key: str) -> Response:
     """A page of the newest report; one that says why where there is none."""
-    found = _snapshot(cache)
+    found = _snapshot(cache, request)
     return found if isinstance(found, Response) else send(request, found.item(key, page.HTML, draw))
 
 
-def _snapshot(cache: ReportCache) -> Snapshot | Response:
+def up_from(request: Request) -> str:
+    """The way from the address of the request to the root of the service."""
+    path = request.scope["path"].removeprefix(request.scope.get("root_path", ""))
+    return "../" * (path.count("/") - 1) or "./"
+
+
+def _snapshot(cache: ReportCache, request: Request) -> Snapshot | Response:
     """The report as it reads now, or the page that says why there is none."""
     try:
         return cache.snapshot()
     except NoPassYet as error:
-        return Response(page.empty(str(error)), 503, {"Retry-After": "30"}, page.HTML)
+        return Response(page.empty(str(error), up_from(request)), 503, {"Retry-After": "30"}, page.HTML)
 
 
 def _missing(request: Request, fault: NotKnown) -> Response:
     """A page for people, a problem document for programs."""
     if "text/html" not in request.headers.get("accept", ""):
         return problem(404, str(fault), "NotKnown")
-    return Response(page.empty(str(fault)), 404, media_type=page.HTML)
+    return Response(page.empty(str(fault), up_from(request)), 404, media_type=page.HTML)
 
 
 #: After a break the browser tries again after this long.

@@ -25,6 +25,8 @@ def serve(
     """Run until stopped. Beyond loopback it refuses to start without a write token."""
     import uvicorn
 
+    from planner.service.proxies import behind
+
     address, number = host or config.service.host, port or config.service.port
     token = os.environ.get(config.service.token_env, "")
     if not is_loopback(address) and not token:
@@ -34,12 +36,15 @@ def serve(
         )
     app = site_app(config, token) if demo is None else demo_app(config, demo, demo_now, token)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
+    service = config.service
     uvicorn.run(
-        app,
+        behind(app, prefix=service.prefix, trusted=service.trusted_proxies),
         host=address,
         port=number,
         log_level="warning",
         access_log=False,
+        # Done above, where the address of the proxy itself is still known.
+        proxy_headers=False,
         # Open event streams never end by themselves.
         timeout_graceful_shutdown=2,
     )
@@ -104,6 +109,11 @@ def _app(context: Context, passes: PassRunner | None = None) -> FastAPI:
     app = create_app(context.cache, clock=context.clock, passes=passes, every_minutes=every)
     app.include_router(writes(context))
     app.include_router(forms(context))
+    origins = context.config().service.read_from
+    if origins:
+        from starlette.middleware.cors import CORSMiddleware
+
+        app.add_middleware(CORSMiddleware, allow_origins=list(origins), allow_methods=["GET", "HEAD"])
     return app
 
 

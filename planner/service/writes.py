@@ -61,9 +61,10 @@ def writes(context: Context) -> APIRouter:
     reader = [Depends(_reader(context))]
     router.include_router(observations(context, writer, reader))
 
-    def answered(stored: StoredEntry, status: int = 200) -> Response:
+    def answered(request: Request, stored: StoredEntry, status: int = 200) -> Response:
         row = entry_row(stored, context.config().site.zone)
-        headers = {"Location": f"/api/v1/diary/{stored.uuid}"} if status == 201 else None
+        place = f"{request.scope.get('root_path', '')}/api/v1/diary/{stored.uuid}"
+        headers = {"Location": place} if status == 201 else None
         return Response(encode(row), status, headers, JSON)
 
     @router.post(
@@ -73,10 +74,10 @@ def writes(context: Context) -> APIRouter:
         summary="Write down work that was done",
         response_model=EntryRow,
     )
-    def add(fields: Fields, later: BackgroundTasks, key: Key = None) -> Response:
+    def add(request: Request, fields: Fields, later: BackgroundTasks, key: Key = None) -> Response:
         stored = record_work.add(fields, context.config(), context.store(), context.clock(), key=key)
         later.add_task(context.renewed)
-        return answered(stored, 201)
+        return answered(request, stored, 201)
 
     @router.put(
         "/diary/{uuid}",
@@ -111,7 +112,7 @@ def writes(context: Context) -> APIRouter:
             whole=request.method == "PUT",
         )
         later.add_task(context.renewed)
-        return answered(stored)
+        return answered(request, stored)
 
     @router.delete(
         "/diary/{uuid}",
@@ -121,6 +122,7 @@ def writes(context: Context) -> APIRouter:
     )
     def withdraw(
         uuid: str,
+        request: Request,
         later: BackgroundTasks,
         reason: Annotated[str, Query(min_length=1, max_length=2000)],
         key: Key = None,
@@ -129,7 +131,7 @@ def writes(context: Context) -> APIRouter:
             uuid, context.clock(), reason=plain_text(reason, "the reason"), key=key
         )
         later.add_task(context.renewed)
-        return answered(stored)
+        return answered(request, stored)
 
     def found(
         since: str | None, until: str | None, job: str | None, surface: str | None, every: bool

@@ -45,13 +45,13 @@ def test_where_no_jobs_are_named_nothing_is_folded_away(report: Report) -> None:
     text = _home(every)
     assert 'id="other-jobs"' not in text
     for row in every.ribbons:
-        assert f'href="/job/{row.job}"' in text
+        assert f'href="./job/{row.job}"' in text
 
 
 def test_what_is_wanted_stands_before_the_rest_of_its_kind(report: Report) -> None:
     """The green's foliar feed is wanted, the collar's is not; both are the keeper's."""
     shown, _ = _folded(_home(report))
-    sprays = re.findall(r'<a href="/job/(\w+)">[^<]*</a>(?: <span>([^<]*)</span>)?', shown)
+    sprays = re.findall(r'<a href="./job/(\w+)">[^<]*</a>(?: <span>([^<]*)</span>)?', shown)
     assert {("foliar_feed", "green"), ("systemic_herbicide", "east bank")} <= set(sprays)
     collar = sprays.index(("foliar_feed", "collar"))
     assert sprays.index(("foliar_feed", "green")) < collar

@@ -200,7 +200,7 @@ def test_from_another_machine_the_entries_are_not_shown(
 
 def test_a_reading_is_told_by_form(client: TestClient, store: Store, renewed: list[int]) -> None:
     text = client.get("/diary").text
-    found = re.search(r'action="/diary/reading"><input type="hidden" name="key" value="([^"]+)"', text)
+    found = re.search(r'action="./diary/reading"><input type="hidden" name="key" value="([^"]+)"', text)
     assert found is not None
     sent = {"key": found[1], "token": TOKEN, "surface": "green", "at": "05:00", "water_mm": "4,5"}
     head = {"Content-Type": "application/x-www-form-urlencoded"}

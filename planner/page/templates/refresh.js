@@ -1,5 +1,5 @@
 (function(){if(!window.EventSource||!document.body.dataset.reload)return;
-var feed=new EventSource("/api/v1/events"),shown=document.body.dataset.edition;
+var feed=new EventSource(document.body.dataset.up+"api/v1/events"),shown=document.body.dataset.edition;
 feed.addEventListener("pass",function(event){if(event.data===shown)return;
 fetch(location.href,{cache:"no-cache"}).then(function(answer){return answer.ok?answer.text():Promise.reject()}).then(function(text){
 var fresh=new DOMParser().parseFromString(text,"text/html"),open=[].map.call(document.querySelectorAll("details[open][id]"),function(one){return one.id}),
