@@ -106,6 +106,7 @@ def assess(
         constants=config.constants,
         diary_quantities=quantities,
         told_water=told_water(config.site, known, forecast.weather, now),
+        past=record.past,
     )
     conditions = conditions_in(forecast.weather)
     aligned = None if ensemble is None else ensemble.weather.align_to(forecast.weather)

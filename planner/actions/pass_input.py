@@ -15,9 +15,10 @@ from planner.config.load import Config
 from planner.diary.book import Book, book_of
 from planner.diary.entry import StoredEntry
 from planner.diary.observations import Observation
-from planner.diary.timeline import KEEP_DAYS, Day, as_json, days_of, from_json, kept
+from planner.diary.timeline import KEEP_DAYS, as_json, days_of, from_json, kept
 from planner.errors import ForecastError
 from planner.forecast import provider, read_answer
+from planner.indices.past import Day
 from planner.store.forecasts import KeptForecast
 from planner.warnings.life import WarningState
 from planner.weather import Array, HourlyWeather

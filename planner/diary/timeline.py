@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.indices.past import Day
 from planner.indices.quantities import local_days
 from planner.weather import HOUR_S, Array, HourlyWeather, mean_of_members
 
@@ -21,16 +22,6 @@ BRIDGED_DAYS = 2
 _WHOLE_H = 20
 
 Rate = Callable[[Array], Array]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Day:
-    """One local day. NaN where not known."""
-
-    air_c: float
-    soil_c: float
-    rain_mm: float
-    hours: int
 
 
 def days_of(weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None) -> dict[date, Day]:

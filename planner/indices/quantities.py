@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from planner.errors import NotKnown
+from planner.indices.past import Day
 from planner.site import Site, Sowing, Surface
 from planner.weather import VARIABLE, Array, HourlyWeather, Whole
 
@@ -146,6 +147,7 @@ class Quantities:
         diary_quantities: Mapping[str, Array] | None = None,
         constants: Mapping[str, float] | None = None,
         told_water: Mapping[str, ToldWater] | None = None,
+        past: Mapping[date, Day] | None = None,
     ) -> None:
         self.weather = weather
         self.site = site
@@ -154,6 +156,8 @@ class Quantities:
         self.constants = dict(constants or {})
         self.told_water: Mapping[str, ToldWater] = dict(told_water or {})
         """By the name of the surface; none for a surface with nothing on record."""
+        self.past: Mapping[date, Day] = past or {} if sky is None else sky.past
+        """Local days before the hours, and such as the hours hold in part, as they were kept."""
         self.sowings = tuple(s for s in sowings if surface is not None and s.surface == surface.name)
         self._table = table
         self._sky = sky

@@ -1,4 +1,4 @@
-"""Rows of soil and leaf under the sky: temperature, dew, wetness and the night's frost."""
+"""Rows of the leaf under the sky: temperature, dew, wetness and the night's frost."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from planner.indices import frost, leaf_wetness, soil_temp
 from planner.indices import surface_temp as surface
 from planner.indices.quantities import LocalDays, Quantities
 from planner.indices.table import Rows
-from planner.weather import Array, flag
+from planner.weather import Array
 
 #: Sunlight at which a shift learned at night no longer counts.
 SHIFT_GONE_WM2 = 100.0
@@ -22,35 +22,6 @@ NO_FROST_AIR_C = 10.0
 #: Hours with the screen at or below freezing from which the turf counts as frozen without any cloud. Judgement.
 FROZEN_AIR_H = 2
 rows = Rows()
-
-
-@rows.sky(
-    unit="C",
-    says="Soil temperature near 6 cm, forecast or from the air of the days before",
-    bounds=(-50, 60),
-    needs=("soil_temp_6cm_c", "air_temp_c"),
-    source="zheng-1993",
-    valid="no snow cover",
-    check="tests/indices/test_soil_temp.py::test_soil_follows_a_step",
-)
-def soil_temp_c(q: Quantities) -> Array:
-    forecast = q["soil_temp_6cm_c"]
-    if not np.isnan(forecast).any():
-        return forecast
-    return np.where(np.isnan(forecast), soil_temp.hourly_soil_temp_c(q["air_temp_c"]), forecast)
-
-
-@rows.sky(
-    unit="0/1",
-    says="Soil frozen near the top",
-    needs=("soil_temp_c",),
-    source="green-traffic-2022",
-    valid="no snow cover",
-    check="tests/indices/test_rows.py::test_frozen_soil",
-)
-def soil_frozen(q: Quantities) -> Array:
-    soil = q["soil_temp_c"]
-    return flag(soil <= 0.0, ~np.isnan(soil))
 
 
 def _sunlight_at_label(q: Quantities) -> Array:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 from planner.indices import INDEX
+from planner.indices.past import Day
 from planner.indices.quantities import Quantities, ToldWater
 from planner.indices.table_spray import edge_rows
 from planner.planning.suitability import Suitability, judge_needs, needs_of
@@ -65,13 +66,14 @@ def conditions_of(
     constants: Mapping[str, float] | None = None,
     diary_quantities: Mapping[str, Mapping[str, Array]] | None = None,
     told_water: Mapping[str, ToldWater] | None = None,
+    past: Mapping[date, Day] | None = None,
 ) -> SiteConditions:
     """The quantities of a site and all its surfaces; each is computed when a need first asks for it.
 
     `diary_quantities`: what is known from the diary and not from the weather, by surface and name.
-    `told_water`: water given, and water measured in the root zone, by surface.
+    `told_water`: water given, and water measured in the root zone, by surface. `past`: the days kept before.
     """
-    sky = Quantities(weather, site, INDEX, now=now, constants=constants)
+    sky = Quantities(weather, site, INDEX, now=now, constants=constants, past=past)
     surfaces = {
         surface.name: Quantities(
             weather,

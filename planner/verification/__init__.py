@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from planner.verification import soil_temperature
 from planner.verification.base import Row
 
 #: Quantity -> the function that makes its rows from the data of a folder; none where the data are not there.
-QUANTITIES: dict[str, Callable[[Path], list[Row]]] = {}
+QUANTITIES: dict[str, Callable[[Path], list[Row]]] = {"soil temperature": soil_temperature.rows}
 
 
 def verified(folder: Path, only: str = "") -> list[Row]:

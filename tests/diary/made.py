@@ -8,7 +8,8 @@ from typing import Any
 from planner.config.load import Config
 from planner.diary.book import Book, book_of
 from planner.diary.entry import Entry
-from planner.diary.timeline import Day, Timeline, timeline_of
+from planner.diary.timeline import Timeline, timeline_of
+from planner.indices.past import Day
 from tests.made import config, weather
 
 NOW = datetime(2026, 5, 20, 12, tzinfo=UTC)

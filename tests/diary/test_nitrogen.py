@@ -18,7 +18,8 @@ from planner.diary.due import Wanted
 from planner.diary.entry import Entry, StoredEntry
 from planner.diary.growth import months_of
 from planner.diary.nitrogen import SHARE, by_own_share, feeding_of, own
-from planner.diary.timeline import Day, Timeline, timeline_of
+from planner.diary.timeline import Timeline, timeline_of
+from planner.indices.past import Day
 from planner.reports.nitrogen import in_grams
 from planner.rules.limit import Limit
 from planner.site import WorkDone

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from planner.diary.timeline import Day, as_json, days_of, from_json, kept, timeline_of
+from planner.diary.timeline import as_json, days_of, from_json, kept, timeline_of
+from planner.indices.past import Day
 from tests.made import weather
 
 LONDON = ZoneInfo("Europe/London")

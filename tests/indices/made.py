@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Collection
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import numpy as np
 
 from planner.indices import INDEX
 from planner.indices.grasses import GRASSES
+from planner.indices.past import Day
 from planner.indices.quantities import Quantities
 from planner.site import Site, Sowing, Surface
 from planner.weather import Array, HourlyWeather
@@ -83,11 +84,19 @@ def quantities(
     now: datetime = NOW,
     sowings: tuple[Sowing, ...] = (),
     constants: dict[str, float] | None = None,
+    past: dict[date, Day] | None = None,
 ) -> Quantities:
     """Quantities of the first surface of the place."""
     place = place or site()
     return Quantities(
-        made, place, INDEX, now=now, surface=place.surfaces[0], sowings=sowings, constants=constants
+        made,
+        place,
+        INDEX,
+        now=now,
+        surface=place.surfaces[0],
+        sowings=sowings,
+        constants=constants,
+        past=past,
     )
 
 
