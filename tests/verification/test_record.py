@@ -1,0 +1,91 @@
+"""The committed record and its page are what the figures come to now."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from planner.verification import QUANTITIES, showing, verified
+from planner.verification.base import Bin, Row
+from tests import pages
+from tests.cli.test_commands import haysel
+from tests.made import ROOT
+
+
+def test_rows_of_carried_data_are_current() -> None:
+    kept = [one.row for one in pages.record() if one.on is None]
+    fresh = verified(ROOT / "fixtures")
+    assert [showing.text([row]) for row in kept] == [showing.text([row]) for row in fresh], (
+        "stale: run python -m tests.pages --verify"
+    )
+    assert {row.quantity for row in fresh} <= set(QUANTITIES)
+
+
+def test_pages_are_those_of_the_record() -> None:
+    docs = ROOT / "docs"
+    assert (docs / "verification.md").read_text(encoding="utf-8") == pages.verification_page(pages.record())
+    drawn = showing.picture([one.row for one in pages.record()])
+    assert (docs / "verification.svg").read_text(encoding="utf-8") == drawn
+
+
+def _row(low: float, high: float) -> Row:
+    return Row(
+        quantity="ground frost",
+        indices=("frost_chance_ground",),
+        data="a made-up place",
+        measure="Brier",
+        cases=100,
+        of="nights",
+        score=0.04,
+        baseline="air less a constant",
+        baseline_score=0.05,
+        gain=(low + high) / 2,
+        gain_low=low,
+        gain_high=high,
+        fitted="none",
+        bins=(Bin(low=0.0, high=0.1, cases=60, said=0.04, happened=0.07),),
+    )
+
+
+def test_verdict_is_better_only_where_the_whole_interval_is() -> None:
+    assert showing.verdict(_row(0.001, 0.02)) == "better"
+    assert showing.verdict(_row(-0.001, 0.02)) == "not surely better"
+    assert showing.verdict(_row(-0.02, -0.001)) == "worse"
+
+
+def test_text_fits_the_terminal_and_names_what_was_said_and_what_came() -> None:
+    text = showing.text([_row(0.001, 0.02)])
+    assert "said 0.0–0.1: 0.04 on average, happened 0.07 (60 nights)" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_command_gives_text_json_and_picture(tmp_path) -> None:
+    data = tmp_path / "data"
+    data.mkdir()
+    carried = ROOT / "fixtures" / "verification"
+    for name in ("ireland_2017_daily.csv.gz", "ireland_2017_hourly.csv.gz", "ireland_stations.csv"):
+        (data / name).write_bytes((carried / name).read_bytes())
+    drawn = tmp_path / "gains.svg"
+    asked = ("verify", "--data", str(data), "--quantity", "soil temperature")
+    text = haysel(*asked, "--picture", str(drawn))
+    assert text.returncode == 0, text.stderr
+    assert "soil temperature · Ireland" in text.stdout
+    assert drawn.read_text(encoding="utf-8").startswith("<svg")
+    rows = json.loads(haysel(*asked, "--json").stdout)["rows"]
+    assert rows[0]["is_better"]
+    assert {"score", "baseline_score", "gain_low", "gain_high"} <= set(rows[0])
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (("--data", "nowhere"), "is no folder"),
+        (("--quantity", "luck"), "is not verified"),
+        (("--data", "config"), "holds no measured data"),
+    ],
+)
+def test_command_says_what_is_wrong(args, says) -> None:
+    found = haysel("verify", *args)
+    assert found.returncode == 2
+    assert says in found.stderr
