@@ -3,7 +3,8 @@
     PlannerError                 exit 1   our own fault, or a state that should not be
      +- InputError               exit 2   what the keeper gave us is wrong
      |   +- ConfigError                   config files have faults (one list a file, all at once)
-     |   +- NotKnown                      no such job, surface, day (the known ones are listed)
+     |   +- NotThere                      what is asked for is not there: an hour, a material for a job
+     |       +- NotKnown                  no such job, surface, day (the known ones are listed)
      |   +- NotCounted                    work of no job of the rules, that does not say what it counts as
      +- ForecastError            exit 3   no usable forecast
          +- ForecastUnavailable           the provider could not be reached in time
@@ -73,7 +74,11 @@ class ConfigError(InputError):
         return "\n".join(lines)
 
 
-class NotKnown(InputError):
+class NotThere(InputError):
+    """What is asked for can be asked, and is not there."""
+
+
+class NotKnown(NotThere):
     """A name that is not in the config; the known names are listed."""
 
     def __init__(self, sort: str, name: str, known: Sequence[str]) -> None:

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 
 from planner.config.load import Config
-from planner.errors import InputError, NotKnown
+from planner.errors import InputError, NotKnown, NotThere
 from planner.mix.kit import Range, Sprayer, Spreader, Stocked
 from planner.mix.plan import MixPlan, Product, plan_mix
 from planner.mix.words import GRANULAR
@@ -204,7 +204,7 @@ def chosen_for(config: Config, job: str, materials: Sequence[str]) -> tuple[Stoc
     for stocked in config.materials:
         if job in stocked.jobs:
             return (stocked,)
-    raise InputError(
+    raise NotThere(
         f"No material in the materials file is for the job {job}. Name one with --material, or write the job "
         f"into `jobs` of a material. Known materials: "
         f"{', '.join(one.name for one in config.materials) or 'none'}."
@@ -215,7 +215,7 @@ def _surface(config: Config, surfaces: Sequence[Surface], named: str | None, job
     if named is not None:
         return config.site.surface(named)
     if not surfaces:
-        raise InputError(f"The job {job} is done on no surface here. Name one with --surface.")
+        raise NotThere(f"The job {job} is done on no surface here. Name one with --surface.")
     return surfaces[0]
 
 
@@ -230,7 +230,7 @@ def _kit(config: Config, chosen: Sequence[Stocked], named: str | None) -> Spraye
     fitting = config.spreaders if dry else config.sprayers
     if not fitting:
         sort = "spreader" if dry else "sprayer"
-        raise InputError(
+        raise NotThere(
             f"The site file names no {sort}. Add a [[{sort}]] table; config/haysel.toml shows one."
         )
     return fitting[0]

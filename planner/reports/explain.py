@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
-from planner.errors import InputError, require_known
+from planner.errors import InputError, NotThere, require_known
 from planner.margin import EPS, STATES, State
 from planner.reports.rows import Head, Report
 from planner.reports.sentences import clause, held_against, roomier, sentence
@@ -134,7 +134,7 @@ def _hour(workings: Workings, moment: datetime, zone: ZoneInfo) -> int:
     hour = int((moment.timestamp() - workings.first.timestamp()) // 3600)
     if not 0 <= hour < workings.count:
         last = workings.first + timedelta(hours=workings.count)
-        raise InputError(
+        raise NotThere(
             f"{moment.astimezone(zone):%Y-%m-%d %H:%M} lies outside the hours of this forecast, which run from "
             f"{workings.first.astimezone(zone):%Y-%m-%d %H:%M} to {last.astimezone(zone):%Y-%m-%d %H:%M}. "
             "Ask for an hour within."

@@ -12,11 +12,12 @@ from fastapi.responses import JSONResponse
 from planner import __version__
 from planner.page import HTML, addresses
 from planner.service import problems
+from planner.service.asked import HeadAsGet
 from planner.service.cache import ReportCache, item, send
 from planner.service.pages import events, pages
 from planner.service.passes import PassRunner, make_scheduler
 from planner.service.problems import Health
-from planner.service.routes import describe_rows, reads
+from planner.service.routes import describe, reads
 
 #: How often the service looks whether its config has changed.
 LOOK_EVERY_S = 5.0
@@ -60,9 +61,10 @@ def create_app(
         docs_url=None,
         redoc_url=None,
     )
+    app.add_middleware(HeadAsGet)
     problems.attach(app)
     app.include_router(reads(cache, clock))
-    describe_rows(app)
+    describe(app)
     app.include_router(events(cache))
     app.include_router(pages(cache, clock))
 

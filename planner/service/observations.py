@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from fastapi import APIRouter, BackgroundTasks, Body, Query, Request
+from fastapi import APIRouter, BackgroundTasks, Body, Request
 from fastapi.params import Depends
 from fastapi.responses import Response
 from typing_extensions import TypedDict
@@ -17,7 +17,7 @@ from planner.reports.answers import encode
 from planner.service.cache import item, send
 from planner.service.context import Context
 from planner.service.routes import JSON
-from planner.service.write_parts import Day, Key
+from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Why
 
 
 class Observations(TypedDict):
@@ -35,6 +35,7 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
         name="tell",
         status_code=201,
         dependencies=writer,
+        responses=WRITE_REFUSALS,
         summary="Tell water given, or what was measured; with a job, its verdict at that moment",
         response_model=record_reading.ObservationAnswer,
         openapi_extra={
@@ -55,12 +56,11 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
         "/observations/{uuid}",
         name="withdraw reading",
         dependencies=writer,
+        responses=WRITE_REFUSALS,
         summary="Withdraw a reading; it stays on record",
         response_model=ObservationRow,
     )
-    def withdraw(
-        uuid: str, later: BackgroundTasks, reason: Annotated[str, Query(min_length=1, max_length=2000)]
-    ) -> Response:
+    def withdraw(uuid: str, later: BackgroundTasks, reason: Why) -> Response:
         stored = context.store().withdraw_observation(
             uuid, context.clock(), reason=plain_text(reason, "the reason")
         )
@@ -71,6 +71,7 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
         "/observations",
         name="readings",
         dependencies=reader,
+        responses=READ_REFUSALS,
         summary="Water given and what was measured, the oldest first",
         response_model=Observations,
     )
@@ -83,9 +84,9 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
     ) -> Response:
         now, zone = context.clock(), context.config().site.zone
         found = context.store().observations(
-            None if since is None else day_start(since, now, zone),
-            None if until is None else day_start(until, now, zone),
-            surface,
+            day_start(since, now, zone) if since else None,
+            day_start(until, now, zone) if until else None,
+            surface or None,
             with_withdrawn=withdrawn,
         )
         rows = [observation_row(one, zone) for one in found]

@@ -19,6 +19,7 @@ from planner.outputs.metrics import METRICS, metrics
 from planner.page import edition
 from planner.reports.rows import Report
 from planner.reports.sentences import read_day
+from planner.service.asked import no_unknown_parameter
 from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
 from planner.service.routes import may_answer
@@ -90,6 +91,7 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     @router.get(
         "/calendar.ics",
+        dependencies=[Depends(no_unknown_parameter)],
         tags=["reads"],
         summary="Windows of the keeper's jobs, and warnings, as a calendar",
         responses=may_answer(422, content={"text/calendar": {"schema": {"type": "string"}}}),
@@ -102,6 +104,7 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     @router.get(
         "/metrics",
+        dependencies=[Depends(no_unknown_parameter)],
         tags=["reads"],
         summary="Gauges in the Prometheus text format",
         responses=may_answer(content={"text/plain": {"schema": {"type": "string"}}}),

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from http import HTTPStatus
+from typing import Any
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
-from planner.errors import ForecastError, InputError, NoPassYet, NotCounted, NotKnown, PlannerError
+from planner.errors import ForecastError, InputError, NoPassYet, NotCounted, NotThere, PlannerError
+from planner.service.asked import UnknownParameter
 from planner.store.records import KeyReused
 
 PROBLEM = "application/problem+json"
@@ -39,9 +42,16 @@ def problem(status: int, detail: str, code: str) -> Response:
     return Response(json.dumps(body, ensure_ascii=False), status, headers, PROBLEM)
 
 
+def as_problem(says: str) -> dict[str, Any]:
+    """A fault as the description of the service has it."""
+    return {"description": says, "content": {PROBLEM: {"schema": Problem.model_json_schema()}}}
+
+
 def status_of(error: PlannerError) -> int:
     """The HTTP status of one of our errors."""
-    if isinstance(error, NotKnown):
+    if isinstance(error, UnknownParameter):
+        return 400
+    if isinstance(error, NotThere):
         return 404
     if isinstance(error, KeyReused):
         return 409
@@ -71,9 +81,27 @@ def attach(app: FastAPI) -> None:
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:
         made = problem(error.status_code, str(error.detail), "Http")
-        # Allow and WWW-Authenticate are part of the answer.
+        # WWW-Authenticate is part of the answer.
         made.headers.update(error.headers or {})
+        if error.status_code == 405:
+            made.headers["Allow"] = ", ".join(_methods_at(request))
         return made
+
+
+def _methods_at(request: Request) -> list[str]:
+    """What may be done at an address: the router itself names only the first of several routes."""
+    path = request.scope["path"].removeprefix(request.scope.get("root_path", ""))
+    described = request.app.openapi()["paths"].get(path)
+    if described is not None:
+        found = {method.upper() for method in described}
+    else:
+        found = {
+            method
+            for method in ("GET", "POST", "PUT", "PATCH", "DELETE")
+            for route in request.app.routes
+            if route.matches({**request.scope, "method": method})[0] is Match.FULL
+        }
+    return sorted(found | {"HEAD"} if "GET" in found else found)
 
 
 class Health(BaseModel):

@@ -7,9 +7,10 @@ from datetime import datetime
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, FastAPI, Query, Request, Response
+from fastapi import APIRouter, Depends, FastAPI, Query, Request, Response
 from msgspec.json import schema_components
 
+from planner.errors import require_known
 from planner.reports import answers
 from planner.reports.answers import encode
 from planner.reports.explain import Explanation
@@ -17,26 +18,33 @@ from planner.reports.explain import explain as explain_hour
 from planner.reports.now import FIXED_KEYS
 from planner.reports.now import now as flat_now
 from planner.reports.sentences import read_day, read_time
+from planner.service.asked import CLOCK, day_schema, no_unknown_parameter
 from planner.service.cache import Draw, ReportCache, send
-from planner.service.problems import PROBLEM, Problem
+from planner.service.problems import as_problem
 
 JSON = "application/json"
 CSV = "text/csv; charset=utf-8"
 
 Job = Annotated[
-    str | None, Query(description="A job by its name in the rules, or a kind of job.", examples=["mowing"])
+    str | None,
+    Query(description="A job by its name in the rules, or a kind of job.", examples=["mowing"]),
 ]
 Surface = Annotated[str | None, Query(description="A surface by its name.", examples=["green"])]
 Day = Annotated[
     str | None,
-    Query(description="today, tomorrow, a weekday or a date, on the site's clock.", examples=["tomorrow"]),
+    Query(
+        description="today, tomorrow, a weekday or a date, on the site's clock.",
+        json_schema_extra=day_schema("today", "tomorrow"),
+        examples=["tomorrow"],
+    ),
 ]
 Responses = dict[int | str, dict[str, Any]]
 
 _SAYS = {
     304: "Not changed since the ETag sent in If-None-Match",
-    400: "A value that cannot be read",
-    404: "No such job or surface; the known ones are listed",
+    400: "A value that cannot be read, or a parameter that the address does not have",
+    404: "No such job, surface or day; the known ones are listed",
+    405: "Only what Allow names",
     422: "A parameter is missing or of the wrong sort",
     503: "No pass is made yet",
 }
@@ -107,22 +115,26 @@ WHOLE: tuple[tuple[str, str, dict[str, object], Draw], ...] = (
 def may_answer(*codes: int, **more: dict[str, Any]) -> Responses:
     """What a route may answer beside its own 200, for the description of the service."""
     responses: Responses = {304: {"description": _SAYS[304]}}
-    for code in (*codes, 503):
-        responses[code] = {
-            "description": _SAYS[code],
-            "content": {PROBLEM: {"schema": Problem.model_json_schema()}},
-        }
+    for code in sorted({400, 405, *codes, 503}):
+        responses[code] = as_problem(_SAYS[code])
     return responses | {200: more} if more else responses
 
 
-def describe_rows(app: FastAPI) -> None:
-    """Adds the schemas of all rows to the description of the service."""
+def describe(app: FastAPI) -> None:
+    """Completes the description of the service: rows of reports, faults as problems, what needs no token here."""
     plain = app.openapi
 
     def openapi() -> dict[str, Any]:
         found = plain()
         _, rows = schema_components(_ROWS, ref_template=_SCHEMAS + "{name}")
         found["components"]["schemas"] |= rows
+        for methods in found["paths"].values():
+            for method, operation in methods.items():
+                if "422" in operation["responses"]:
+                    operation["responses"]["422"] = as_problem(_SAYS[422])
+                if method == "get" and "security" in operation:
+                    # From the service's own machine the diary is read without it.
+                    operation["security"] = [{}, *operation["security"]]
         return found
 
     app.openapi = openapi  # type: ignore[method-assign]  # as the framework's manual has it
@@ -130,7 +142,7 @@ def describe_rows(app: FastAPI) -> None:
 
 def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The reading routes under /api/v1."""
-    router = APIRouter(prefix="/api/v1", tags=["reads"])
+    router = APIRouter(prefix="/api/v1", tags=["reads"], dependencies=[Depends(no_unknown_parameter)])
 
     def answered(request: Request, *key: str | None, draw: Draw, content_type: str = JSON) -> Response:
         return send(request, cache.snapshot().item(key, content_type, draw))
@@ -171,6 +183,9 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     ) -> Response:
         zone = ZoneInfo(cache.snapshot().report.site.timezone)
         chosen = read_day(day, clock(), zone) if day else None
+        dates = dict.fromkeys(row.date for row in cache.snapshot().report.days)
+        if chosen is not None:
+            require_known("day", chosen.isoformat(), tuple(dates))
         return answered(
             request,
             "windows",
@@ -220,7 +235,14 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         request: Request,
         job: Annotated[str, Query(description="A job by its name in the rules.")],
         time: Annotated[
-            str, Query(description="07:30, tomorrow 07:30, or ISO 8601.", examples=["tomorrow 07:30"])
+            str,
+            Query(
+                description="07:30, tomorrow 07:30, or ISO 8601.",
+                json_schema_extra={
+                    "anyOf": [{"type": "string", "pattern": CLOCK}, {"type": "string", "format": "date-time"}]
+                },
+                examples=["tomorrow 07:30"],
+            ),
         ],
         surface: Surface = None,
     ) -> Response:

@@ -8,26 +8,32 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, BackgroundTasks, Body, Depends, FastAPI, Header, HTTPException, Query, Request
+from fastapi import APIRouter, BackgroundTasks, Body, Depends, FastAPI, HTTPException, Query, Request
 from fastapi.responses import Response
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from typing_extensions import TypedDict
 
 from planner.actions import record_work
 from planner.actions.mix_plan import MixAnswer, Stock, stock_of, tank_mix, with_nitrogen
 from planner.actions.told import day_start, plain_text
-from planner.diary.entry import StoredEntry
+from planner.diary.entry import DiaryInput, StoredEntry
 from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entry_row, flat_row, spray_records
 from planner.errors import NoPassYet
 from planner.reports.answers import csv_of, encode
+from planner.service.asked import no_unknown_parameter
 from planner.service.cache import item, send
 from planner.service.context import Context, background, is_loopback
 from planner.service.observations import observations
 from planner.service.problems import OutboxAnswer, OutboxRow
-from planner.service.routes import CSV, JSON
-from planner.service.write_parts import Day, Key
+from planner.service.routes import CSV, JSON, may_answer
+from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Why
 
 Reason = Annotated[str, Query(max_length=2000, description="Why it is changed.")]
 Fields = Annotated[dict[str, object], Body(description="The entry; see docs/diary.md.")]
+
+
+#: The body as the description has it; it is read by the diary itself, which says more of what is wrong.
+_ENTRY = {"requestBody": {"content": {JSON: {"schema": DiaryInput.model_json_schema()}}, "required": True}}
 
 
 class Entries(TypedDict):
@@ -56,7 +62,9 @@ def writes(context: Context) -> APIRouter:
         async with background(context):
             yield
 
-    router = APIRouter(prefix="/api/v1", tags=["diary"], lifespan=lifespan)
+    router = APIRouter(
+        prefix="/api/v1", tags=["diary"], lifespan=lifespan, dependencies=[Depends(no_unknown_parameter)]
+    )
     writer = [Depends(_writer(context))]
     reader = [Depends(_reader(context))]
     router.include_router(observations(context, writer, reader))
@@ -71,8 +79,10 @@ def writes(context: Context) -> APIRouter:
         "/diary",
         status_code=201,
         dependencies=writer,
+        responses=WRITE_REFUSALS,
         summary="Write down work that was done",
         response_model=EntryRow,
+        openapi_extra=_ENTRY,
     )
     def add(request: Request, fields: Fields, later: BackgroundTasks, key: Key = None) -> Response:
         stored = record_work.add(fields, context.config(), context.store(), context.clock(), key=key)
@@ -83,13 +93,16 @@ def writes(context: Context) -> APIRouter:
         "/diary/{uuid}",
         name="replace",
         dependencies=writer,
+        responses=WRITE_REFUSALS,
         summary="Write an entry anew; the old text stays",
         response_model=EntryRow,
+        openapi_extra=_ENTRY,
     )
     @router.patch(
         "/diary/{uuid}",
         name="patch",
         dependencies=writer,
+        responses=WRITE_REFUSALS,
         summary="Change some fields; the old text stays",
         response_model=EntryRow,
     )
@@ -117,6 +130,7 @@ def writes(context: Context) -> APIRouter:
     @router.delete(
         "/diary/{uuid}",
         dependencies=writer,
+        responses=WRITE_REFUSALS,
         summary="Withdraw an entry; it stays in its history",
         response_model=EntryRow,
     )
@@ -124,7 +138,7 @@ def writes(context: Context) -> APIRouter:
         uuid: str,
         request: Request,
         later: BackgroundTasks,
-        reason: Annotated[str, Query(min_length=1, max_length=2000)],
+        reason: Why,
         key: Key = None,
     ) -> Response:
         stored = context.store().withdraw_entry(
@@ -138,10 +152,10 @@ def writes(context: Context) -> APIRouter:
     ) -> tuple[StoredEntry, ...]:
         now, zone = context.clock(), context.config().site.zone
         return context.store().entries(
-            None if since is None else day_start(since, now, zone),
-            None if until is None else day_start(until, now, zone),
-            job,
-            surface,
+            day_start(since, now, zone) if since else None,
+            day_start(until, now, zone) if until else None,
+            job or None,
+            surface or None,
             with_withdrawn=every,
         )
 
@@ -150,7 +164,7 @@ def writes(context: Context) -> APIRouter:
         dependencies=reader,
         summary="What was done, the oldest first; JSON or CSV",
         response_model=Entries,
-        responses={200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
+        responses={**READ_REFUSALS, 200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
     )
     def listed(
         request: Request,
@@ -169,6 +183,7 @@ def writes(context: Context) -> APIRouter:
     @router.get(
         "/diary/sheet",
         dependencies=reader,
+        responses=READ_REFUSALS,
         summary="The spray record; missing fields named",
         response_model=SprayRecords,
     )
@@ -180,6 +195,7 @@ def writes(context: Context) -> APIRouter:
     @router.get(
         "/diary/{uuid}",
         dependencies=reader,
+        responses=READ_REFUSALS,
         summary="One entry with its history",
         response_model=EntryHistory,
     )
@@ -188,7 +204,13 @@ def writes(context: Context) -> APIRouter:
         *before, last = (entry_row(one, zone) for one in context.store().history(uuid))
         return send(request, item(JSON, encode({**last, "history": before})))
 
-    @router.get("/mix", tags=["reads"], summary="Tank and hopper amounts for a job", response_model=MixAnswer)
+    @router.get(
+        "/mix",
+        tags=["reads"],
+        summary="Tank and hopper amounts for a job",
+        response_model=MixAnswer,
+        responses=may_answer(404, 422),
+    )
     def mix_plan(
         request: Request,
         job: str,
@@ -224,6 +246,7 @@ def writes(context: Context) -> APIRouter:
         tags=["reads"],
         summary="The materials file, sprayers and spreaders",
         response_model=Stock,
+        responses=may_answer(),
     )
     def materials(request: Request) -> Response:
         return send(request, item(JSON, encode(stock_of(context.config()))))
@@ -233,6 +256,7 @@ def writes(context: Context) -> APIRouter:
         tags=["reads"],
         summary="Messages of each output: due, sent, unsure, given up",
         response_model=OutboxAnswer,
+        responses=may_answer(),
     )
     def outbox(request: Request) -> Response:
         rows = [OutboxRow(**asdict(one)) for one in context.store().outbox_counts()]
@@ -241,20 +265,24 @@ def writes(context: Context) -> APIRouter:
     return router
 
 
-def _has_token(context: Context, authorization: str | None) -> bool:
-    scheme, _, sent = (authorization or "").partition(" ")
-    if not context.token or scheme.lower() != "bearer":
+#: Described in /openapi.json as the bearer scheme of RFC 6750.
+_BEARER = HTTPBearer(auto_error=False, description="The service's write token.")
+Sent = Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)]
+
+
+def _has_token(context: Context, sent: HTTPAuthorizationCredentials | None) -> bool:
+    if not context.token or sent is None or sent.scheme.lower() != "bearer":
         return False
     # Compared in constant time, so that nobody learns the token sign by sign.
-    return hmac.compare_digest(sent.strip().encode(), context.token.encode())
+    return hmac.compare_digest(sent.credentials.strip().encode(), context.token.encode())
 
 
 def _writer(context: Context) -> Callable[..., None]:
-    def check(authorization: Annotated[str | None, Header()] = None) -> None:
+    def check(sent: Sent) -> None:
         if not context.token:
             name = context.config().service.token_env
             raise HTTPException(403, f"Nothing can be written: no token is set. Set {name} to a long secret.")
-        if not _has_token(context, authorization):
+        if not _has_token(context, sent):
             raise HTTPException(
                 401,
                 "A write needs the header Authorization: Bearer TOKEN with the service's token.",
@@ -265,11 +293,11 @@ def _writer(context: Context) -> Callable[..., None]:
 
 
 def _reader(context: Context) -> Callable[..., None]:
-    def check(request: Request, authorization: Annotated[str | None, Header()] = None) -> None:
+    def check(request: Request, sent: Sent) -> None:
         # The diary names people; on other machines it is read with the token only.
         if request.client is not None and is_loopback(request.client.host):
             return
-        if not _has_token(context, authorization):
+        if not _has_token(context, sent):
             raise HTTPException(
                 401,
                 "From another machine the diary is read with the header Authorization: Bearer TOKEN.",

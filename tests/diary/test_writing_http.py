@@ -147,7 +147,7 @@ def test_reads_that_go_with_it(http):
     mix = http.get("/api/v1/mix?job=foliar_feed&litres=20").json()
     assert mix["says"] == "16.3 L needed; 3.7 L over."
     assert http.get("/api/v1/mix?job=foliar_feed&litres=nan").status_code == 422
-    assert http.get("/api/v1/mix?job=mow_green").status_code == 400
+    assert http.get("/api/v1/mix?job=mow_green").status_code == 404
     names = [one["name"] for one in http.get("/api/v1/materials").json()["materials"]]
     assert "foliar 10-0-4" in names
     assert http.get("/api/v1/outbox").json() == {"outbox": []}

@@ -42,7 +42,7 @@ ASKED: dict[str, tuple[str, ...]] = {
     "/api/v1/materials": ("",),
     "/api/v1/outbox": ("",),
     "/api/v1/diary": ("", "?withdrawn=true", "?format=csv&withdrawn=true"),
-    "/api/v1/diary/sheet": ("", "?format=csv"),
+    "/api/v1/diary/sheet": ("", "?surface=green"),
     "/api/v1/observations": ("", "?surface=green", "?withdrawn=true"),
     "/health": ("",),
     "/calendar.ics": ("",),

@@ -116,7 +116,7 @@ def test_explain_tells_every_need(client: TestClient) -> None:
         ("/api/v1/hours?format=xml", 422, "format"),
         ("/api/v1/explain?job=foliar_feed", 422, "time"),
         ("/api/v1/explain?job=foliar_feed&time=noon", 400, '"noon" is not a time'),
-        ("/api/v1/explain?job=foliar_feed&time=2031-01-01T00:00Z", 400, "outside the hours"),
+        ("/api/v1/explain?job=foliar_feed&time=2031-01-01T00:00Z", 404, "outside the hours"),
         ("/api/v1/explain?job=foliar_feed&time=25:99", 400, "is not a time"),
         ("/api/v1/explain?job=mow_green&time=09:00&surface=collar", 400, "is not done on collar"),
         ("/api/v1/nothing", 404, "Not Found"),
@@ -205,3 +205,35 @@ def test_windows_and_calendar_are_of_every_job_or_of_the_keepers(client, report)
     assert "CATEGORIES:watering" in whole.text
     assert plain.headers["etag"] != whole.headers["etag"]
     assert client.get("/calendar.ics", params={"all": "perhaps"}).status_code == 422
+
+
+def test_a_parameter_that_nobody_reads_is_refused_with_the_nearest_name(client: TestClient) -> None:
+    found = client.get("/api/v1/windows?jobb=spraying")
+    assert found.status_code == 400
+    assert 'no parameter "jobb". Did you mean "job"?' in found.json()["detail"]
+    assert client.get("/api/v1/now?x=1").status_code == 400
+    assert client.get("/calendar.ics?jobs=1").status_code == 400
+    twice = client.get("/api/v1/windows?job=spraying&job=mowing")
+    assert twice.status_code == 400
+    assert "more than once" in twice.json()["detail"]
+
+
+def test_a_date_outside_the_forecast_is_told(client: TestClient) -> None:
+    found = client.get("/api/v1/windows?day=2099-01-01")
+    assert found.status_code == 404
+    assert "2026-05-07" in found.json()["detail"]
+
+
+@pytest.mark.parametrize("path", ["/", "/api/v1/now", "/api/v1/windows?job=spraying", "/calendar.ics", "/none"])
+def test_head_is_the_head_of_get(client: TestClient, path: str) -> None:
+    whole, head = client.get(path), client.head(path)
+    assert head.status_code == whole.status_code
+    assert head.content == b""
+    for name in ("content-type", "etag", "content-length"):
+        assert head.headers.get(name) == whole.headers.get(name)
+
+
+def test_what_may_not_be_done_names_what_may(client: TestClient) -> None:
+    found = client.post("/api/v1/now")
+    assert found.status_code == 405
+    assert found.headers["allow"] == "GET, HEAD"

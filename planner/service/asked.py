@@ -1,0 +1,67 @@
+"""How a read is asked: HEAD as GET without its body, and no parameter that nobody reads."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, get_origin
+
+from fastapi import Request
+
+from planner.errors import InputError, NotKnown
+from planner.terms import WEEKDAYS
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+
+#: A time of day as `read_time` reads it, for the description of the service.
+CLOCK = r"^((today|tomorrow|mon|tue|wed|thu|fri|sat|sun) )?([01]?[0-9]|2[0-3]):[0-5][0-9]$"
+
+
+def day_schema(*words: str) -> dict[str, Any]:
+    """A day as people write it, for the description of the service: these words, a weekday or a date."""
+    return {
+        "anyOf": [
+            {"type": "string", "enum": ["", *words, *WEEKDAYS]},
+            {"type": "string", "format": "date", "pattern": "^(19|2[0-9])"},
+            {"type": "null"},
+        ]
+    }
+
+
+class HeadAsGet:
+    """Answers HEAD with the head of what GET would answer (RFC 9110, section 9.3.2)."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self._app(scope, receive, send)
+            return
+        is_over = False
+
+        async def head_only(message: Message) -> None:
+            nonlocal is_over
+            if message["type"] == "http.response.start":
+                await send(message)
+            elif not is_over:
+                is_over = True
+                await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+        await self._app({**scope, "method": "GET"}, receive, head_only)
+
+
+class UnknownParameter(NotKnown):
+    """A query parameter that the address does not have: the nearest is named."""
+
+
+def no_unknown_parameter(request: Request) -> None:
+    """Refuse what would be passed over in silence. Raises UnknownParameter, and InputError for one given twice."""
+    fields = request.scope["route"].dependant.query_params
+    known = [field.alias for field in fields]
+    lists = {field.alias for field in fields if get_origin(field.field_info.annotation) is list}
+    for name in request.query_params:
+        if name not in known:
+            raise UnknownParameter("parameter", name, known)
+        if name not in lists and len(request.query_params.getlist(name)) > 1:
+            raise InputError(f"{name} is given more than once: give it one value.")
