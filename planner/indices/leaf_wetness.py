@@ -16,18 +16,23 @@ from planner.weather import Array, flag, within
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeafConstants:
-    """Constants of the store (judgement; nothing published for short turf was found).
+    """Constants of the leaf and of the water on it, looked at on two records: see `docs/indices/leaf-wetness.md`.
 
-    The dry limit lies on a flat stretch, 0.005 to 0.02 mm, of the comparison with June 2016 at Payerne.
+    A wetness sensor among a crop, May to September, and the surface of a meadow in June. Nothing published for short
+    turf was found.
     """
 
-    holds_mm: float = 0.5
-    """Water that leaves keep of any rain."""
-    dry_below_mm: float = 0.01
+    sky_share: float = 0.5
+    """Part of the loss to the sky: a leaf has two sides, and one of them sees leaves as warm as itself."""
+    under_wm2k: float = 1.0
+    """Heat that reaches an upper leaf from below, a fifth of what reaches the surface of the sward."""
+    holds_mm: float = 0.1
+    """Water that a leaf keeps of any rain."""
+    dry_below_mm: float = 0.004
     humid_pct: float = 90.0
     """Humidity that counts as wet where the store cannot be computed (Sentelhas 2008)."""
     wet_rain_mm: float = 0.1
-    resumes_mm: float = 0.2
+    resumes_mm: float = 0.1
     """Water taken to lie on a leaf after an hour that humidity alone called wet."""
 
 
@@ -53,27 +58,31 @@ def wet_by_humidity(
     return np.where(wet, 1.0, np.where(np.isnan(humid + rain), np.nan, 0.0))
 
 
-def drying_mm_per_h(
+def leaf_loss_mm_per_h(
     temp_c: ArrayLike,
     rel_humidity_pct: ArrayLike,
     wind_10m_ms: ArrayLike,
     shortwave_wm2: ArrayLike,
     longwave_down_wm2: ArrayLike,
+    under_temp_c: ArrayLike,
     pressure_hpa: ArrayLike = 1013.25,
     *,
-    constants: SurfaceConstants = GRASS_SURFACE,
+    constants: LeafConstants = LEAF,
+    grass: SurfaceConstants = GRASS_SURFACE,
 ) -> Array:
-    """Water that a wet leaf gives to the air in an hour.
+    """Water that a wet leaf gives to the air in an hour; below 0 dew that falls on it.
 
     Parameters   temp_c, rel_humidity_pct, wind_10m_ms : arrays. [degC, %, m/s]
                  shortwave_wm2, longwave_down_wm2 : arrays. [W/m2]
+                 under_temp_c : array. What lies under the leaves: mean air of the day up to the hour. [degC]
                  pressure_hpa : array or float. [hPa]
-    Returns      array, broadcast shape, 0 or more. [mm/h]
+    Returns      array, broadcast shape. [mm/h]
     Valid for    -40 to 50 degC; outside that NaN
     Missing      NaN in, NaN out
-    Differs      resistance of grass (fao-56 equation 4) for that of a single leaf
+    Differs      resistance of grass (fao-56 equation 4) for that of a single leaf, wind at 2 m at least 0.5 m/s; what
+                 the leaf radiates, and takes from below, changes with its temperature
     Source       penman-monteith with no surface resistance (from memory)
-    Check        tests/indices/test_leaf_wetness.py::test_wet_nights_and_dry_days
+    Check        tests/indices/test_leaf_wetness.py::test_leaf_loss_solves_the_balance_of_heat
     """
     temp, pressure = within(temp_c, -40.0, 50.0), within(pressure_hpa, 500.0, 1100.0)
     conductance = np.maximum(WIND_2M_PER_10M * within(wind_10m_ms, 0.0, 75.0), 0.5) / 208.0
@@ -81,37 +90,42 @@ def drying_mm_per_h(
     full = 6.112 * np.exp(17.62 * temp / (243.12 + temp))
     slope = full * 17.62 * 243.12 / np.square(243.12 + temp)
     deficit = full * (1.0 - np.minimum(within(rel_humidity_pct, 0.0, 105.0), 100.0) / 100.0)
+    seen = constants.sky_share * grass.emissivity
     sky = np.asarray(longwave_down_wm2, dtype=np.float64) - STEFAN_BOLTZMANN * kelvin**4
-    income = (1.0 - constants.albedo) * within(shortwave_wm2, -5.0, 1400.0) + constants.emissivity * sky
-    capacity = 100.0 * pressure / (287.05 * kelvin) * 1005.0 * conductance
-    gamma = 1005.0 * pressure / (0.622 * 2.5e6)
-    return np.maximum((slope * income + capacity * deficit) / (slope + gamma), 0.0) * (3600.0 / 2.5e6)
+    below = constants.under_wm2k
+    income = (1.0 - grass.albedo) * within(shortwave_wm2, -5.0, 1400.0) + seen * sky
+    income = income + below * (within(under_temp_c, -50.0, 60.0) - temp)
+    air = 100.0 * pressure / (287.05 * kelvin) * 1005.0
+    # Heat leaves by the air and, the warmer the leaf, by radiation and downwards; vapour by the air alone.
+    heat = air * conductance + 4.0 * seen * STEFAN_BOLTZMANN * kelvin**3 + below
+    gamma = 1005.0 * pressure / (0.622 * 2.5e6) * heat / (air * conductance)
+    return np.asarray((slope * income + heat * deficit) / (slope + gamma) * (3600.0 / 2.5e6))
 
 
 def wet_leaf(
     rain_mm: Array,
-    dew_mm: Array,
-    drying_mm: Array,
+    loss_mm: Array,
     by_humidity: Array,
     *,
     constants: LeafConstants = LEAF,
 ) -> Array:
     """Whether the leaf is wet at the start of the hour or becomes wet within it.
 
-    Parameters   rain_mm, dew_mm, drying_mm : arrays (members, hours). [mm/h]
+    Parameters   rain_mm : array (members, hours). [mm/h]
+                 loss_mm : array (members, hours). `leaf_loss_mm_per_h`, below 0 dew. [mm/h]
                  by_humidity : array (members, hours). 1 or 0 of the humidity rule.
     Returns      array (members, hours). 1 wet, 0 dry.
     Valid for    consecutive hours, oldest first; dry leaf before the first
-    Missing      the humidity rule stands in for hours whose dew, drying or rain are not known; after an
+    Missing      the humidity rule stands in for hours whose rain or loss are not known; after an
                  hour of which nothing can be said, NaN until a full leaf would have dried
     Differs      none
     Source       own-leaf-store (after sentelhas-2008)
     Check        tests/indices/test_leaf_wetness.py::test_wet_nights_and_dry_days
     """
-    rain, dew, drying, rule = np.broadcast_arrays(rain_mm, dew_mm, drying_mm, by_humidity)
-    known = ~np.isnan(rain + dew + drying)
-    change = np.where(known, rain + dew - drying, 0.0)
-    gained = np.where(known, rain + dew, 0.0) >= constants.dry_below_mm
+    rain, loss, rule = np.broadcast_arrays(rain_mm, loss_mm, by_humidity)
+    known = ~np.isnan(rain + loss)
+    change = np.where(known, rain - loss, 0.0)
+    gained = np.where(known, rain + np.maximum(-loss, 0.0), 0.0) >= constants.dry_below_mm
     rests = np.where(rule == 1.0, constants.resumes_mm, 0.0)
     least = _store_mm(change, known, rests, constants.holds_mm) > constants.dry_below_mm
     wet = (least | gained).astype(np.float64)

@@ -1,4 +1,4 @@
-"""Temperature of the grass surface from the balance of heat, and the dew that falls on it."""
+"""Temperature of the grass surface from the balance of heat."""
 
 from __future__ import annotations
 
@@ -126,31 +126,3 @@ def surface_temp_c(
         if not (np.abs(step) > 0.1).any():
             break
     return np.maximum(surface, temp - constants.deepest_below_air_k)
-
-
-def dew_mm_per_h(
-    temp_c: ArrayLike,
-    rel_humidity_pct: ArrayLike,
-    wind_10m_ms: ArrayLike,
-    surface_c: ArrayLike,
-    pressure_hpa: ArrayLike = 1013.25,
-) -> Array:
-    """Water that condenses on the grass in an hour.
-
-    Parameters   temp_c, rel_humidity_pct, wind_10m_ms, pressure_hpa : arrays, as surface_temp_c
-                 surface_c : array. Temperature of the surface. [degC]
-    Returns      array, broadcast shape, 0 or more. [mm/h]
-    Valid for    as surface_temp_c; deposited as ice below 0 degC all the same
-    Missing      NaN in, NaN out
-    Differs      at most 0.1 mm/h, which the radiation of a clear night allows
-    Source       own-balance (the condensation term)
-    Check        tests/indices/test_surface_temp.py::test_dew_only_below_the_dew_point
-    """
-    temp = within(temp_c, -50.0, 50.0)
-    pressure = within(pressure_hpa, 500.0, 1100.0)
-    conductance = np.maximum(WIND_2M_PER_10M * within(wind_10m_ms, 0.0, 75.0), 0.5) / 208.0
-    density = 100.0 * pressure / (_GAS * (temp + KELVIN))
-    surface = within(surface_c, -60.0, 80.0)
-    vapour = within(rel_humidity_pct, 0.0, 105.0) / 100.0 * _ES * np.exp(_EB * temp / (_EC + temp))
-    full = _ES * np.exp(_EB * surface / (_EC + surface))
-    return np.clip((vapour - full) * density * 0.622 / pressure * conductance * 3600.0, 0.0, 0.1)

@@ -126,44 +126,42 @@ def frost_keep_off(q: Quantities) -> Array:
     return frost.keep_off(q["turf_least_c"], q["air_temp_c"], q["sun_altitude_deg"])
 
 
-@rows.sky(
-    unit="mm",
-    says="Dew that forms in the hour",
-    bounds=(0, 0.1),
-    needs=("air_temp_c", "rel_humidity_pct", "wind_10m_ms", "surface_temp_c"),
-    source="own-balance",
-    valid="-50 to 50 C",
-    check="tests/indices/test_surface_temp.py::test_dew_only_below_the_dew_point",
-)
-def dew_mm(q: Quantities) -> Array:
-    return surface.dew_mm_per_h(
-        q["air_temp_c"],
-        q["rel_humidity_pct"],
-        q["wind_10m_ms"],
-        q["surface_temp_c"],
-        q["station_pressure_hpa"],
-    )
-
-
-@rows.sky(
-    unit="0/1",
-    says="Leaf wet from dew or rain",
-    needs=("rain_mm", "dew_mm", "air_temp_c", "rel_humidity_pct", "wind_10m_ms", "sunlight_wm2", "cloud_pct"),
-    source="own-leaf-store",
-    valid="short turf",
-    check="tests/indices/test_leaf_wetness.py::test_wet_nights_and_dry_days",
-)
-def leaf_wet(q: Quantities) -> Array:
-    drying = leaf_wetness.drying_mm_per_h(
+def _leaf_loss_mm(q: Quantities) -> Array:
+    return leaf_wetness.leaf_loss_mm_per_h(
         q["air_temp_c"],
         q["rel_humidity_pct"],
         q["wind_10m_ms"],
         q["sunlight_wm2"],
         surface.longwave_down_wm2(q["air_temp_c"], q["rel_humidity_pct"], q["cloud_pct"] / 100.0),
+        soil_temp.trailing_day_mean_c(q["air_temp_c"]),
         q["station_pressure_hpa"],
     )
+
+
+@rows.sky(
+    unit="mm",
+    says="Dew that forms on the leaf in the hour",
+    bounds=(0, 0.3),
+    needs=("air_temp_c", "rel_humidity_pct", "wind_10m_ms", "sunlight_wm2", "cloud_pct"),
+    source="penman-monteith",
+    valid="-40 to 50 C",
+    check="tests/indices/test_leaf_wetness.py::test_dew_falls_on_clear_humid_nights_only",
+)
+def dew_mm(q: Quantities) -> Array:
+    return np.maximum(-_leaf_loss_mm(q), 0.0)
+
+
+@rows.sky(
+    unit="0/1",
+    says="Leaf wet from dew or rain",
+    needs=("rain_mm", "air_temp_c", "rel_humidity_pct", "wind_10m_ms", "sunlight_wm2", "cloud_pct"),
+    source="own-leaf-store",
+    valid="short turf",
+    check="tests/indices/test_leaf_wetness.py::test_wet_nights_and_dry_days",
+)
+def leaf_wet(q: Quantities) -> Array:
     rule = leaf_wetness.wet_by_humidity(q["rel_humidity_pct"], q["rain_mm"])
-    return leaf_wetness.wet_leaf(q["rain_mm"], q["dew_mm"], drying, rule)
+    return leaf_wetness.wet_leaf(q["rain_mm"], _leaf_loss_mm(q), rule)
 
 
 @rows.sky(

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from planner.verification import soil_temperature
+from planner.verification import leaf_wetness, soil_temperature
 from planner.verification.base import Row
 
 #: Quantity -> the function that makes its rows from the data of a folder; none where the data are not there.
-QUANTITIES: dict[str, Callable[[Path], list[Row]]] = {"soil temperature": soil_temperature.rows}
+QUANTITIES: dict[str, Callable[[Path], list[Row]]] = {
+    "soil temperature": soil_temperature.rows,
+    "leaf wetness": leaf_wetness.rows,
+}
 
 
 def verified(folder: Path, only: str = "") -> list[Row]:

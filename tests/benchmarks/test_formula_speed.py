@@ -97,22 +97,15 @@ def _longwave(t: Array, rh: Array, c: Array) -> Array:
     return (0.84 * c + (1.0 - 0.84 * c) * clear) * 5.670374e-8 * (t + 273.15) ** 4
 
 
-def _dew(t: Array, rh: Array, u: Array, ts: Array) -> Array:
-    ra = np.maximum(0.748 * u, 0.5) / 208.0
-    rho = 101325.0 / (287.05 * (t + 273.15))
-    return np.clip((rh / 100.0 * _magnus(t) - _magnus(ts)) * rho * 0.622 / 1013.25 * ra * 3600.0, 0.0, 0.1)
-
-
-def _drying(t: Array, rh: Array, u: Array, sun: Array, sky: Array) -> Array:
-    es = _magnus(t)
+def _leaf_loss(t: Array, rh: Array, u: Array, sun: Array, sky: Array) -> Array:
+    es, kelvin = _magnus(t), t + 273.15
     slope = es * 17.62 * 243.12 / (243.12 + t) ** 2
     ra = np.maximum(0.748 * u, 0.5) / 208.0
-    net = 0.77 * sun + 0.985 * (sky - 5.670374e-8 * (t + 273.15) ** 4)
-    heat = 101325.0 / (287.05 * (t + 273.15)) * 1005.0 * ra
-    gamma = 1005.0 * 1013.25 / (0.622 * 2.5e6)
-    return np.maximum((slope * net + heat * es * (1.0 - rh / 100.0)) / (slope + gamma), 0.0) * (
-        3600.0 / 2.5e6
-    )
+    net = 0.77 * sun + 0.5 * 0.985 * (sky - 5.670374e-8 * kelvin**4)
+    air = 101325.0 / (287.05 * kelvin) * 1005.0
+    heat = air * ra + 2.0 * 0.985 * 5.670374e-8 * kelvin**3 + 1.0
+    gamma = 1005.0 * 1013.25 / (0.622 * 2.5e6) * heat / (air * ra)
+    return (slope * net + heat * es * (1.0 - rh / 100.0)) / (slope + gamma) * (3600.0 / 2.5e6)
 
 
 def _runoff(p: Array) -> Array:
@@ -144,8 +137,12 @@ PLAIN: list[tuple[str, Callable[..., object], Callable[..., object], tuple[tuple
         (_T, _RH, _U, (-0.3, 3), (-0.1, 0.3)),
     ),
     ("longwave_down_wm2", surface_temp.longwave_down_wm2, _longwave, (_T, _RH, _C)),
-    ("dew_mm_per_h", surface_temp.dew_mm_per_h, _dew, (_T, _RH, _U, _T)),
-    ("drying_mm_per_h", leaf_wetness.drying_mm_per_h, _drying, (_T, _RH, _U, (0, 900), (250, 420))),
+    (
+        "leaf_loss_mm_per_h",
+        lambda *a: leaf_wetness.leaf_loss_mm_per_h(*a, a[0]),
+        _leaf_loss,
+        (_T, _RH, _U, (0, 900), (250, 420)),
+    ),
     (
         "rain_energy_mj_ha_mm",
         rain_energy.rain_energy_mj_ha_mm,

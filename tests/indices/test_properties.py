@@ -98,11 +98,10 @@ LAWS: dict[str, Law] = {
     "surface_temp_c": Law(
         lambda t, rh, u, c: surface_temp.surface_temp_c(t, rh, u, c, t), (_T, _RH, _U, _C), -26, 60
     ),
-    "dew_mm_per_h": Law(surface_temp.dew_mm_per_h, (_T, _RH, _U, _T), 0, 0.1, rises=(1,), falls=(3,)),
-    "drying_mm_per_h": Law(
-        leaf_wetness.drying_mm_per_h,
+    "leaf_loss_mm_per_h": Law(
+        lambda t, rh, u, sun_, sky: leaf_wetness.leaf_loss_mm_per_h(t, rh, u, sun_, sky, t),
         (_T, _RH, _U, (0, 1000), (150, 450)),
-        0,
+        -0.3,
         4,
         rises=(3, 4),
         falls=(1,),

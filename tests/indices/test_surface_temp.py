@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.indices.surface_temp import dew_mm_per_h, longwave_down_wm2, surface_temp_c
+from planner.indices.surface_temp import longwave_down_wm2, surface_temp_c
 from planner.weather import Array
 from tests.indices.made import table
 
@@ -116,13 +116,6 @@ def test_colder_under_clear_still_dry_skies(
 
 def test_strong_wind_brings_the_surface_to_the_air() -> None:
     assert surface_temp_c(5.0, 70.0, 70.0, 0.0, 5.0) == pytest.approx(5.0, abs=0.4)
-
-
-def test_dew_only_below_the_dew_point() -> None:
-    assert dew_mm_per_h(12.0, 95.0, 1.0, 10.0) > 0.0
-    assert dew_mm_per_h(12.0, 95.0, 1.0, 11.9) == 0.0
-    assert dew_mm_per_h(12.0, 60.0, 1.0, 10.0) == 0.0
-    assert dew_mm_per_h(12.0, 100.0, 20.0, 0.0) == pytest.approx(0.1)
 
 
 def test_unknown_cloud_gives_no_surface() -> None:

@@ -74,7 +74,7 @@ def test_the_week_tells_the_tank_what_is_done_and_the_play_day(report: Report) -
         tank="One tank with growth regulator: try it in a jar first.",
     )
     play = work_row(
-        "play", "10T13:00", "10T14:00", surface="green", label="play day", kind="play", planned=True
+        "play", "10T13:05", "10T14:05", surface="green", label="play day", kind="play", planned=True
     )
     done = replace(
         left_row("rolling", "Done on Tue 5 May; nothing is left to do.", surface="green"),
@@ -88,11 +88,11 @@ def test_the_week_tells_the_tank_what_is_done_and_the_play_day(report: Report) -
     assert "Work is counted back from it." in home
     # A play day has no page of its own, and no end that anybody has told.
     assert "/job/play" not in home
-    assert "13:00–14:00" not in home
+    assert "13:05–14:05" not in home
     sheet = page.week_sheet(made).decode()
     assert "foliar feed, green + growth regulator (one tank)" in sheet
     assert "<b>Done already.</b> rolling, green: Done on Tue 5 May" in sheet
-    assert "<b>13:00</b> play day, green" in sheet
+    assert "<b>13:05</b> play day, green" in sheet
 
 
 def test_what_is_left_says_how_late_it_will_be(report: Report) -> None:
