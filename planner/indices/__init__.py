@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from planner.indices import (
     table_air,
+    table_frost,
     table_growth,
     table_leaf,
     table_soil,
@@ -18,7 +19,16 @@ from planner.indices.quantities import Index
 #: The only list of indices. A row stands beside the function that computes it.
 INDICES: tuple[Index, ...] = tuple(
     row
-    for topic in (table_air, table_soil, table_leaf, table_spray, table_growth, table_water, table_wash)
+    for topic in (
+        table_air,
+        table_soil,
+        table_leaf,
+        table_frost,
+        table_spray,
+        table_growth,
+        table_water,
+        table_wash,
+    )
     for row in topic.rows.made
 )
 

@@ -12,7 +12,7 @@ import numpy as np
 from planner.indices import sun
 from planner.indices.frost import off_frost
 from planner.indices.quantities import LocalDays, Quantities
-from planner.indices.table_leaf import night_lowest
+from planner.indices.table_frost import night_lowest
 from planner.weather import NEEDED, Array, mean_of_members
 
 #: Ends of the wash band over ensemble members.

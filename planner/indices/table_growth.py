@@ -8,7 +8,7 @@ from planner.indices import growth, leaf_wetness, sun
 from planner.indices.grasses import light_enough_mol, most_nitrogen_g_m2
 from planner.indices.quantities import Quantities
 from planner.indices.table import Rows
-from planner.indices.table_leaf import night_lowest
+from planner.indices.table_frost import night_lowest
 from planner.weather import Array
 
 #: Days to emergence are given up to here; beyond it the seed waits for warmth.

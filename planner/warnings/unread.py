@@ -9,7 +9,7 @@ from datetime import datetime, time, timedelta
 import numpy as np
 
 from planner.diary.consequences import rain_between
-from planner.indices.table_leaf import bridged_surface_c
+from planner.indices.table_frost import bridged_surface_c
 from planner.terms import short_time
 from planner.warnings.base import Scene
 from planner.warnings.disease import DAYS_AHEAD as DISEASE_DAYS
