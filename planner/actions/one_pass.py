@@ -11,14 +11,27 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from planner.actions.messages import morning_message, outgoing, send_due, state_of
-from planner.actions.pass_input import LAST_PULL, PAST_DAYS, Pull, Record, book, carried, last_pull, record_of
+from planner.actions.pass_input import (
+    GRASS_NIGHTS,
+    LAST_PULL,
+    PAST_DAYS,
+    Pull,
+    Record,
+    book,
+    carried,
+    carried_nights,
+    last_pull,
+    record_of,
+)
 from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config
 from planner.diary.consequences import consequences, diary_quantities
+from planner.diary.grass_nights import told_nights
 from planner.diary.nitrogen import by_own_share, feeding_of
 from planner.diary.timeline import timeline_of
 from planner.diary.water import told_water
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
+from planner.indices.table_frost import expected_nights
 from planner.planning.conditions import conditions_of
 from planner.planning.one_tank import mixes_of
 from planner.planning.plan import make_plan
@@ -107,6 +120,7 @@ def assess(
         diary_quantities=quantities,
         told_water=told_water(config.site, known, forecast.weather, now),
         past=record.past,
+        told_nights=told_nights(known, record.nights, config.site.zone, now),
     )
     conditions = conditions_in(forecast.weather)
     aligned = None if ensemble is None else ensemble.weather.align_to(forecast.weather)
@@ -141,7 +155,7 @@ def assess(
         stale=stale,
         stale_after_h=config.forecast.stale_after_h,
         faults=faults,
-        days=days_of(plan),
+        days=days_of(plan, members),
         consequences=changes,
         wanted=config.wanted,
         keeper_jobs=config.keeper_jobs,
@@ -277,6 +291,7 @@ def _passed(
             REPORT: encode_report(report),
             WORKINGS: encode_workings(workings),
             PAST_DAYS: carried(record.past, sky.weather, sky["soil_temp_c"], config, now),
+            GRASS_NIGHTS: carried_nights(record.nights, expected_nights(sky), config, now),
             LAST_PULL: msgspec.json.encode(pulled),
         },
         schema=report.schema,

@@ -14,6 +14,9 @@ from planner.actions.messages import standing_of
 from planner.config.load import Config
 from planner.diary.book import Book, book_of
 from planner.diary.entry import StoredEntry
+from planner.diary.grass_nights import Expected, kept_nights
+from planner.diary.grass_nights import as_json as nights_as_json
+from planner.diary.grass_nights import from_json as nights_from_json
 from planner.diary.observations import Observation
 from planner.diary.timeline import KEEP_DAYS, as_json, days_of, from_json, kept
 from planner.errors import ForecastError
@@ -30,6 +33,8 @@ if TYPE_CHECKING:
 PAST_DAYS = "past-days"
 #: Name of the part that carries what the last pull found wrong.
 LAST_PULL = "last-pull"
+#: Name of the part that carries what was expected of nights gone by.
+GRASS_NIGHTS = "grass-nights"
 #: What the store's figures may round off of a moment.
 _SAME_MOMENT = timedelta(seconds=1)
 #: How far back days are looked for in kept forecasts when no pass has carried them, and in which strides.
@@ -44,6 +49,7 @@ class Record:
     entries: tuple[StoredEntry, ...] = ()
     observations: tuple[Observation, ...] = ()
     past: Mapping[date, Day] = field(default_factory=dict)
+    nights: Expected = field(default_factory=dict)
     standing: tuple[WarningState, ...] = ()
 
 
@@ -74,6 +80,7 @@ def record_of(store: Store, config: Config, now: datetime) -> Record:
             stored.observation for stored in store.observations(since=now - timedelta(days=KEEP_DAYS))
         ),
         past=past_days(store, config, now),
+        nights=_nights(store),
         standing=standing_of(store.warnings()),
     )
 
@@ -118,6 +125,18 @@ def carried(
     today = now.astimezone(config.site.zone).date()
     fresh = days_of(weather, config.site.zone, soil_c)
     return json.dumps({"days": as_json(kept(past, fresh, today))}, separators=(",", ":")).encode()
+
+
+def _nights(store: Store) -> Expected:
+    """What was expected of nights gone by, as the newest pass has it."""
+    found = store.part(GRASS_NIGHTS)
+    return {} if found is None else nights_from_json(json.loads(found.body)["nights"])
+
+
+def carried_nights(past: Expected, fresh: Expected, config: Config, now: datetime) -> bytes:
+    """The nights kept with those of a new forecast, as the pass carries them on."""
+    nights = kept_nights(past, fresh, now.astimezone(config.site.zone).date())
+    return json.dumps({"nights": nights_as_json(nights)}, separators=(",", ":")).encode()
 
 
 def weather_of(found: KeptForecast) -> HourlyWeather | None:

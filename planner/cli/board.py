@@ -90,7 +90,7 @@ def warnings(report: Report) -> list[str]:
 def days(report: Report, surface: str | None = None) -> list[str]:
     """A row per day; wash differs by surface, so the surface that is sown (or the first) is shown."""
     names = list(dict.fromkeys(row.surface for row in report.days))
-    title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>9}{'turf':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
+    title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>9}{'grass':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
     units = f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{'°C':>9}{'°C':>6}{'mm':>7}{'km/h':>7}{'°C':>6}"
     lines = [title, units]
     for row in _merged(report.days, [surface] if surface else names):
@@ -99,13 +99,13 @@ def days(report: Report, surface: str | None = None) -> list[str]:
         lines.append(
             f"{short_date(date.fromisoformat(row.date)) + partial:<11}{_num(row.growth_potential, 2):>7}"
             f"{_num(row.rain_wash_risk, 2):>6}{_num(row.frost_risk, 2):>7}{air:>9}"
-            f"{_num(row.surface_min_c, 0):>6}{_num(row.rain_mm, 1):>7}"
+            f"{_num(row.grass_min_c, 0):>6}{_num(row.rain_mm, 1):>7}"
             f"{_num(row.wind_2m_max_kmh, 0):>7}{_num(row.soil_temp_c, 0):>6}"
         )
     where = surface or ("the surface most at risk" if len(names) > 1 else names[0] if names else "")
     lines += wrap(
-        f"growth and wash: {where}. frost: ground frost in the night that ends that morning. turf: lowest "
-        "temperature of the leaf. wash is an index, not a chance. * part of the day only.",
+        f"growth and wash: {where}. frost: ground frost in the night that ends that morning. grass: lowest "
+        "temperature at its tips. wash is an index, not a chance. * part of the day only.",
         "  ",
     )
     return lines

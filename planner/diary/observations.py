@@ -45,7 +45,10 @@ class Figures(BaseModel):
     )
     height_mm: float | None = Field(default=None, gt=0, le=500, description="Height of the leaf, mm.")
     grass_min_c: float | None = Field(
-        default=None, ge=-60, le=40, description="Lowest of the night at the grass, C. Kept for later use."
+        default=None,
+        ge=-60,
+        le=40,
+        description="Lowest of the night at the tips of the grass, C. Moves the chance of frost.",
     )
     wind_2m_kmh: float | None = Field(
         default=None, ge=0, le=250, description="Wind at 2 m on the spot, km/h."

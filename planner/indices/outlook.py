@@ -46,6 +46,7 @@ class DayFigures:
     pythium_risk: float | None = None
     frost_risk: float | None
     air_frost_risk: float | None
+    grass_min_c: float | None
     surface_min_c: float | None
     off_frost_at: datetime | None
     sunrise: datetime | None
@@ -56,33 +57,37 @@ class DayFigures:
 class _Night:
     frost_risk: float | None = None
     air_frost_risk: float | None = None
+    grass_min_c: float | None = None
     surface_min_c: float | None = None
     off_frost_at: datetime | None = None
 
 
-def day_figures(surfaces: Mapping[str, Quantities]) -> dict[str, list[DayFigures]]:
+def day_figures(
+    surfaces: Mapping[str, Quantities], members: Quantities | None = None
+) -> dict[str, list[DayFigures]]:
     """The figures of each local day of the hours, oldest first, for every surface of a site by its name.
 
     Temperatures in C, rain and water in mm. `sunrise`, `sunset` and `off_frost_at` are aware moments. What is not
     known is None; figures of a cut day hold for the hours that are there. Members are averaged; the wash band is
-    then their 10th and 90th percentile. Frost is that of the night which ends on the day. Raises NotKnown for
-    quantities of the sky alone.
+    then their 10th and 90th percentile. Frost is that of the night which ends on the day, its chance the mean
+    over `members`, the sky of an ensemble, where one is there. `grass_min_c` is what a thermometer at the grass reads,
+    `surface_min_c` the surface as it radiates. Raises NotKnown for quantities of the sky alone.
     """
     found: dict[str, list[DayFigures]] = {}
     sky: list[DayFigures] | None = None
     for name, quantities in surfaces.items():
         # All surfaces of a site lie under one sky.
-        sky = _sky_days(quantities) if sky is None else sky
+        sky = _sky_days(quantities, members or quantities) if sky is None else sky
         found[name] = [
             replace(day, **figures) for day, figures in zip(sky, _surface_days(quantities), strict=True)
         ]
     return found
 
 
-def _sky_days(q: Quantities) -> list[DayFigures]:
+def _sky_days(q: Quantities, frosts: Quantities) -> list[DayFigures]:
     """The figures that the sky alone decides; those of the surface are left open."""
     days, rain = q.days, q["rain_mm"]
-    nights, known = _night_columns(q), _hours_known(q, q.days)
+    nights, known = _night_columns(q, frosts), _hours_known(q, q.days)
     air_min = mean_of_members(days.lowest(q["air_temp_c"]))
     air_max = mean_of_members(days.highest(q["air_temp_c"]))
     rain_sum, rain_most = mean_of_members(days.total(rain)), mean_of_members(days.highest(rain))
@@ -105,6 +110,7 @@ def _sky_days(q: Quantities) -> list[DayFigures]:
                 et0_mm=_figure(et0[number]),
                 frost_risk=night.frost_risk,
                 air_frost_risk=night.air_frost_risk,
+                grass_min_c=night.grass_min_c,
                 surface_min_c=night.surface_min_c,
                 off_frost_at=night.off_frost_at,
                 sunrise=sunrise,
@@ -182,25 +188,26 @@ def _share(daily: Array, share: float) -> Array:
     return out
 
 
-def _night_columns(q: Quantities) -> dict[date, _Night]:
+def _night_columns(q: Quantities, frosts: Quantities) -> dict[date, _Night]:
     """Frost figures of each night, under the date of its morning."""
     nights = q.nights
-    ground, air = q["frost_chance_ground"], q["frost_chance_air"]
+    ground, air = frosts["frost_chance_ground"], frosts["frost_chance_air"]
     firsts = list(nights.first_hour)
     ground_chance, air_chance = mean_of_members(ground[:, firsts]), mean_of_members(air[:, firsts])
-    lowest = mean_of_members(night_lowest(q, "surface_temp_c"))
-    surface = mean_of_members(q["surface_temp_c"])
+    lowest, surface = (mean_of_members(night_lowest(q, name)) for name in ("grass_temp_c", "surface_temp_c"))
+    grass = mean_of_members(q["grass_temp_c"])
     bounds = [*firsts, q.weather.hours]
     rows: dict[date, _Night] = {}
     for number, evening in enumerate(nights.dates):
         off = None
-        hours = surface[bounds[number] : bounds[number + 1]]
+        hours = grass[bounds[number] : bounds[number + 1]]
         if not np.isnan(lowest[number]) and not np.isnan(hours).all():
             off = off_frost(q, after=q.weather.time(bounds[number] + int(np.nanargmin(hours))))
         rows[evening + timedelta(days=1)] = _Night(
             frost_risk=_figure(ground_chance[number]),
             air_frost_risk=_figure(air_chance[number]),
-            surface_min_c=_figure(lowest[number]),
+            grass_min_c=_figure(lowest[number]),
+            surface_min_c=_figure(surface[number]),
             off_frost_at=off,
         )
     return rows

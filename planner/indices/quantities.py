@@ -8,7 +8,7 @@ and shared by all surfaces of a site.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -131,6 +131,15 @@ class ToldWater:
     """Water in the root zone by a probe, percent of the volume; NaN where none was read."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldNights:
+    """Grass minima that the keeper has read, and what was expected of nights gone by, by the date of the morning."""
+
+    read_c: Mapping[date, float] = field(default_factory=dict)
+    expected: Mapping[date, tuple[float, float]] = field(default_factory=dict)
+    """Lowest and spread of nights before those of the weather, by the shipped calibration."""
+
+
 class Quantities:
     """Weather and indices of one surface (or of the sky alone, when `surface` is None)."""
 
@@ -148,6 +157,7 @@ class Quantities:
         constants: Mapping[str, float] | None = None,
         told_water: Mapping[str, ToldWater] | None = None,
         past: Mapping[date, Day] | None = None,
+        told_nights: ToldNights | None = None,
     ) -> None:
         self.weather = weather
         self.site = site
@@ -158,6 +168,7 @@ class Quantities:
         """By the name of the surface; none for a surface with nothing on record."""
         self.past: Mapping[date, Day] = past or {} if sky is None else sky.past
         """Local days before the hours, and such as the hours hold in part, as they were kept."""
+        self.told_nights = told_nights or ToldNights()
         self.sowings = tuple(s for s in sowings if surface is not None and s.surface == surface.name)
         self._table = table
         self._sky = sky

@@ -24,8 +24,6 @@ class SurfaceConstants:
     emissivity: float = 0.985
     thatch_wm2k: float = 5.0
     """Conductance of thatch and top soil."""
-    deepest_below_air_k: float = 6.0
-    """Depression below the air at which the answer is held."""
     albedo: float = 0.23
     leaf_resistance_sm: float = 50.0
     """Surface resistance of clipped grass by day (ASCE-EWRI 2005, from memory)."""
@@ -81,8 +79,7 @@ def surface_temp_c(
     Returns      array, broadcast shape. [degC]
     Valid for    air -50 to 50 degC; not for high basins under a deep inversion, where it is several K too low
     Missing      NaN in, NaN out
-    Differs      wind at 2 m is at least 0.5 m/s; at most 6 K below the air; by day leaves transpire through a
-                 surface resistance of 50 s/m
+    Differs      wind at 2 m is at least 0.5 m/s; by day leaves transpire through a surface resistance of 50 s/m
     Source       own-balance (parts: fao-56 equations 4 and 47, brutsaert-1975, unsworth-monteith-1975)
     Check        tests/indices/test_surface_temp.py::test_payerne_nights_better_than_air
     """
@@ -125,4 +122,4 @@ def surface_temp_c(
         surface = surface + step
         if not (np.abs(step) > 0.1).any():
             break
-    return np.maximum(surface, temp - constants.deepest_below_air_k)
+    return surface

@@ -50,7 +50,7 @@ class Rows:
 #: Name and what it is. All are optional; what is left out has the default of its formula.
 SITE_CONSTANTS: Mapping[str, str] = MappingProxyType(
     {
-        "surface_shift_k": "added to the surface temperature at night, learned from own readings [K]",
+        "grass_shift_k": "added to the grass temperature at night before own readings move it [K]",
         "nitrogen_most_g_m2": "nitrogen of a month of full growth [g/m2]",
         "light_enough_mol": "least daily light that holds the turf in good order [mol/m2/d]",
         "firm_pct": "share of field capacity under which the ground carries wheels [%]",

@@ -1,67 +1,137 @@
-"""Rows of frost: how cold the grass may be, the hours to keep off it, and the chance of the night."""
+"""Rows of frost: what a thermometer at the grass reads, the hours to keep off, and the chance of the night."""
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 import numpy as np
 
-from planner.indices import frost
+from planner.indices import frost, grass_min
 from planner.indices import surface_temp as surface
 from planner.indices.quantities import LocalDays, Quantities
 from planner.indices.table import Rows
-from planner.indices.table_leaf import under_cloud_c
-from planner.weather import Array
+from planner.indices.table_leaf import sunlight_at_label, under_thatch_c
+from planner.weather import Array, Mask, mean_of_members
 
-#: So many hours in a row without cloud are taken as clear, the cold side; a longer gap leaves the night unread.
+#: So many hours in a row without cloud are taken as clear, the cold side; over a longer gap the air speaks alone.
 SHORT_GAP_H = 3
-#: Air this warm keeps the turf off freezing whatever else is missing: no turf is 10 K below the air (judgement; over
-#: stations and years one night in a hundred is more than 9.6 K below).
-NO_FROST_AIR_C = 10.0
-#: Hours with the screen at or below freezing from which the turf counts as frozen without any cloud. Judgement.
-FROZEN_AIR_H = 2
+#: A night with a dark hour that is not known has the chance of its known hours, where that is so high. Judgement.
+DECIDED = 0.9
+#: Air that was measured is known to what a thermometer is read to. [K]
+_READ_TO_K = 0.1
 rows = Rows()
 
 
-def bridged_surface_c(q: Quantities) -> Array:
-    """The surface, computed under a clear sky where cloud alone is missing for at most `SHORT_GAP_H` hours. [degC]
+def balance_c(q: Quantities) -> Array:
+    """The surface, under a clear sky where cloud alone is missing for at most `SHORT_GAP_H` hours. [degC]
 
     Shape (members or 1, hours). A clear sky is the cold side of what it can have been.
     """
-    known = q["surface_temp_c"]
-    gap = np.isnan(q["cloud_pct"])
-    if not (np.isnan(known).any() and gap.any()):
+    known, cloud = q["surface_temp_c"], q["cloud_pct"]
+    short = _short_gaps(np.isnan(cloud))
+    hours = np.flatnonzero(short.any(axis=0))
+    if not hours.size:
         return known
+    clear = surface.surface_temp_c(
+        q["air_temp_c"][:, hours],
+        q["rel_humidity_pct"][:, hours],
+        q["wind_10m_ms"][:, hours],
+        np.where(short, 0.0, cloud)[:, hours] / 100.0,
+        under_thatch_c(q)[:, hours],
+        q["station_pressure_hpa"][:, hours],
+        # Sunlight may be worked out from the cloud that is missing; none is the cold side.
+        np.nan_to_num(sunlight_at_label(q)[:, hours]),
+    )
+    out = np.broadcast_to(known, np.broadcast_shapes(known.shape, (clear.shape[0], known.shape[1]))).copy()
+    out[:, hours] = np.where(short[:, hours], clear, out[:, hours])
+    return out
+
+
+def _short_gaps(gap: Mask) -> Mask:
     # The run of gaps that an hour lies in reaches from the last known hour before it to the next one after it.
     hours = np.arange(gap.shape[1])
     before = np.maximum.accumulate(np.where(gap, -1, hours), axis=1)
     after = np.minimum.accumulate(np.where(gap, hours.size, hours)[:, ::-1], axis=1)[:, ::-1]
-    short = gap & (after - before - 1 <= SHORT_GAP_H)
-    if not short.any():
-        return known
-    clear = under_cloud_c(q, np.where(short, 0.0, q["cloud_pct"]))
-    return np.where(np.isnan(known), clear, known)
+    return np.asarray(gap & (after - before - 1 <= SHORT_GAP_H))
+
+
+def _expected(q: Quantities, shift_k: float) -> tuple[Array, Array]:
+    """Grass temperature and the spread of its calibration, each of shape (members or 1, hours)."""
+    balance, sun = balance_c(q), q["sun_altitude_deg"]
+    grass = grass_min.grass_temp_c(balance, q["wind_10m_ms"], sun, shift_k)
+    alone = grass_min.air_less_c(q["air_temp_c"], sun, grass_min.AIR_ALONE_K + shift_k)
+    spread = np.where(
+        np.isnan(grass), grass_min.AIR_ALONE_SPREAD_K, grass_min.grass_spread_k(q["wind_10m_ms"])
+    )
+    return np.where(np.isnan(grass), alone, grass), spread
+
+
+def expected_nights(q: Quantities) -> dict[date, tuple[float, float]]:
+    """What the shipped calibration expects of the nights up to today, by the date of the morning: lowest and spread.
+
+    Nights that are not wholly known are left out. [degC, K]
+    """
+    grass, spread = (mean_of_members(part) for part in _expected(q, 0.0))
+    lowest, today = _lowest(q, grass[None, :])[0], q.now.astimezone(q.site.zone).date()
+    bounds = [*q.nights.first_hour, q.weather.hours]
+    found = {}
+    for number, evening in enumerate(q.nights.dates):
+        morning = evening + timedelta(days=1)
+        if morning <= today and not np.isnan(lowest[number]):
+            begin, end = bounds[number], bounds[number + 1]
+            coldest = begin + int(np.nanargmin(grass[begin:end]))
+            found[morning] = (float(lowest[number]), float(spread[coldest]))
+    return found
+
+
+def own_correction(q: Quantities) -> tuple[float, float]:
+    """Shift of the calibration by what was read at this site, and the factor of its spread. [K, 1]"""
+    start, told = q.constants.get("grass_shift_k", 0.0), q.told_nights
+    if not told.read_c:
+        return start, 1.0
+    expected = {**told.expected, **expected_nights(q)}
+    today = q.now.astimezone(q.site.zone).date()
+    nights = [
+        (read - expected[morning][0], expected[morning][1], (today - morning).days)
+        for morning, read in told.read_c.items()
+        if morning in expected and morning <= today
+    ]
+    error, spread, age = np.array(nights, dtype=np.float64).reshape(-1, 3).T
+    return grass_min.own_correction(error, spread, age, start)
 
 
 @rows.sky(
     unit="C",
-    says="Temperature the leaf surface has at the least: known, or as far below the air as it may fall",
-    bounds=(-66, 75),
-    needs=("air_temp_c", "surface_temp_c"),
-    source="own-balance",
-    valid="-50 to 50 C",
+    says="Temperature a thermometer at the tips of the grass reads; its lowest is the grass minimum",
+    bounds=(-75, 90),
+    needs=("surface_temp_c", "air_temp_c", "wind_10m_ms", "sun_altitude_deg"),
+    source="own-grass-minimum",
+    valid="-50 to 50 C; open ground",
+    check="tests/verification/test_ground_frost.py::test_shipped_calibration_is_the_fit",
+)
+def grass_temp_c(q: Quantities) -> Array:
+    """The balance calibrated; from the air alone where the balance is not known."""
+    return _expected(q, own_correction(q)[0])[0]
+
+
+@rows.sky(
+    unit="C",
+    says="Grass temperature; where cloud, wind or humidity are not known the coldest of a hundred nights",
+    bounds=(-75, 90),
+    needs=("grass_temp_c", "surface_temp_c", "air_temp_c"),
+    source="own-grass-minimum",
+    valid="-50 to 50 C; open ground",
     check="tests/indices/test_rows.py::test_turf_is_held_at_its_coldest_where_cloud_is_not_known",
 )
 def turf_least_c(q: Quantities) -> Array:
-    """The surface where it can be computed, else the coldest that the air allows: the cautious side of frost."""
-    computed = bridged_surface_c(q)
-    deepest = surface.GRASS_SURFACE.deepest_below_air_k
-    return np.where(np.isnan(computed), q["air_temp_c"] - deepest, computed)
+    """What needs read: the cautious side of frost."""
+    coldest = grass_min.air_less_c(q["air_temp_c"], q["sun_altitude_deg"], -grass_min.COLDEST_BELOW_AIR_K)
+    return np.where(np.isnan(balance_c(q)), coldest, q["grass_temp_c"])
 
 
 @rows.sky(
     unit="0/1",
-    says="Frost on the turf, or gone for less than an hour: keep off",
+    says="Frost on the grass, or gone for less than an hour: keep off",
     needs=("turf_least_c", "air_temp_c", "sun_altitude_deg"),
     source="own-frost-chance",
     valid="nights known up to the thaw",
@@ -80,13 +150,22 @@ def night_lowest(q: Quantities, name: str) -> Array:
 
 
 def _lowest(q: Quantities, values: Array) -> Array:
-    nights, up = q.nights, q["sun_altitude_deg"] > 0.0
-    lowest = nights.lowest(np.where(np.isnan(values) & up, np.inf, values))
-    whole = np.ones(len(nights.dates), dtype=bool)
+    lowest = q.nights.lowest(np.where(np.isnan(values) & _sun_is_up(q), np.inf, values))
+    return np.where(_whole(q) & np.isfinite(lowest), lowest, np.nan)
+
+
+def _sun_is_up(q: Quantities) -> Mask:
+    return np.asarray(q["sun_altitude_deg"] > 0.0)
+
+
+def _whole(q: Quantities) -> Mask:
+    """Which nights the hours neither leave before the sun is up, nor enter after it; shape (nights,)."""
+    up = _sun_is_up(q)
+    whole = np.ones(len(q.nights.dates), dtype=bool)
     whole[0] = _since_noon_h(q, 0) < 1.0 or not up[0, 0]
     end = _since_noon_h(q, q.weather.hours - 1)
     whole[-1] &= end >= 23.0 or (end >= 12.0 and bool(up[0, -1]))
-    return np.where(whole & np.isfinite(lowest), lowest, np.nan)
+    return whole
 
 
 def _since_noon_h(q: Quantities, hour: int) -> float:
@@ -101,40 +180,39 @@ def night_lead_days(q: Quantities, nights: LocalDays) -> Array:
     return np.array([(middle - q.now).total_seconds() / 86400.0 for middle in middles])
 
 
-def _turf_lowest(q: Quantities) -> Array:
-    """Lowest of the turf in each night, (members, nights), for the chance of frost.
-
-    Missing cloud does not blank a night where the air decides: warm air rules frost out, and air at or below freezing
-    for hours is frost on the grass, which is then at most as warm as the air.
-    """
-    air = q["air_temp_c"]
-    turf = bridged_surface_c(q)
-    warm = np.isnan(turf) & (air >= NO_FROST_AIR_C)
-    lowest = _lowest(q, np.where(warm, air - surface.GRASS_SURFACE.deepest_below_air_k, turf))
-    frozen = q.nights.total((air <= 0.0).astype(np.float64)) >= FROZEN_AIR_H
-    coldest_air = q.nights.lowest(np.where(np.isnan(air), np.inf, air))
-    return np.where(np.isnan(lowest) & frozen, coldest_air, lowest)
-
-
-def _frost_chance(q: Quantities, lowest: Array) -> Array:
+def _forecast_spread_k(q: Quantities) -> Array:
+    """Spread of the forecast in each hour, shape (1, hours): none in hours that are past."""
     # Members may share one air temperature and differ in rain and wind alone.
     if q["air_temp_c"].shape[0] > 1:
-        spread = np.array(frost.MEMBER_SPREAD_K)
+        ahead = np.full((1, q.weather.hours), frost.MEMBER_SPREAD_K)
     else:
-        spread = frost.forecast_spread_k(night_lead_days(q, q.nights))
-    return q.nights.spread(frost.frost_chance(lowest, spread))
+        ahead = q.nights.spread(frost.forecast_spread_k(night_lead_days(q, q.nights))[None, :])
+    return np.where(q.weather.epoch_s <= q.now.timestamp(), 0.0, ahead)
+
+
+def _night_chance(q: Quantities, temp_c: Array, spread_k: Array) -> Array:
+    """The chance of the likeliest hour of each night, in all its hours."""
+    chance = frost.frost_chance(np.minimum(temp_c, 40.0), np.hypot(spread_k, _forecast_spread_k(q)))
+    unknown = np.isnan(chance)
+    highest = q.nights.highest(np.where(unknown, 0.0, chance))
+    gaps = q.nights.total((unknown & ~_sun_is_up(q)).astype(np.float64)) > 0.0
+    nothing = q.nights.lowest(unknown.astype(np.float64)) > 0.0
+    open_end = nothing | ((gaps | ~_whole(q)) & (highest < DECIDED))
+    return q.nights.spread(np.where(open_end, np.nan, highest))
 
 
 @rows.sky(
     unit="0-1",
-    says="Chance of frost on the grass in the night from noon to noon",
-    needs=("surface_temp_c",),
+    says="Chance that the grass minimum of the night from noon to noon is below 0 C",
+    needs=("surface_temp_c", "air_temp_c", "wind_10m_ms", "sun_altitude_deg"),
     source="own-frost-chance",
     valid="nights known up to sunrise",
-    check="tests/indices/test_frost.py::test_frost_chance_worked_values",
+    check="tests/verification/test_ground_frost.py::test_chances_beat_the_air_at_stations_left_out",
 )
 def frost_chance_ground(q: Quantities) -> Array:
-    return _frost_chance(q, _turf_lowest(q))
+    shift, factor = own_correction(q)
+    grass, spread = _expected(q, shift)
+    return _night_chance(q, grass, factor * spread)
 
 
 @rows.sky(
@@ -146,4 +224,4 @@ def frost_chance_ground(q: Quantities) -> Array:
     check="tests/indices/test_frost.py::test_frost_chance_worked_values",
 )
 def frost_chance_air(q: Quantities) -> Array:
-    return _frost_chance(q, night_lowest(q, "air_temp_c"))
+    return _night_chance(q, q["air_temp_c"], np.array(_READ_TO_K))

@@ -10,19 +10,17 @@ from planner.indices.quantities import Quantities
 from planner.indices.table import Rows
 from planner.weather import Array
 
-#: Sunlight at which a shift learned at night no longer counts.
-SHIFT_GONE_WM2 = 100.0
 rows = Rows()
 
 
-def _sunlight_at_label(q: Quantities) -> Array:
+def sunlight_at_label(q: Quantities) -> Array:
     """Sunlight at the start of each hour, half way between the means of the hours beside it."""
     here = q["sunlight_wm2"]
     before = np.concatenate([here[:, :1], here[:, :-1]], axis=-1)
     return np.where(np.isnan(before), here, 0.5 * (before + here))
 
 
-def _under_thatch_c(q: Quantities) -> Array:
+def under_thatch_c(q: Quantities) -> Array:
     """Soil as forecast; else the day's mean air, with which the balance was fitted."""
     forecast = q["soil_temp_6cm_c"]
     if not np.isnan(forecast).any():
@@ -32,7 +30,7 @@ def _under_thatch_c(q: Quantities) -> Array:
 
 @rows.sky(
     unit="C",
-    says="Temperature of the leaf surface",
+    says="Temperature of the leaf surface as it radiates: what dew, leaf and inversion read",
     bounds=(-60, 80),
     needs=(
         "air_temp_c",
@@ -48,26 +46,15 @@ def _under_thatch_c(q: Quantities) -> Array:
     check="tests/indices/test_surface_temp.py::test_payerne_nights_better_than_air",
 )
 def surface_temp_c(q: Quantities) -> Array:
-    return under_cloud_c(q, q["cloud_pct"])
-
-
-def under_cloud_c(q: Quantities, cloud_pct: Array) -> Array:
-    """The surface under this cloud in place of the forecast's, shape (members or 1, hours). [degC]"""
-    light = _sunlight_at_label(q)
-    computed = surface.surface_temp_c(
+    return surface.surface_temp_c(
         q["air_temp_c"],
         q["rel_humidity_pct"],
         q["wind_10m_ms"],
-        cloud_pct / 100.0,
-        _under_thatch_c(q),
+        q["cloud_pct"] / 100.0,
+        under_thatch_c(q),
         q["station_pressure_hpa"],
-        light,
+        sunlight_at_label(q),
     )
-    shift = q.constants.get("surface_shift_k", 0.0)
-    if shift == 0.0:
-        return computed
-    # The shift was learned on nights, so it fades out as the sun comes up.
-    return np.clip(computed + shift * np.clip(1.0 - light / SHIFT_GONE_WM2, 0.0, 1.0), -60.0, 80.0)
 
 
 def _leaf_loss_mm(q: Quantities) -> Array:

@@ -91,7 +91,7 @@ def chart(
     kinds = [kind for kind in KINDS_OF_JOB if kind in found] + sorted({*found} - {*KINDS_OF_JOB})
     head = 18.0 + 15.0 * len(kinds)
     shown = [row for row in rows if scale.start <= row.time < scale.end]
-    temps = [row[name] for row in shown for name in ("air_temp_c", "surface_temp_c")]
+    temps = [row[name] for row in shown for name in ("air_temp_c", "grass_temp_c")]
     winds = [value for row in shown for value in (row["wind_2m_kmh"], _gust(row))]
     panes = {
         "temp": pane(temps, head + 16, head + 96),
@@ -104,7 +104,7 @@ def chart(
 
     lines = {
         "air": _line(shown, "temp", panes, x, lambda row: row["air_temp_c"]),
-        "turf": _line(shown, "temp", panes, x, lambda row: row["surface_temp_c"]),
+        "grass": _line(shown, "temp", panes, x, lambda row: row["grass_temp_c"]),
         "wind": _line(shown, "wind", panes, x, lambda row: row["wind_2m_kmh"]),
         "gust": _line(shown, "wind", panes, x, _gust),
     }

@@ -12,7 +12,7 @@ from datetime import date, datetime
 
 from planner.indices import INDEX
 from planner.indices.past import Day
-from planner.indices.quantities import Quantities, ToldWater
+from planner.indices.quantities import Quantities, ToldNights, ToldWater
 from planner.indices.table_spray import edge_rows
 from planner.planning.suitability import Suitability, judge_needs, needs_of
 from planner.planning.windows import Moments, moments_of
@@ -67,13 +67,15 @@ def conditions_of(
     diary_quantities: Mapping[str, Mapping[str, Array]] | None = None,
     told_water: Mapping[str, ToldWater] | None = None,
     past: Mapping[date, Day] | None = None,
+    told_nights: ToldNights | None = None,
 ) -> SiteConditions:
     """The quantities of a site and all its surfaces; each is computed when a need first asks for it.
 
     `diary_quantities`: what is known from the diary and not from the weather, by surface and name.
     `told_water`: water given, and water measured in the root zone, by surface. `past`: the days kept before.
+    `told_nights`: grass minima read.
     """
-    sky = Quantities(weather, site, INDEX, now=now, constants=constants, past=past)
+    sky = Quantities(weather, site, INDEX, now=now, constants=constants, past=past, told_nights=told_nights)
     surfaces = {
         surface.name: Quantities(
             weather,

@@ -10,6 +10,7 @@ from planner.diary.consequences import Consequences
 from planner.diary.due import Wanted
 from planner.indices.outlook import DayFigures, day_figures
 from planner.planning.apart import Away
+from planner.planning.conditions import SiteConditions
 from planner.planning.plan import Plan
 from planner.warnings.base import Notice
 from planner.warnings.life import Life
@@ -81,8 +82,8 @@ class Assessment:
         return min(heard, ran + timedelta(hours=max(RUN_LASTS_H, self.stale_after_h)))
 
 
-def days_of(plan: Plan) -> dict[str, list[DayFigures]]:
-    """The days of every surface, from the local day of the pass on."""
+def days_of(plan: Plan, members: SiteConditions | None = None) -> dict[str, list[DayFigures]]:
+    """The days of every surface, from the local day of the pass on; the chance of frost is over members, if any."""
     today = plan.made_at.astimezone(plan.conditions.site.zone).date()
-    found = day_figures(plan.conditions.surfaces)
+    found = day_figures(plan.conditions.surfaces, None if members is None else members.sky)
     return {name: [day for day in days if day.date >= today] for name, days in found.items()}

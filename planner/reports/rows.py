@@ -14,7 +14,7 @@ from planner.margin import State
 from planner.reports.surface_rows import DueRow, GroundRow, SprayRow, SurfaceRow
 
 #: The number of this shape. A stored report of another number is not read; the next pass replaces it.
-SCHEMA = 2
+SCHEMA = 3
 
 
 class SiteRow(Struct, frozen=True, kw_only=True):
@@ -232,7 +232,10 @@ class DayRow(Struct, frozen=True, kw_only=True):
     """Share of members whose day and night allow it; None of these is known outside the range of its paper."""
     frost_risk: float | None
     air_frost_risk: float | None
+    grass_min_c: float | None
+    """Lowest of the night at the tips of the grass: what ground frost is told by."""
     surface_min_c: float | None
+    """Lowest of the surface as it radiates."""
     off_frost_at: datetime | None
     sunrise: datetime | None
     sunset: datetime | None

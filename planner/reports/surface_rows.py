@@ -19,7 +19,7 @@ class UnderfootRow(Struct, frozen=True, kw_only=True):
     state: State
     cause: str
     says: str
-    surface_temp_c: float | None
+    grass_temp_c: float | None
     storage_pct_fc: float | None
 
 

@@ -13,7 +13,7 @@ from planner.diary.consequences import Fed, Leaf, OfSurface, RainOnSpray, Regula
 from planner.diary.due import Due
 from planner.diary.growth import MonthOfFeed
 from planner.diary.nitrogen import PassOfFeed
-from planner.indices.frost import off_frost
+from planner.indices.frost import FROSTED_C, off_frost
 from planner.indices.quantities import Quantities
 from planner.margin import State
 from planner.reports.assessment import Assessment
@@ -38,8 +38,6 @@ from planner.site import Sowing
 from planner.terms import short_time
 from planner.weather import mean_of_members
 
-#: Turf below this carries frost or is about to. The default of frost release. Judgement.
-_FROSTED_C = 0.5
 #: Above this share of field capacity feet leave marks, by soil. `guess`
 _SOFT_PCT = {"sand": 105.0, "loam": 100.0, "clay": 95.0}
 #: Share of the sown seed not yet rooted above which feet should keep to the edge. Judgement.
@@ -65,7 +63,7 @@ def _underfoot(q: Quantities, now: datetime) -> tuple[UnderfootRow, ...]:
     weather, zone = q.weather, q.site.zone
     first = max(0, weather.index(now))
     last = min(weather.hours, first + _HOURS)
-    names = ("surface_temp_c", "soil_frozen", "storage_pct_fc", "leaf_wet", "seed_exposure")
+    names = ("grass_temp_c", "soil_frozen", "storage_pct_fc", "leaf_wet", "seed_exposure")
     turf, soil_frozen, water, wet, seed = (mean_of_members(q[name][:, first:last]) for name in names)
     rows: list[UnderfootRow] = []
     off = None
@@ -89,7 +87,7 @@ def _underfoot(q: Quantities, now: datetime) -> tuple[UnderfootRow, ...]:
                 state=state,
                 cause=cause,
                 says=says,
-                surface_temp_c=known(turf[hour], 1),
+                grass_temp_c=known(turf[hour], 1),
                 storage_pct_fc=known(water[hour], 0),
             )
         )
@@ -105,8 +103,8 @@ def _hour(
     not_read = "Not known: the forecast lacks what frost or wetness is worked out from."
     if np.isnan(turf):
         return "unread", "unread", not_read
-    if turf < _FROSTED_C:
-        return "barred", "frost", f"Keep off: turf {turf:.1f} °C, frosted or close to it."
+    if turf < FROSTED_C:
+        return "barred", "frost", f"Keep off: grass {turf:.1f} °C, frosted or close to it."
     if np.isnan(water) or np.isnan(frozen):
         return "unread", "unread", not_read
     if frozen >= 0.5:
@@ -118,7 +116,7 @@ def _hour(
         return "narrow", "seed", "Whether seed lies open here is not known: walk round what was sown."
     if seed > _SEED_LIES:
         return "narrow", "seed", "Seed lies here: walk round it."
-    stands = f"turf {turf:.0f} °C, {water:.0f} % of field capacity"
+    stands = f"grass {turf:.0f} °C, {water:.0f} % of field capacity"
     if np.isnan(wet):
         says = f"Firm underfoot: {stands}; whether the leaf is wet is not known."
         return "narrow", "wet_unread", says

@@ -18,6 +18,7 @@ HOURLY_INDICES = (
     "wind_2m_kmh",
     "delta_t_k",
     "surface_temp_c",
+    "grass_temp_c",
     "leaf_wet",
     "inversion_likely",
     "sun_altitude_deg",

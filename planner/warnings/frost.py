@@ -2,113 +2,162 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from planner.indices.frost import off_frost
+from planner.indices.frost import FROSTED_C, off_frost
 from planner.indices.quantities import Quantities
 from planner.warnings.base import Notice, Scene, level_of
 from planner.warnings.nights import night_name
-from planner.weather import Array
+from planner.weather import Array, Mask, mean_of_members
 
 #: How far ahead a night is worth naming; beyond this a minimum is hardly known.
 NIGHTS_AHEAD = 3
-#: Turf that stays at or above this in its coldest hour carries no frost. Judgement.
+#: Grass that stays at or above this carries no frost any more. Judgement.
 _NO_FROST_C = 2.5
+#: Ends of the range of the members that is told.
+_LOW_SHARE, _HIGH_SHARE = 0.1, 0.9
 _CAUTION = "Keep feet, wheels and rollers off until then; do not hose frost off in freezing air."
 
 
 def frost(scene: Scene) -> list[Notice]:
-    """One warning for each of the coming nights in which the turf may freeze."""
-    sky = scene.plan.conditions.sky
-    weather, zone, nights = sky.weather, scene.plan.conditions.site.zone, sky.nights
-    ground, air = sky["frost_chance_ground"], sky["frost_chance_air"]
-    surface, screen, dew = sky["surface_temp_c"], sky["air_temp_c"], sky["dew_point_c"]
+    """One warning for each of the coming nights in which the grass may freeze.
+
+    Raised on the chance of ground frost; where an ensemble is there, on its mean over the members, whatever the plain
+    forecast says. Temperatures are those of a thermometer at the grass.
+    """
+    sky = (scene.members or scene.plan.conditions).sky
+    weather, nights = sky.weather, sky.nights
     bounds = [*nights.first_hour, weather.hours]
     first = weather.index(scene.now)
     notices = []
     for number, (begin, end) in enumerate(zip(bounds, bounds[1:], strict=False)):
         if end <= max(first, 0) or begin > first + 24 * NIGHTS_AHEAD:
             continue
-        chances = ground[:, begin:end]
-        if np.isnan(chances).all():
-            chances = air[:, begin:end]
-            if np.isnan(chances).all():
-                continue
-        chance = float(np.nanmean(np.nanmax(chances, axis=1)))
-        if chance < scene.floor("frost_note"):
+        chance = _chance(sky["frost_chance_ground"], begin, end)
+        # Where the grass is not known the screen speaks for it.
+        chance = _chance(sky["frost_chance_air"], begin, end) if chance is None else chance
+        if chance is None or chance < scene.floor("frost_note"):
             continue
-        turf, air_here = surface[0, begin:end], screen[0, begin:end]
-        # Where the turf is not known the screen speaks for it: frozen air lies over frozen grass.
-        unknown = np.isnan(turf)
-        turf = np.where(unknown & (unknown.all() | (air_here <= 0.0)), air_here, turf)
-        if not (np.nanmin(turf) < _NO_FROST_C):
-            continue
-        coldest = begin + int(np.nanargmin(turf))
-        # A night whose coldest hour is past is no news, unless the frost still lies.
-        if coldest < first and not np.any(turf[max(first - begin, 0) :] < 0.5):
-            continue
-        turf_min, screen_min = float(np.nanmin(turf)), float(np.nanmin(screen[0, begin:end]))
-        air_chances = air[:, begin:end]
-        air_known = not np.isnan(air_chances).all()
-        # An hour that is missing hides the chance of the night; frozen air that was read bites all the same.
-        air_chance = (
-            float(np.nanmean(np.nanmax(air_chances, axis=1))) if air_known else float(screen_min <= 0.0)
-        )
-        freezing = np.flatnonzero(turf < 0.5)
-        begins = weather.time(begin + int(freezing[0])) if freezing.size else weather.time(coldest)
-        off = off_frost(sky, after=weather.time(coldest))
-        tonight = begins - scene.now <= timedelta(hours=24)
-        soon = begins - scene.now <= timedelta(hours=30)
-        care = scene.thresholds["frost_care"]
-        # Air frost tonight bites more than leaf; the margin keeps the level from swinging.
-        act = care if tonight and air_chance >= 0.5 else None
-        calm_act = care if soon and air_chance >= 0.5 - scene.margin else None
-        evening = nights.dates[number]
-        when = night_name(evening, scene.now, zone)
-        hoar = None if np.isnan(dew[0, coldest]) else bool(dew[0, coldest] >= turf_min - 0.5)
-        at = weather.time(coldest).astimezone(zone)
-        off_text = f" Off the frost from {off.astimezone(zone):%H:%M}." if off is not None else ""
-        notices.append(
-            Notice(
-                kind="frost",
-                surface=None,
-                begins=begins,
-                ends=off or _over(sky, turf, begin, coldest),
-                level=level_of(chance, care, act),
-                calm_level=level_of(chance + scene.margin, care, calm_act),
-                raised_from=scene.thresholds["frost_note"],
-                chance=round(chance, 2),
-                strength=chance,
-                says=(
-                    f"Ground frost {_word(chance)} {when}: turf about {turf_min:.1f} °C near {at:%H:%M}. "
-                    f"Air frost {_word(air_chance) if air_known else 'not known'}: air lowest {screen_min:.1f} °C."
-                    + (" Dry cold: turf may freeze without turning white." if hoar is False else "")
-                    + off_text
-                ),
-                advice=(
-                    _CAUTION,
-                    "No rolling on frozen soil, even at noon.",
-                ),
-                figures={
-                    "surface_min_c": round(turf_min, 1),
-                    "air_min_c": round(screen_min, 1),
-                    "ground_frost_chance": round(chance, 2),
-                    "air_frost_chance": round(air_chance, 2) if air_known else None,
-                    "off_frost_at": off.isoformat() if off is not None else None,
-                    "hoar": None if hoar is None else "likely" if hoar else "unlikely",
-                },
-            )
-        )
+        notice = _of_night(scene, sky, chance, nights.dates[number], (begin, end))
+        if notice is not None:
+            notices.append(notice)
     return notices
 
 
-def _over(sky: Quantities, turf: Array, begin: int, coldest: int) -> datetime:
+def _of_night(
+    scene: Scene, sky: Quantities, chance: float, evening: date, hours: tuple[int, int]
+) -> Notice | None:
+    weather, zone = sky.weather, scene.plan.conditions.site.zone
+    first, (begin, end) = weather.index(scene.now), hours
+    cold = _coldest_members(sky, begin, end)
+    grass, screen = _of_members(sky["grass_temp_c"], cold)[begin:end], _lowest(sky["air_temp_c"], begin, end)
+    lowest = _lowest(sky["grass_temp_c"], begin, end)
+    if np.isnan(grass).all():
+        return None
+    coldest = begin + int(np.nanargmin(grass))
+    # A night whose coldest hour is past is no news, unless the frost still lies.
+    if coldest < first and not np.any(grass[max(first - begin, 0) :] < FROSTED_C):
+        return None
+    air_chance = _chance(sky["frost_chance_air"], begin, end)
+    screen_min = float(np.nanmean(screen))
+    # An hour that is missing hides the chance of the night; frozen air that was read bites all the same.
+    air_bites = float(screen_min <= 0.0) if air_chance is None else air_chance
+    freezing = np.flatnonzero(grass < FROSTED_C)
+    begins = weather.time(begin + int(freezing[0])) if freezing.size else weather.time(coldest)
+    off = off_frost(sky, after=weather.time(coldest), members=cold)
+    tonight = begins - scene.now <= timedelta(hours=24)
+    soon = begins - scene.now <= timedelta(hours=30)
+    care = scene.thresholds["frost_care"]
+    # Air frost tonight bites more than leaf; the margin keeps the level from swinging.
+    act = care if tonight and air_bites >= 0.5 else None
+    calm_act = care if soon and air_bites >= 0.5 - scene.margin else None
+    surface_min = float(np.nanmin(np.append(_of_members(sky["surface_temp_c"], cold)[begin:end], np.inf)))
+    dew = float(_of_members(sky["dew_point_c"], cold)[coldest])
+    # Hoar grows on the leaf, where that radiates itself below the dew point.
+    cold_leaf = surface_min if np.isfinite(surface_min) else float(np.nanmin(grass))
+    hoar = None if np.isnan(dew) else bool(dew >= cold_leaf - 0.5)
+    at = weather.time(coldest).astimezone(zone)
+    is_ensemble = lowest.size > 1
+    return Notice(
+        kind="frost",
+        surface=None,
+        begins=begins,
+        ends=off or _over(sky, grass, begin, coldest),
+        level=level_of(chance, care, act),
+        calm_level=level_of(chance + scene.margin, care, calm_act),
+        raised_from=scene.thresholds["frost_note"],
+        # Over members it is a share until the members are calibrated.
+        chance=None if is_ensemble else round(chance, 2),
+        share=round(chance, 2) if is_ensemble else None,
+        strength=chance,
+        says=(
+            f"Ground frost {_word(chance)} {night_name(evening, scene.now, zone)}: "
+            f"grass {_range(lowest)} near {at:%H:%M}{_freeze(lowest)}. "
+            f"Air frost {'not known' if air_chance is None else _word(air_chance)}: "
+            f"air lowest {_range(screen, about='')}."
+            + (" Dry cold: turf may freeze without turning white." if hoar is False else "")
+            + (f" Off the frost from {off.astimezone(zone):%H:%M}." if off is not None else "")
+        ),
+        advice=(_CAUTION, "No rolling on frozen soil, even at noon."),
+        figures={
+            "grass_min_c": round(float(np.nanmean(lowest)), 1),
+            "surface_min_c": round(surface_min, 1) if np.isfinite(surface_min) else None,
+            "air_min_c": round(screen_min, 1),
+            "ground_frost_chance": round(chance, 2),
+            "air_frost_chance": None if air_chance is None else round(air_chance, 2),
+            "off_frost_at": off.isoformat() if off is not None else None,
+            "hoar": None if hoar is None else "likely" if hoar else "unlikely",
+        },
+    )
+
+
+def _chance(chances: Array, begin: int, end: int) -> float | None:
+    """Mean over the members of the worst hour of each; None where no member is known."""
+    here = chances[:, begin:end]
+    known = here[~np.isnan(here).all(axis=1)]
+    return float(np.nanmax(known, axis=1).mean()) if known.size else None
+
+
+def _lowest(values: Array, begin: int, end: int) -> Array:
+    """Lowest of the night in each member that is known, shape (members,); one NaN where none is."""
+    here = values[:, begin:end]
+    known = here[~np.isnan(here).all(axis=1)]
+    return np.asarray(np.nanmin(known, axis=1)) if known.size else np.array([np.nan])
+
+
+def _coldest_members(sky: Quantities, begin: int, end: int) -> Mask:
+    """The members whose grass freezes in the night; all where none does. Shape (members or 1,)."""
+    grass = sky["grass_temp_c"][:, begin:end]
+    freezes = (grass < FROSTED_C).any(axis=1)
+    return np.asarray(freezes if freezes.any() else ~freezes)
+
+
+def _of_members(values: Array, members: Mask) -> Array:
+    """Mean of these members hour by hour, shape (hours,); of the one column that all share, where they do."""
+    return mean_of_members(values[members] if values.shape[0] == members.size else values)
+
+
+def _range(lowest: Array, about: str = "about ") -> str:
+    if lowest.size == 1:
+        return f"{about}{lowest[0]:.1f} °C"
+    low, high = np.quantile(lowest, [_LOW_SHARE, _HIGH_SHARE])
+    return f"{low:.1f} to {high:.1f} °C"
+
+
+def _freeze(lowest: Array) -> str:
+    """How many members freeze; nothing for a single forecast."""
+    if lowest.size == 1:
+        return ""
+    return f", below 0 °C in {int((lowest < 0.0).sum())} of {lowest.size} forecasts"
+
+
+def _over(sky: Quantities, grass: Array, begin: int, coldest: int) -> datetime:
     """The end of a night without a known hour of release: the first mild hour after its coldest, else its last."""
     after = coldest - begin + 1
-    mild = np.flatnonzero(turf[after:] >= _NO_FROST_C)
-    hour = after + int(mild[0]) if mild.size else turf.size - 1
+    mild = np.flatnonzero(grass[after:] >= _NO_FROST_C)
+    hour = after + int(mild[0]) if mild.size else grass.size - 1
     return sky.weather.time(begin + hour)
 
 

@@ -9,7 +9,8 @@ from datetime import datetime, time, timedelta
 import numpy as np
 
 from planner.diary.consequences import rain_between
-from planner.indices.table_frost import bridged_surface_c
+from planner.indices.grass_min import COLDEST_BELOW_AIR_K
+from planner.indices.table_frost import DECIDED, balance_c
 from planner.terms import short_time
 from planner.warnings.base import Scene
 from planner.warnings.disease import DAYS_AHEAD as DISEASE_DAYS
@@ -117,14 +118,20 @@ def _wash(scene: Scene) -> set[int]:
 
 
 def _frost(scene: Scene) -> set[int]:
-    """Hours of the coming nights whose lowest turf temperature is not known, and which the air does not decide."""
+    """Hours of the coming nights whose grass temperature is not known, and which the air does not decide.
+
+    From the air alone there is a chance, but no all-clear: so far below the air as grass may be, it may freeze.
+    """
     sky = scene.plan.conditions.sky
     first, ahead = sky.weather.index(scene.now), 24 * NIGHTS_AHEAD
-    chance = np.isnan(_padded(sky["frost_chance_ground"], first, ahead))
-    turf = chance & np.isnan(_padded(bridged_surface_c(sky), first, ahead))
-    # One hour that is not known leaves its whole night unread; the hour itself is named where it is still to come.
-    either = turf if turf.any() else chance
-    return {first + int(hour) for hour in np.flatnonzero(either)}
+    chance = _padded(sky["frost_chance_ground"], first, ahead)
+    air, sun = _padded(sky["air_temp_c"], first, ahead), _padded(sky["sun_altitude_deg"], first, ahead)
+    grass = np.isnan(_padded(balance_c(sky), first, ahead)) & ~(sun > 0.0)
+    open_air = grass & ~(air > COLDEST_BELOW_AIR_K) & ~(chance >= DECIDED)
+    if open_air.any():
+        return {first + int(hour) for hour in np.flatnonzero(open_air)}
+    # One hour that is not known leaves its whole night unread.
+    return {first + int(hour) for hour in np.flatnonzero(np.isnan(chance))}
 
 
 def _rainfast(scene: Scene) -> set[int]:

@@ -9,12 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from planner.indices import frost, growth, humidity, runoff
+from planner.indices import growth, humidity, runoff
+from planner.verification.evening import fit_radiation_frost
 from tests.indices import published_tables as tables
 from tests.indices.published_fao import FAO_FIGURES
 from tests.indices.published_figure import Printed
 from tests.indices.published_figure import printed_figure as _p
-from tests.indices.test_frost import T0, TD0, TN
+from tests.verification.test_evening import T0, TD0, TN
 
 PAGE = Path(__file__).parents[2] / "docs" / "published-checks.md"
 
@@ -56,7 +57,7 @@ FIGURES: tuple[Printed, ...] = (
         "lowest of a frost night, C",
         "10 C and dew point 2 C, fitted to ten nights",
         "-0.7409219",
-        lambda: frost.fit_radiation_frost(T0, TD0, TN).lowest_c(10.0, 2.0),
+        lambda: fit_radiation_frost(T0, TD0, TN).lowest_c(10.0, 2.0),
         "fao-frost-2005",
         "chapter 5 (R package frost)",
     ),

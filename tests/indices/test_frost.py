@@ -1,4 +1,4 @@
-"""Chance of frost, the published regression, and the hour off the frost."""
+"""Chance of frost, and the hour off the frost."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.indices.frost import (
-    fit_grass_minimum,
-    fit_radiation_frost,
     forecast_spread_k,
     frost_chance,
     keep_off,
@@ -19,33 +17,6 @@ from planner.indices.frost import (
 )
 from planner.weather import HourlyWeather
 from tests.indices.made import quantities, weather
-
-#: Ten nights of Snyder and de Melo-Abreu 2005 (FAO frost book), as quoted in the R package frost.
-T0 = [3.2, 0.8, 0.2, 2.6, 4.4, 5.2, 2.7, 1.2, 4.5, 5.6]
-TD0 = [-4.2, -8.8, -6.5, -6.2, -6.1, 2.6, -0.7, -1.7, -1.2, 0.1]
-TN = [-3.1, -5.0, -6.3, -5.4, -4.0, -2.5, -4.8, -5.0, -4.4, -3.3]
-
-
-def test_two_stage_regression_published_prediction() -> None:
-    # Published output for 10 C and dew point 2 C: -0.7409219.
-    fit = fit_radiation_frost(T0, TD0, TN)
-    assert float(fit.lowest_c(10.0, 2.0)) == pytest.approx(-0.7409219, abs=1e-6)
-
-
-def test_ordinary_regression_does_not_give_the_published_prediction() -> None:
-    columns = np.stack([np.ones(10), T0, TD0], axis=1)
-    weights = np.linalg.lstsq(columns, np.array(TN), rcond=None)[0]
-    assert float(weights @ [1.0, 10.0, 2.0]) == pytest.approx(-1.029, abs=0.001)
-
-
-def test_regression_leaves_out_unknown_nights_and_refuses_too_few() -> None:
-    whole = fit_radiation_frost(T0, TD0, TN)
-    with_gap = fit_radiation_frost([*T0, np.nan], [*TD0, 1.0], [*TN, 1.0])
-    assert with_gap == whole
-    with pytest.raises(ValueError, match="give at least four"):
-        fit_radiation_frost(T0[:3], TD0[:3], TN[:3])
-    with pytest.raises(ValueError, match="give at least thirty"):
-        fit_grass_minimum(T0, T0, T0, TN)
 
 
 def test_frost_chance_worked_values() -> None:
@@ -229,11 +200,3 @@ def test_the_spread_is_given_for_sixteen_days_and_the_night_after() -> None:
     # A quarter of a kelvin a day more than 1.5 K.
     np.testing.assert_allclose(forecast_spread_k([12.0, 17.0]), [4.25, 5.5])
     assert np.isnan(forecast_spread_k(17.01))
-
-
-def test_the_regression_holds_for_earthly_evenings_and_needs_four_nights() -> None:
-    fit = fit_radiation_frost(T0[:4], TD0[:4], TN[:4])
-    for temp, dew in ((39.0, 39.0), (-39.0, -59.0), (25.0, 25.0), (-25.0, -35.0)):
-        assert np.isfinite(fit.lowest_c(temp, dew))
-    for temp, dew in ((41.0, 0.0), (-41.0, 0.0), (0.0, 41.0), (0.0, -61.0)):
-        assert np.isnan(fit.lowest_c(temp, dew))

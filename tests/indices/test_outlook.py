@@ -27,6 +27,7 @@ NAMES = {
     "wash_chance",
     "frost_risk",
     "air_frost_risk",
+    "grass_min_c",
     "surface_min_c",
     "off_frost_at",
     "soil_temp_c",
@@ -78,6 +79,7 @@ def test_frost_belongs_to_the_morning_and_the_hour_of_thaw_is_named() -> None:
     assert morning["frost_risk"] > 0.8
     assert morning["air_frost_risk"] > 0.5
     assert morning["surface_min_c"] < -2.0
+    assert morning["grass_min_c"] < morning["surface_min_c"] - 0.3
     off = morning["off_frost_at"]
     assert isinstance(off, datetime)
     assert off.utcoffset() is not None
@@ -94,7 +96,9 @@ def test_mild_night_has_no_thaw() -> None:
 def test_unknown_is_none_and_the_rest_is_there() -> None:
     made = weather(72, cloud_pct=None, shortwave_wm2=None)
     row = day_rows(quantities(made))[1]
-    assert row["frost_risk"] is None
+    # Without cloud the air alone tells a chance of ground frost, and what a thermometer at the grass would read.
+    assert row["frost_risk"] is not None
+    assert row["grass_min_c"] is not None
     assert row["surface_min_c"] is None
     assert row["dli_mol"] is None
     assert row["air_frost_risk"] is not None

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from planner.indices import evapotranspiration as et
 from planner.indices import (
     frost,
+    grass_min,
     growth,
     humidity,
     leaf_wetness,
@@ -96,7 +97,7 @@ LAWS: dict[str, Law] = {
     ),
     "longwave_down_wm2": Law(surface_temp.longwave_down_wm2, (_T, _RH, _C), 50, 660, rises=(0, 1)),
     "surface_temp_c": Law(
-        lambda t, rh, u, c: surface_temp.surface_temp_c(t, rh, u, c, t), (_T, _RH, _U, _C), -26, 60
+        lambda t, rh, u, c: surface_temp.surface_temp_c(t, rh, u, c, t), (_T, _RH, _U, _C), -40, 60
     ),
     "leaf_loss_mm_per_h": Law(
         lambda t, rh, u, sun_, sky: leaf_wetness.leaf_loss_mm_per_h(t, rh, u, sun_, sky, t),
@@ -108,6 +109,15 @@ LAWS: dict[str, Law] = {
     ),
     "wet_by_humidity": Law(
         leaf_wetness.wet_by_humidity, (_RH, (0, 5)), 0, 1, rises=(0, 1), ignores_gap_of=(0, 1)
+    ),
+    "grass_temp_c": Law(grass_min.grass_temp_c, ((-30, 30), _U, (-60, 60)), -33, 30.1, rises=(0, 1, 2)),
+    "grass_spread_k": Law(grass_min.grass_spread_k, (_U,), 0.5, 2.5, falls=(0,)),
+    "air_less_c": Law(grass_min.air_less_c, ((-30, 30), (-60, 60)), -33, 30, rises=(0, 1)),
+    "daily_grass_min_c": Law(
+        grass_min.daily_grass_min_c, ((-30, 30), (-30, 30), _U, _C), -60, 60, rises=(0, 2, 3), falls=(1,)
+    ),
+    "daily_ground_frost_chance": Law(
+        grass_min.daily_ground_frost_chance, ((-30, 15), (-20, 30), _U, _C), 0, 1
     ),
     "frost_chance": Law(frost.frost_chance, ((-30, 30), (0.3, 5)), 0, 1, falls=(0,)),
     "forecast_spread_k": Law(frost.forecast_spread_k, ((-5, 16),), 1.5, 6, rises=(0,)),

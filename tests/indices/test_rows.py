@@ -10,6 +10,8 @@ import pytest
 
 from planner.errors import NotKnown
 from planner.indices import INDEX
+from planner.indices.frost import frost_chance
+from planner.indices.grass_min import HOURLY, grass_spread_k
 from planner.indices.grasses import GRASSES
 from planner.indices.growth import growth_potential
 from planner.indices.quantities import Quantities
@@ -140,13 +142,57 @@ def test_brown_patch_and_dollar_spot_lie_on_the_days() -> None:
 
 
 def test_turf_is_held_at_its_coldest_where_cloud_is_not_known() -> None:
-    # Judgement on the cautious side: no surface is reckoned more than 6 K below the air (surface_temp.py), so
-    # that is what it may be where the sky is not known.
+    # The coldest of a hundred days at US climate stations (2020, infrared): 9.4 K below the air.
     clear = quantities(weather(48, cloud_pct=0.0, air_temp_c=5.0))
     unknown = quantities(weather(48, cloud_pct=np.nan, air_temp_c=5.0))
+    night, noon = clear["sun_altitude_deg"][0] < 0.0, clear["sun_altitude_deg"][0] > 10.0
     assert np.isnan(unknown["surface_temp_c"]).all()
-    assert (unknown["turf_least_c"] == 5.0 - 6.0).all()
-    assert (unknown["turf_least_c"] <= clear["surface_temp_c"] + 1e-9).all()
-    assert (clear["turf_least_c"] == clear["surface_temp_c"]).all()
+    assert (unknown["turf_least_c"][0, night] == 5.0 - 9.5).all()
+    assert (unknown["turf_least_c"][0, noon] == 5.0).all()
+    assert (unknown["turf_least_c"][0, night] <= clear["turf_least_c"][0, night]).all()
+    assert (clear["turf_least_c"] == clear["grass_temp_c"]).all()
     nothing = quantities(weather(48, air_temp_c=np.nan))
     assert np.isnan(nothing["turf_least_c"]).all()
+
+
+def test_thermometer_at_the_grass_reads_below_the_surface_at_night_and_as_it_by_day() -> None:
+    # Irish and Dutch grass minima: the surface less 1.4 K at 3 m/s.
+    q = quantities(weather(48, wind_10m_ms=3.0))
+    gap = (q["grass_temp_c"] - q["surface_temp_c"])[0]
+    sun = q["sun_altitude_deg"][0]
+    np.testing.assert_allclose(gap[sun < 0.0], HOURLY.at_one_ms_k + HOURLY.per_log_wind_k * np.log(3.0))
+    np.testing.assert_allclose(gap[sun > 10.0], 0.0, atol=1e-12)
+
+
+def test_calibration_leaves_what_dew_leaf_and_inversion_read() -> None:
+    plain, shifted = (
+        quantities(weather(48, air_temp_c=3.0), constants=c) for c in ({}, {"grass_shift_k": -1.5})
+    )
+    for name in ("surface_temp_c", "dew_mm", "leaf_wet", "inversion_likely"):
+        np.testing.assert_array_equal(plain[name], shifted[name])
+    night = plain["sun_altitude_deg"][0] < 0.0
+    change = (shifted["grass_temp_c"] - plain["grass_temp_c"])[0]
+    np.testing.assert_allclose(change[night], -1.5)
+    assert shifted["frost_chance_ground"][0, 30] > plain["frost_chance_ground"][0, 30]
+
+
+def test_without_cloud_the_air_alone_tells_a_chance_with_its_wider_spread() -> None:
+    # Grass less air minimum, Ireland and De Bilt: -2.06 K, spread 1.50 K; a day ahead the forecast adds 1.5 K.
+    q = quantities(weather(72, air_temp_c=3.0, cloud_pct=None))
+    night = q.nights.first_hour[1] + 10
+    wanted = frost_chance(3.0 - 2.06, float(np.hypot(1.5, 1.5)))
+    assert q["frost_chance_ground"][0, night] == pytest.approx(float(wanted), abs=1e-6)
+
+
+def test_hours_that_are_past_carry_no_error_of_a_forecast() -> None:
+    made = weather(72, air_temp_c=3.0, cloud_pct=0.0, rel_humidity_pct=80.0)
+    ahead, past = quantities(made, now=made.start), quantities(made, now=made.end)
+    night = ahead.nights.first_hour[1] + 10
+    grass = ahead["grass_temp_c"][0]
+    spread = grass_spread_k(made["wind_10m_ms"])[0, night]
+    coldest = grass[ahead.nights.first_hour[1] : ahead.nights.first_hour[2]].min()
+    assert past["frost_chance_ground"][0, night] == pytest.approx(float(frost_chance(coldest, spread)))
+    assert abs(past["frost_chance_ground"][0, night] - 0.5) > abs(
+        ahead["frost_chance_ground"][0, night] - 0.5
+    )
+    assert past["frost_chance_air"][0, night] < 1e-9

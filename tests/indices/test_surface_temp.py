@@ -93,8 +93,9 @@ def test_worked_nights(
     assert surface_temp_c(air, rh, wind, cloud, ground, pressure) == pytest.approx(surface, abs=0.05)
 
 
-def test_depression_is_held_at_six_degrees() -> None:
-    assert surface_temp_c(4, 60, 0.5, 0, 6) == pytest.approx(-2.0)
+def test_depression_has_no_floor() -> None:
+    # 6 % of days at US climate stations fell more than 6 K below the air: a fixed floor of 6 K was not the coldest.
+    assert surface_temp_c(4.0, 40.0, 0.0, 0.0, -4.0) < 4.0 - 6.5
 
 
 temps, humids = st.floats(-10, 25), st.floats(40, 98)
@@ -111,7 +112,6 @@ def test_colder_under_clear_still_dry_skies(
     assert surface_temp_c(air, rh, wind, cloud + 0.1, ground) >= base - slack
     assert surface_temp_c(air, rh + 2.0, wind, cloud, ground) >= base - slack
     assert surface_temp_c(air, rh, wind, cloud, ground + 2.0) >= base - slack
-    assert base >= air - 6.0
 
 
 def test_strong_wind_brings_the_surface_to_the_air() -> None:

@@ -41,15 +41,6 @@ TARGETS = (
     Target(
         "planner/indices/frost.py",
         ("tests/indices/test_frost.py",),
-        # The regression of grass minima is held by twenty years of measurements, too slow for this.
-        (
-            "frost_chance",
-            "forecast_spread_k",
-            "RadiationFrost",
-            "fit_radiation_frost",
-            "keep_off",
-            "off_frost",
-        ),
     ),
     Target("planner/indices/rain_wash.py", ("tests/indices/test_rain_wash.py",)),
 )

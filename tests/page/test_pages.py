@@ -208,7 +208,7 @@ def test_a_stretch_that_is_not_read_looks_and_reads_so(report: Report) -> None:
 
 def test_an_unknown_figure_is_a_dash_never_nought(report: Report) -> None:
     figures = ("growth_potential", "rain_wash_risk", "frost_risk", "rain_mm", "air_min_c")
-    unknown = ("air_temp_c", "surface_temp_c", "rain_mm", "wind_2m_kmh", "gust_10m_ms")
+    unknown = ("air_temp_c", "surface_temp_c", "grass_temp_c", "rain_mm", "wind_2m_kmh", "gust_10m_ms")
     count = report.hours.count
     report = replace(
         report,

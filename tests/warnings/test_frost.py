@@ -34,7 +34,7 @@ class Sky:
         self.weather = weather(START, HOURS)
         self.nights = local_days(self.weather, SITE.zone, turn_h=12)
         self._columns = columns
-        turf, air, sun = (columns[name] for name in ("surface_temp_c", "air_temp_c", "sun_altitude_deg"))
+        turf, air, sun = (columns[name] for name in ("grass_temp_c", "air_temp_c", "sun_altitude_deg"))
         self._columns["frost_keep_off"] = keep_off(turf, air, sun)
 
     def __getitem__(self, name):
@@ -49,25 +49,44 @@ def table(value, changes=None, members=1):
 
 
 def warned(
-    *, now=START, ground=0.0, air=0.0, turf=None, screen=None, dew=-9.0, sun=None, members=1, **thresholds
+    *,
+    now=START,
+    ground=0.0,
+    air=0.0,
+    turf=None,
+    surface=None,
+    screen=None,
+    dew=-9.0,
+    sun=None,
+    members=1,
+    beside=None,
+    **thresholds,
 ):
-    """Warnings of a sky whose chances, turf and screen are given by hour; where nothing is given it is mild."""
+    """Warnings of a sky whose chances, turf and screen are given by hour; where nothing is given it is mild.
+
+    `surface` is the radiating surface, that of the grass where it is not given; `beside` the plain forecast's sky,
+    where this one is an ensemble.
+    """
 
     def columns(chance):
         return chance if isinstance(chance, np.ndarray) else table(chance, members=members)
 
+    grass = table(8.0, turf) if not isinstance(turf, np.ndarray) else turf
     sky = Sky(
         {
             "frost_chance_ground": columns(ground),
             "frost_chance_air": columns(air),
-            "surface_temp_c": table(8.0, turf) if not isinstance(turf, np.ndarray) else turf,
+            "grass_temp_c": grass,
+            "surface_temp_c": grass if surface is None else table(8.0, surface),
             "air_temp_c": table(3.0, screen) if not isinstance(screen, np.ndarray) else screen,
             "dew_point_c": columns(dew),
             "sun_altitude_deg": table(-20.0, sun),
         }
     )
+    here = SimpleNamespace(sky=sky, site=SITE)
     scene = Scene(
-        plan=SimpleNamespace(conditions=SimpleNamespace(sky=sky, site=SITE)),
+        plan=SimpleNamespace(conditions=here if beside is None else SimpleNamespace(sky=beside, site=SITE)),
+        members=None if beside is None else here,
         now=now,
         sowings=(),
         done=(),
@@ -99,11 +118,12 @@ def test_a_night_of_frost_is_said_with_its_hours_and_figures():
     # Nothing tells when it is off the frost: it ends with the first mild hour after the coldest.
     assert found.ends == START + 20 * H
     assert found.says == (
-        "Ground frost likely tonight: turf about -2.0 °C near 05:00. Air frost possible: air lowest 0.8 °C."
+        "Ground frost likely tonight: grass about -2.0 °C near 05:00. Air frost possible: air lowest 0.8 °C."
     )
     assert (found.strength, found.chance) == (0.8, 0.8)
     assert found.raised_from == 0.3
     assert found.figures == {
+        "grass_min_c": -2.0,
         "surface_min_c": -2.0,
         "air_min_c": 0.8,
         "ground_frost_chance": 0.8,
@@ -142,11 +162,6 @@ def test_a_chance_is_a_warning_down_to_what_keeps_one_standing(chance, named):
     assert bool(warned(ground=nights(n0=chance), turf=COLD)) is named
 
 
-@pytest.mark.parametrize(("lowest", "named"), [(2.4, True), (2.5, False), (4.0, False)])
-def test_turf_that_stays_well_above_freezing_is_no_news(lowest, named):
-    assert bool(warned(ground=nights(n0=0.6), turf={17: lowest})) is named
-
-
 def test_without_an_hour_below_freezing_it_begins_at_the_coldest():
     (found,) = warned(ground=nights(n0=0.6), turf={16: 1.5, 17: 0.9, 18: 0.5})
     assert found.begins == START + 18 * H
@@ -178,7 +193,7 @@ def test_each_of_the_coming_nights_is_named_and_those_too_far_off_are_not():
 def test_a_night_has_one_name_at_a_time(hour, name):
     # The night from Tuesday noon, coldest at 05:00 on Wednesday. The names are ours.
     (found,) = warned(ground=nights(n1=0.7), turf={17 + 24: -1.0}, now=START + hour * H)
-    assert found.says.startswith(f"Ground frost likely {name}: turf about -1.0 °C near 05:00.")
+    assert found.says.startswith(f"Ground frost likely {name}: grass about -1.0 °C near 05:00.")
 
 
 def test_at_five_the_night_that_ends_and_the_one_that_comes_are_told_apart():
@@ -258,9 +273,65 @@ def test_the_chance_is_the_mean_over_members_of_the_worst_hour_of_each():
     assert found.figures["air_frost_chance"] == pytest.approx(0.3)
     ground[3] = NAN
     # A member that is not known is passed over: (1.0 + 0.8 + 0.2) / 3.
-    with pytest.warns(RuntimeWarning):
-        (found,) = warned(ground=ground, air=air, turf=COLD)
+    (found,) = warned(ground=ground, air=air, turf=COLD)
     assert found.strength == pytest.approx(2 / 3)
+
+
+def _ensemble(cold=20, of=31):
+    """Grass, screen and chance of members of which so many freeze at 05:00 of the first night."""
+    turf, screen, chance = np.full((of, HOURS), 6.0), np.full((of, HOURS), 8.0), np.zeros((of, HOURS))
+    turf[of - cold :, 16:19] = [[0.2, -3.0, -1.0]]
+    screen[of - cold :, 16:19] = 0.5
+    chance[of - cold :, :24] = 0.95
+    return turf, screen, chance
+
+
+def test_cold_members_warn_though_the_plain_forecast_is_mild():
+    turf, screen, chance = _ensemble()
+    mild = Sky(
+        {
+            "frost_chance_ground": table(0.0),
+            "frost_chance_air": table(0.0),
+            "grass_temp_c": table(6.0),
+            "surface_temp_c": table(6.0),
+            "air_temp_c": table(8.0),
+            "dew_point_c": table(2.0),
+            "sun_altitude_deg": table(-20.0),
+        }
+    )
+    for beside in (mild, None):
+        (found,) = warned(ground=chance, turf=turf, screen=screen, beside=beside)
+        assert found.strength == pytest.approx(0.95 * 20 / 31)
+        # Members are not calibrated: what they say together is a share.
+        assert (found.chance, found.share) == (None, 0.61)
+        # The night is that of the members that freeze; the range is that of them all.
+        assert found.begins == START + 16 * H
+        assert found.says.startswith(
+            "Ground frost likely tonight: grass -3.0 to 6.0 °C near 05:00, below 0 °C in 20 of 31 forecasts."
+        )
+        assert "air lowest 0.5 to 8.0 °C" in found.says
+        assert found.figures["grass_min_c"] == pytest.approx((20 * -3.0 + 11 * 6.0) / 31, abs=0.05)
+
+
+def test_few_cold_members_do_not_warn():
+    turf, screen, chance = _ensemble(cold=7)
+    assert warned(ground=chance, turf=turf, screen=screen) == []
+
+
+def test_the_hour_off_the_frost_is_that_by_which_half_of_the_frozen_members_are_off_it():
+    turf, screen, chance = _ensemble(cold=4, of=5)
+    sun = dict.fromkeys(range(18, 26), 10.0)
+    turf[1:, 19:26] = 3.0
+    turf[1, 19:22] = -1.0
+    (found,) = warned(ground=chance, turf=turf, screen=screen, sun=sun)
+    assert found.ends == START + 20 * H
+
+
+def test_columns_that_members_share_are_read_for_them_all():
+    turf, _, chance = _ensemble()
+    (found,) = warned(ground=chance, turf=turf, screen={17: 0.5}, dew=-3.2)
+    assert found.figures["air_min_c"] == 0.5
+    assert found.figures["hoar"] == "likely"
 
 
 def test_where_the_ground_is_not_known_the_air_speaks_for_it():
@@ -273,15 +344,14 @@ def test_where_the_ground_is_not_known_the_air_speaks_for_it():
     assert warned(ground=both, air=both, turf=COLD) == []
 
 
-def test_where_the_turf_is_not_known_the_screen_speaks_for_it():
-    unknown = np.full((1, HOURS), NAN)
-    (found,) = warned(ground=nights(n0=0.6), turf=unknown, screen={16: 0.4, 17: -1.0})
-    assert found.begins == START + 16 * H
-    assert found.figures["surface_min_c"] == -1.0
-    # In single hours only frozen air says that the grass is frozen as well.
-    part = table(8.0, {**COLD, 16: NAN})
-    assert warned(ground=nights(n0=0.6), turf=part, screen={16: 0.1})[0].figures["surface_min_c"] == -2.0
-    assert warned(ground=nights(n0=0.6), turf=part, screen={16: -5.0})[0].figures["surface_min_c"] == -5.0
+def test_a_night_without_any_grass_temperature_is_no_warning():
+    assert warned(ground=nights(n0=0.6), turf=np.full((1, HOURS), NAN)) == []
+
+
+def test_hoar_is_told_by_the_radiating_surface_and_frost_by_the_grass():
+    (found,) = warned(ground=nights(n0=0.8), turf=COLD, surface={17: 0.4}, dew=-1.0)
+    assert (found.figures["grass_min_c"], found.figures["surface_min_c"]) == (-2.0, 0.4)
+    assert found.figures["hoar"] == "unlikely"
 
 
 @pytest.mark.parametrize(("dew", "hoar"), [(-2.0, True), (-2.5, True), (-2.6, False), (-8.0, False)])
@@ -310,21 +380,7 @@ def test_figures_are_rounded_as_they_are_said():
     )
     assert found.chance == 0.81
     assert found.strength == 0.8149
-    assert found.figures["surface_min_c"] == -1.9
+    assert found.figures["grass_min_c"] == -1.9
     assert found.figures["air_min_c"] == 0.8
     assert found.figures["ground_frost_chance"] == 0.81
     assert found.figures["air_frost_chance"] == 0.31
-
-
-def test_figures_are_those_of_the_plain_forecast_the_first_member():
-    turf, screen = np.full((2, HOURS), 8.0), np.full((2, HOURS), 3.0)
-    dew = np.full((2, HOURS), -2.0)
-    turf[:, 17], screen[:, 18] = (-2.0, -7.0), (0.8, -6.0)
-    dew[1] = -20.0
-    (found,) = warned(ground=nights(n0=0.8), turf=turf, screen=screen, dew=dew)
-    assert (found.figures["surface_min_c"], found.figures["air_min_c"]) == (-2.0, 0.8)
-    assert found.figures["hoar"] == "likely"
-    # Where the first does not know the turf, its own screen speaks.
-    turf[0] = NAN
-    (found,) = warned(ground=nights(n0=0.8), turf=turf, screen=screen, dew=dew)
-    assert found.figures["surface_min_c"] == 0.8

@@ -1,0 +1,132 @@
+"""The calibration of the grass minimum, fitted to measured nights.
+
+What `planner.indices.grass_min` ships is this fit of the data of the project, rounded.
+
+Least squares throughout: first the mean error, then the logarithm of what it leaves. Each of the two sets counts
+alike, however many nights it has.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planner.indices.grass_min import DailyGrass, HourlyGrass, grass_temp_c, log_wind, night_share
+from planner.weather import Array, Mask, Whole
+
+#: Mean of the logarithm of a standard normal error's size: -(gamma + ln 2) / 2.
+_LOG_OF_NORMAL = -0.6351814
+#: Errors smaller than the thermometer is read to count as this, so that their logarithm is bounded. [K]
+_READ_TO_K = 0.05
+#: The coldest hour moves with the calibration; after so many rounds it stands still.
+_ROUNDS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nights:
+    """Nights of measured hours with their grass minimum: hours of shape (nights, 25), NaN beyond the night."""
+
+    station: Whole
+    day: Whole
+    """Days since 1970 of the morning."""
+    month: Whole
+    grass_min_c: Array
+    air_c: Array
+    surface_c: Array
+    wind_ms: Array
+    sun_deg: Array
+    chance: Array
+    """`frost_chance_ground` of the pipeline, shape (nights,)."""
+
+    @property
+    def air_min_c(self) -> Array:
+        """Lowest air of each night."""
+        return np.asarray(np.nanmin(self.air_c, axis=1))
+
+    def cut(self, keep: Mask) -> Nights:
+        """These of them."""
+        return replace(self, **{name: getattr(self, name)[keep] for name in self.__slots__})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Days:
+    """Days of daily means with their grass minimum, all of shape (days,)."""
+
+    day: Whole
+    month: Whole
+    year: Whole
+    grass_min_c: Array
+    air_min_c: Array
+    air_mean_c: Array
+    wind_ms: Array
+    cloud: Array
+    surface_c: Array
+    """The balance at the air minimum."""
+
+    def cut(self, keep: Mask) -> Days:
+        """These of them."""
+        return replace(self, **{name: getattr(self, name)[keep] for name in self.__slots__})
+
+
+def fitted_hourly(nights: Nights, days: Days) -> HourlyGrass:
+    """Level from the hours of the nights; what wind changes from nights and daily means alike."""
+    found = HourlyGrass(at_one_ms_k=0.0, per_log_wind_k=0.0, spread_at_one_ms_k=1.0, spread_power=0.0)
+    of_days = log_wind(days.wind_ms)
+    rows = np.arange(nights.grass_min_c.size)
+    weight = np.concatenate([np.full(part.size, part.size**-0.5) for part in (rows, of_days)])
+    is_day = np.concatenate([np.zeros(rows.size), np.ones(of_days.size)])
+    for _ in range(_ROUNDS):
+        lowest = grass_temp_c(nights.surface_c, nights.wind_ms, nights.sun_deg, calibration=found)
+        coldest = np.nanargmin(lowest, axis=1)
+        wind, surface, sun = (
+            part[rows, coldest] for part in (nights.wind_ms, nights.surface_c, nights.sun_deg)
+        )
+        share = np.concatenate([night_share(sun), np.ones(of_days.size)])
+        log = np.concatenate([log_wind(wind), of_days])
+        error = np.concatenate([nights.grass_min_c - surface, days.grass_min_c - days.surface_c])
+        columns = np.stack([share * (1.0 - is_day), share * log, is_day], axis=1)
+        (level, slope, _), left = _least_squares(columns, error, weight)
+        wide = np.log(np.maximum(np.abs(left), _READ_TO_K)) - _LOG_OF_NORMAL
+        (wide_level, wide_slope, _), _ = _least_squares(
+            np.stack([1.0 - is_day, log, is_day], axis=1), wide, weight
+        )
+        found = HourlyGrass(
+            at_one_ms_k=level,
+            per_log_wind_k=slope,
+            spread_at_one_ms_k=float(np.exp(wide_level)),
+            spread_power=wide_slope,
+        )
+    return found
+
+
+def fitted_daily(days: Days) -> DailyGrass:
+    """The calibration of daily means."""
+    log, ones = log_wind(days.wind_ms), np.ones(days.wind_ms.size)
+    columns = np.stack([ones, log, days.cloud, days.air_mean_c - days.air_min_c], axis=1)
+    (constant, per_log_wind, per_cloud, per_rise), left = _least_squares(
+        columns, days.grass_min_c - days.air_min_c, ones
+    )
+    wide = np.log(np.maximum(np.abs(left), _READ_TO_K)) - _LOG_OF_NORMAL
+    (level, power), _ = _least_squares(columns[:, :2], wide, ones)
+    return DailyGrass(
+        constant_k=constant,
+        per_log_wind_k=per_log_wind,
+        per_cloud_k=per_cloud,
+        per_rise=per_rise,
+        spread_at_one_ms_k=float(np.exp(level)),
+        spread_power=power,
+    )
+
+
+def fitted_air_alone(nights: Nights, days: Days) -> tuple[float, float]:
+    """Mean and spread of grass less air minimum, each of the two sets counting alike."""
+    parts = [nights.grass_min_c - nights.air_min_c, days.grass_min_c - days.air_min_c]
+    mean = float(np.mean([part.mean() for part in parts]))
+    return mean, float(np.sqrt(np.mean([np.mean((part - mean) ** 2) for part in parts])))
+
+
+def _least_squares(columns: Array, wanted: Array, weight: Array) -> tuple[list[float], Array]:
+    """Coefficients, and what they leave."""
+    found = np.linalg.lstsq(columns * weight[:, None], wanted * weight, rcond=None)[0]
+    return [float(one) for one in found], wanted - columns @ found
