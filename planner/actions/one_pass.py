@@ -32,6 +32,7 @@ from planner.diary.timeline import timeline_of
 from planner.diary.water import told_water
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
 from planner.indices.table_frost import expected_nights
+from planner.indices.seed_clock import seed_clock
 from planner.planning.conditions import conditions_of
 from planner.planning.one_tank import mixes_of
 from planner.planning.plan import make_plan
@@ -138,9 +139,14 @@ def assess(
         config.site,
         mine,
         known,
-        timeline_of(record.past, forecast.weather, config.site.zone, conditions.sky["soil_temp_c"]),
+        timeline,
         quantities,
         now,
+        clocks={
+            sowing: seed_clock(conditions.surfaces[sowing.surface], sowing)
+            for sowing in known.sowings
+            if sowing.surface in conditions.surfaces
+        },
         wanted=config.wanted,
         rainfast_mm=config.warnings.rainfast_mm,
         full_growth_mm_d=paces,

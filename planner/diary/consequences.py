@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import partial
 
 import numpy as np
@@ -30,7 +30,8 @@ from planner.diary.growth import (
 )
 from planner.diary.nitrogen import Feeding, PassOfFeed, passes_at, shares_of
 from planner.diary.timeline import Timeline
-from planner.indices.growth import ONE_THIRD, emergence_rate_per_day
+from planner.indices.growth import ONE_THIRD
+from planner.indices.seed_clock import SeedClock
 from planner.rules.job import Job
 from planner.site import Site, Sowing, Surface
 from planner.weather import Array, HourlyWeather
@@ -99,12 +100,14 @@ def consequences(
     quantities: Mapping[str, Mapping[str, Array]],
     now: datetime,
     *,
+    clocks: Mapping[Sowing, SeedClock],
     wanted: tuple[Wanted, ...] = (),
     rainfast_mm: float = 0.2,
     full_growth_mm_d: Mapping[str, float | None] | None = None,
     nitrogen_month_g_m2: Mapping[str, float | None] | None = None,
 ) -> Consequences:
-    """Everything that follows from the book at a moment. `quantities` are those of `diary_quantities`."""
+    """Everything that follows from the book at a moment. `quantities` are those of `diary_quantities`, `clocks` those
+    of the sowings in the book."""
     paces, most = full_growth_mm_d or {}, nitrogen_month_g_m2 or {}
     by_surface = {
         surface.name: _of_surface(
@@ -113,6 +116,7 @@ def consequences(
             timeline,
             quantities[surface.name],
             now,
+            clocks,
             paces.get(surface.name),
             most.get(surface.name),
         )
@@ -134,6 +138,7 @@ def _of_surface(
     timeline: Timeline,
     quantities: Mapping[str, Array],
     now: datetime,
+    clocks: Mapping[Sowing, SeedClock],
     full_growth_mm_d: float | None,
     most_g_m2: float | None,
 ) -> OfSurface:
@@ -163,7 +168,7 @@ def _of_surface(
             lasts=lasts,
             due_at=timeline.reaches(last.finished_at, lasts, degree_day_rate(surface.grass)),
         )
-    seeds = [seed_in_ground(one, timeline, now) for one in book.sowings if one.surface == surface.name]
+    seeds = [seed_in_ground(one, clocks[one], now) for one in book.sowings if one.surface == surface.name]
     return OfSurface(
         surface=surface,
         leaf=leaf,
@@ -306,44 +311,31 @@ class SeedInGround:
 
     sowing: Sowing
     way: float | None
-    """Time since sowing in units of the time to emergence; None when days on the way are not known."""
+    """Time since sowing in units of the time to emergence; None where no soil temperature is known at all."""
     emerges_at: datetime | None
     """When the first is seen; None when not known, or when the soil is too cold for it."""
     is_estimate: bool
-    """Whether that day lies beyond the forecast."""
+    """Whether that day lies beyond the forecast, or the way rests on days that nobody has on record."""
 
 
-def seed_in_ground(sowing: Sowing, timeline: Timeline, now: datetime) -> SeedInGround | None:
+def seed_in_ground(sowing: Sowing, clock: SeedClock, now: datetime) -> SeedInGround | None:
     """How far the seed is; None once it has rooted, and for seed that is not down yet."""
     if sowing.at > now:
         return None
-    grass = sowing.grass
-
-    def rate(soil_c: Array) -> Array:
-        return emergence_rate_per_day(
-            soil_c, grass.emergence_days, grass.emergence_optimum_c, grass.emergence_base_c
-        )
-
-    way = timeline.between(sowing.at, now, rate, "soil_c")
+    way = float(clock.at(np.array([now.timestamp()]))[0])
     if way != way:
         return SeedInGround(sowing=sowing, way=None, emerges_at=None, is_estimate=False)
     if way >= ROOTED:
         return None
-    seen = timeline.reaches(sowing.at, 1.0, rate, "soil_c")
+    seen = clock.reaches(1.0)
     if seen is not None:
-        return SeedInGround(sowing=sowing, way=way, emerges_at=seen, is_estimate=False)
-    ways = timeline.since(sowing.at, rate, "soil_c")
-    days = sorted(day for day, figures in timeline.days.items() if figures.soil_c == figures.soil_c)[
-        -_LAST_DAYS:
-    ]
-    known = ways[~np.isnan(ways)]
-    if not days or not known.size:
-        return SeedInGround(sowing=sowing, way=way, emerges_at=None, is_estimate=False)
-    pace = float(np.mean(rate(np.array([timeline.days[day].soil_c for day in days]))))
-    at = None
+        is_guess = clock.guessed_until is not None
+        return SeedInGround(sowing=sowing, way=way, emerges_at=seen, is_estimate=is_guess)
+    pace, at = clock.pace(_LAST_DAYS), None
     if pace > 0.005:
-        last = timeline.weather.time(int(np.flatnonzero(~np.isnan(ways))[-1]))
-        at = last + timedelta(days=(1.0 - float(known[-1])) / pace)
+        end = float(clock.starts_s[-1])
+        left = 1.0 - float(clock.at(np.array([end]))[0])
+        at = datetime.fromtimestamp(end, UTC) + timedelta(days=left / pace)
     return SeedInGround(sowing=sowing, way=way, emerges_at=at, is_estimate=True)
 
 

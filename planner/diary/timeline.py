@@ -94,16 +94,16 @@ class Timeline:
     days: Mapping[date, Day]
     weather: HourlyWeather
 
-    def column(self, name: str, first: date, last: date) -> Array:
-        """A figure of each day from first to last, small holes bridged, shape (days,)."""
+    def air_c(self, first: date, last: date) -> Array:
+        """Mean air temperature of each day from first to last, small holes bridged, shape (days,)."""
         # A hole at the edge can only be bridged by looking beyond it.
         margin = timedelta(days=BRIDGED_DAYS)
         count = (last - first).days + 1 + 2 * BRIDGED_DAYS
         wanted = [first - margin + timedelta(days=number) for number in range(count)]
-        values = np.array([getattr(self.days[day], name) if day in self.days else np.nan for day in wanted])
+        values = np.array([self.days[day].air_c if day in self.days else np.nan for day in wanted])
         return _bridged(values)[BRIDGED_DAYS : count - BRIDGED_DAYS]
 
-    def since(self, moment: datetime, rate: Rate, name: str = "air_c") -> Array:
+    def since(self, moment: datetime, rate: Rate) -> Array:
         """What days of that rate add up to from the moment to the start of each hour, shape (hours,).
 
         `rate` turns the daily figures into a rate a day. 0 for the hour that holds the moment, NaN before it,
@@ -111,17 +111,17 @@ class Timeline:
         """
         labels = self.weather.epoch_s.astype(np.float64)
         holds = (labels <= moment.timestamp()) & (moment.timestamp() < labels + HOUR_S)
-        return self._sums(moment, np.where(holds, moment.timestamp(), labels), rate, name)
+        return self._sums(moment, np.where(holds, moment.timestamp(), labels), rate)
 
     def from_hour_of(self, moment: datetime) -> NDArray[np.bool_]:
         """Which hours begin with the one that holds the moment, or come after it, shape (hours,)."""
         return np.asarray(self.weather.epoch_s > moment.timestamp() - HOUR_S)
 
-    def between(self, begin: datetime, end: datetime, rate: Rate, name: str = "air_c") -> float:
+    def between(self, begin: datetime, end: datetime, rate: Rate) -> float:
         """The same from one moment to another; NaN when a day on the way is not known."""
-        return float(self._sums(begin, np.array([end.timestamp()]), rate, name)[0])
+        return float(self._sums(begin, np.array([end.timestamp()]), rate)[0])
 
-    def reaches(self, moment: datetime, wanted: float, rate: Rate, name: str = "air_c") -> datetime | None:
+    def reaches(self, moment: datetime, wanted: float, rate: Rate) -> datetime | None:
         """The full hour by which the sum since the moment reaches a figure, also one long past.
 
         None when it does not within the forecast, or when a day on the way is not known.
@@ -130,17 +130,17 @@ class Timeline:
         labels = np.arange(first, self.weather.end.timestamp() + 1, HOUR_S)
         if not labels.size:
             return None
-        over = np.flatnonzero(self._sums(moment, labels, rate, name) >= wanted - 1e-9)
+        over = np.flatnonzero(self._sums(moment, labels, rate) >= wanted - 1e-9)
         return datetime.fromtimestamp(float(labels[over[0]]), UTC) if over.size else None
 
-    def _sums(self, moment: datetime, labels: Array, rate: Rate, name: str) -> Array:
+    def _sums(self, moment: datetime, labels: Array, rate: Rate) -> Array:
         first = moment.astimezone(self.zone).date()
         last = datetime.fromtimestamp(float(labels.max()), self.zone).date()
         if last < first or (last - first).days > KEEP_DAYS + 40:
             return np.full(labels.shape, np.nan)
         count = (last - first).days + 1
         starts = np.array([self._start(first + timedelta(days=number)) for number in range(count + 1)])
-        rates = np.asarray(rate(self.column(name, first, last)), dtype=np.float64)
+        rates = np.asarray(rate(self.air_c(first, last)), dtype=np.float64)
         before = np.concatenate([[0.0], np.cumsum(rates)])
         lengths = np.diff(starts)
 
@@ -157,12 +157,10 @@ class Timeline:
         return datetime.combine(day, time(0), self.zone).timestamp()
 
 
-def timeline_of(
-    old: Mapping[date, Day], weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None
-) -> Timeline:
+def timeline_of(old: Mapping[date, Day], weather: HourlyWeather, zone: ZoneInfo) -> Timeline:
     """Kept days and the forecast's, whichever knows more of a day."""
     days = dict(old)
-    for day, figures in days_of(weather, zone, soil_c).items():
+    for day, figures in days_of(weather, zone).items():
         before = days.get(day)
         if before is None or figures.hours >= before.hours or np.isnan(before.air_c):
             days[day] = figures

@@ -42,4 +42,4 @@ def steady(air_c: float = 20.0, days_back: int = 60, soil_c: float = 20.0) -> Ti
     }
     first: date = NOW.date() - days_back * D
     assert first in old
-    return timeline_of(old, hours, config().site.zone, hours["soil_temp_6cm_c"])
+    return timeline_of(old, hours, config().site.zone)

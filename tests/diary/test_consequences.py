@@ -13,7 +13,10 @@ from planner.diary.due import Wanted
 from planner.diary.entry import Entry
 from planner.diary.growth import Height, cuts_of, feeds_of, growth_rate, pace_of
 from planner.diary.timeline import Timeline
+from planner.indices.seed_clock import SeedClock, seed_clock
+from planner.planning.conditions import conditions_of
 from planner.rules.job import Job
+from planner.site import Sowing
 from tests.diary.made import NOW, D, H, book, entry, steady
 from tests.made import config
 
@@ -25,7 +28,20 @@ def changes_of(
     known: Book, timeline: Timeline, wanted: tuple[Wanted, ...] = (), jobs: tuple[Job, ...] = ()
 ) -> Consequences:
     given = diary_quantities(FOUND.site, known, timeline)
-    return consequences(FOUND.site, jobs, known, timeline, given, NOW, wanted=wanted)
+    return consequences(
+        FOUND.site, jobs, known, timeline, given, NOW, clocks=clocks_of(known, timeline), wanted=wanted
+    )
+
+
+def clocks_of(known: Book, timeline: Timeline) -> dict[Sowing, SeedClock]:
+    ground = conditions_of(
+        timeline.weather,
+        FOUND.site,
+        now=NOW,
+        sowings=known.sowings,
+        past=timeline.days,
+    )
+    return {sowing: seed_clock(ground.surfaces[sowing.surface], sowing) for sowing in known.sowings}
 
 
 def cut(days_ago: float, **document: float) -> Entry:
@@ -129,7 +145,9 @@ def test_a_cut_is_due_at_the_one_third_mark():
     known, timeline = book(cut(2)), steady()
     given = diary_quantities(FOUND.site, known, timeline, full_growth_mm_d={"green": 0.5})
     jobs = (FOUND.job("mow_green"),)
-    found = consequences(FOUND.site, jobs, known, timeline, given, NOW, full_growth_mm_d={"green": 0.5})
+    found = consequences(
+        FOUND.site, jobs, known, timeline, given, NOW, clocks={}, full_growth_mm_d={"green": 0.5}
+    )
     (due,) = found.due
     assert due.due_at is not None
     assert (due.due_at - NOW) / D == pytest.approx(1.8, abs=1 / 24 + 1e-6)
