@@ -31,8 +31,8 @@ from planner.diary.nitrogen import by_own_share, feeding_of
 from planner.diary.timeline import timeline_of
 from planner.diary.water import told_water
 from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
-from planner.indices.table_frost import expected_nights
 from planner.indices.seed_clock import seed_clock
+from planner.indices.table_frost import expected_nights
 from planner.planning.conditions import conditions_of
 from planner.planning.one_tank import mixes_of
 from planner.planning.plan import make_plan

@@ -105,7 +105,7 @@ def days(report: Report, surface: str | None = None) -> list[str]:
     where = surface or ("the surface most at risk" if len(names) > 1 else names[0] if names else "")
     lines += wrap(
         f"growth and wash: {where}. frost: ground frost in the night that ends that morning. grass: lowest "
-        "temperature at its tips. wash is an index, not a chance. * part of the day only.",
+        "temperature at its tips. wash: share of the seed at risk. * part of the day only.",
         "  ",
     )
     return lines

@@ -154,9 +154,12 @@ class ServicePart(kit_schema.Part):
 class WarningsPart(kit_schema.Part):
     """When a warning is raised. All of these are guesses to be moved by the keeper's own log."""
 
-    wash_note: Ratio = Field(default=0.25, description="guess: index from which wash of seed is a note")
-    wash_care: Ratio = Field(default=0.5, description="guess: index from which it asks for care")
-    wash_act: Ratio = Field(default=0.75, description="guess: index from which to act at once")
+    wash_note: Ratio = Field(
+        default=0.15,
+        description="guess: chance (part of the ways rain may come) from which wash of seed is a note",
+    )
+    wash_care: Ratio = Field(default=0.4, description="guess: chance from which it asks for care")
+    wash_act: Ratio = Field(default=0.65, description="guess: chance from which to act at once")
     frost_note: Ratio = Field(default=0.3, description="guess: chance of ground frost that is a note")
     frost_care: Ratio = Field(default=0.5, description="guess: chance of ground frost that asks for care")
     hysteresis: Ratio = Field(

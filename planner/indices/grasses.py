@@ -97,3 +97,34 @@ def light_enough_mol(grass: Grass) -> float:
 def most_nitrogen_g_m2(grass: Grass) -> float:
     """Nitrogen of a month of full growth: 3 for cool-season, 4 for warm-season grass (Woods 2015). [g/m2]"""
     return 4.0 if grass.season == "warm" else 3.0
+
+
+#: Mass of a seed in mg, from seeds to the gram in seed trade tables (from memory). A mixture counts as its lightest.
+_SEED_MG: Mapping[str, float] = {
+    "creeping_bent": 0.07,
+    "browntop_bent": 0.07,
+    "velvet_bent": 0.05,
+    "annual_meadow_grass": 0.25,
+    "rough_stalked_meadow_grass": 0.2,
+    "smooth_stalked_meadow_grass": 0.35,
+    "fescue": 1.0,
+    "red_fescue": 1.0,
+    "chewings_fescue": 1.0,
+    "hard_fescue": 0.8,
+    "sheep_fescue": 0.7,
+    "tall_fescue": 2.3,
+    "perennial_ryegrass": 2.0,
+    "bent_fescue": 0.07,
+    "bent_meadow_grass": 0.07,
+    "ryegrass_meadow_grass": 0.35,
+    "couch": 0.25,
+    "zoysia": 0.35,
+    "kikuyu": 2.5,
+}
+#: Seed of a grass that is not named. Judgement: a light one.
+_SEED_ELSE_MG = 0.35
+
+
+def seed_mg(grass: Grass) -> float:
+    """Mass of a seed. [mg]"""
+    return _SEED_MG.get(grass.name, _SEED_ELSE_MG)

@@ -15,9 +15,6 @@ from planner.indices.quantities import LocalDays, Quantities
 from planner.indices.table_frost import night_lowest
 from planner.weather import NEEDED, Array, mean_of_members
 
-#: Ends of the wash band over ensemble members.
-_LOW_SHARE, _HIGH_SHARE = 0.1, 0.9
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayFigures:
@@ -68,10 +65,11 @@ def day_figures(
     """The figures of each local day of the hours, oldest first, for every surface of a site by its name.
 
     Temperatures in C, rain and water in mm. `sunrise`, `sunset` and `off_frost_at` are aware moments. What is not
-    known is None; figures of a cut day hold for the hours that are there. Members are averaged; the wash band is
-    then their 10th and 90th percentile. Frost is that of the night which ends on the day, its chance the mean
-    over `members`, the sky of an ensemble, where one is there. `grass_min_c` is what a thermometer at the grass reads,
-    `surface_min_c` the surface as it radiates. Raises NotKnown for quantities of the sky alone.
+    known is None; figures of a cut day hold for the hours that are there. Members are averaged. Of the wash of seed
+    it is the hardest hour: the share of seed at risk, its band, and the chance over the ways it may come. Frost is
+    that of the night which ends on the day, its chance the mean over `members`, the sky of an ensemble, where one is
+    there. `grass_min_c` is what a thermometer at the grass reads, `surface_min_c` the surface as it radiates. Raises
+    NotKnown for quantities of the sky alone.
     """
     found: dict[str, list[DayFigures]] = {}
     sky: list[DayFigures] | None = None
@@ -142,16 +140,13 @@ class _SurfaceDay(TypedDict):
 def _surface_days(q: Quantities) -> list[_SurfaceDay]:
     """The figures of every day that the surface decides."""
     days = q.days
-    risk = days.highest(q["wash_risk"])
-    known = ~np.isnan(risk)
     lasts = np.array([*days.first_hour[1:], q.weather.hours]) - 1
-    over = (risk > 0.5).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
     columns = (
         mean_of_members(days.mean(q["growth_potential"])),
-        mean_of_members(risk),
-        _share(days.highest(q["wash_low"]), _LOW_SHARE),
-        _share(days.highest(q["wash_high"]), _HIGH_SHARE),
-        np.where(known.any(axis=0) & (q.weather.members > 1), over, np.nan),
+        *(
+            mean_of_members(days.highest(q[name]))
+            for name in ("wash_risk", "wash_low", "wash_high", "wash_chance")
+        ),
         mean_of_members(days.mean(q["storage_pct_fc"])),
         mean_of_members(days.mean(q["light_dli_mol"])),
         mean_of_members(_degree_days(q, days)),
@@ -175,17 +170,6 @@ def _degree_days(q: Quantities, days: LocalDays) -> Array:
     steps = np.diff(sums, axis=-1, append=np.nan)
     steps[:, -1] = steps[:, -2] if q.weather.hours - firsts[-1] > 1 else np.nan
     return np.asarray(sums[:, lasts] + steps[:, lasts] - sums[:, firsts])
-
-
-def _share(daily: Array, share: float) -> Array:
-    if daily.shape[0] == 1:
-        return np.asarray(daily[0])
-    out = np.full(daily.shape[1], np.nan)
-    for day in range(daily.shape[1]):
-        known = daily[~np.isnan(daily[:, day]), day]
-        if known.size:
-            out[day] = np.quantile(known, share)
-    return out
 
 
 def _night_columns(q: Quantities, frosts: Quantities) -> dict[date, _Night]:

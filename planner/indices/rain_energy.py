@@ -15,6 +15,9 @@ PARTING_H = 6
 #: Rain of an hour counts from here, the detection floor of a forecast.
 _WET_MM = 1e-9
 
+#: True EI30 per EI30 of hourly rain (Yin 2007).
+HALF_HOUR_EI = 1.730
+
 Numbers = NDArray[np.int64]
 
 
@@ -47,14 +50,6 @@ class RainEvents:
         """A value of each event at each of its hours, `outside` elsewhere."""
         return np.concatenate([[outside], per_event])[self.number]
 
-    def packed(self) -> tuple[Numbers, Numbers, Numbers]:
-        """The hours of events alone: their places in the flattened hours, each event's start among them, and
-        its length."""
-        places = np.flatnonzero(self.number)
-        numbers = self.number.ravel()[places]
-        starts = np.flatnonzero(np.diff(numbers, prepend=0))
-        return places, starts, np.diff(starts, append=places.size)
-
     def total(self, hourly: Array) -> Array:
         """Sum over each event."""
         sums = np.bincount(self.number.ravel(), hourly.ravel(), minlength=self.first.size + 1)
@@ -66,12 +61,6 @@ class RainEvents:
             return np.zeros(0)
         bounds = np.column_stack([self.first, self.last + 1]).ravel()
         return np.maximum.reduceat(np.append(hourly.ravel(), -np.inf), bounds)[::2]
-
-    def so_far(self, hourly: Array) -> Array:
-        """Sum from each event's start up to and including each hour; outside events not to be used."""
-        running = np.cumsum(hourly.ravel())
-        before = np.append(0.0, running)[self.first]
-        return running.reshape(hourly.shape) - self.on_hours(before)
 
 
 def events_from_number(number: Array) -> RainEvents:

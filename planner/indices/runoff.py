@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from planner.weather import Array, within
+
+#: Newly graded bare ground, TR-55 table 2-2a by hydrologic group; texture to group from memory.
+BARE_CURVE_NUMBERS: Mapping[str, float] = MappingProxyType(
+    {"sand": 77.0, "loamy_sand": 77.0, "sandy_loam": 86.0, "loam": 86.0, "silt_loam": 86.0}
+    | {"clay_loam": 94.0, "clay": 94.0}
+)
 
 
 def runoff_mm(rain_mm: ArrayLike, curve_number: float) -> Array:
@@ -31,36 +39,8 @@ def runoff_mm(rain_mm: ArrayLike, curve_number: float) -> Array:
     return above * above / (above + store)
 
 
-def wet_curve_number(curve_number: float) -> float:
-    """Curve number of wet ground.
-
-    Parameters   curve_number : float. That of average ground.
-    Returns      float
-    Valid for    1 to 100; outside that NaN
-    Missing      NaN in, NaN out
-    Differs      none
-    Source       sharpley-williams-1990 (from memory)
-    Check        tests/indices/test_runoff.py::test_slope_moves_the_curve_number
-    """
-    number = float(within(curve_number, 1.0, 100.0))
-    return number * math.exp(0.00673 * (100.0 - number))
-
-
-def sloped_curve_number(curve_number: float, slope_pct: float) -> float:
-    """Curve number on a slope; the tables hold for 5 percent.
-
-    Parameters   curve_number : float. From the table.
-                 slope_pct : float. [%]
-    Returns      float, 1 to 100
-    Valid for    slopes of 0 to 100 %; outside that NaN
-    Missing      NaN in, NaN out
-    Differs      held at 100
-    Source       williams-1995 (from memory)
-    Check        tests/indices/test_runoff.py::test_slope_moves_the_curve_number
-    """
-    slope = float(within(slope_pct, 0.0, 100.0)) / 100.0
-    gain = (wet_curve_number(curve_number) - curve_number) / 3.0 * (1.0 - 2.0 * math.exp(-13.86 * slope))
-    return float(np.minimum(100.0, curve_number + gain))
+#: Slopes shorter than this have a rule of their own (15 feet). [m]
+SHORT_SLOPE_M = 4.57
 
 
 def slope_length_factor(slope_pct: float, length_m: float) -> float:
@@ -71,36 +51,17 @@ def slope_length_factor(slope_pct: float, length_m: float) -> float:
     Returns      float; 1 on a slope of 9 % that is 22.13 m long
     Valid for    0 to 100 %, 0 to 300 m; outside that NaN
     Missing      NaN in, NaN out
-    Differs      none
+    Differs      none; a slope shorter than 4.57 m, too short for rills, has a rule of its own
     Source       rusle-1997, chapter 4 (upper branch second-hand, the rest from memory)
     Check        tests/indices/test_runoff.py::test_slope_length_factor
     """
     sine = math.sin(math.atan(float(within(slope_pct, 0.0, 100.0)) / 100.0))
     length = float(within(length_m, 0.0, 300.0))
-    beta = (sine / 0.0896) / (3.0 * sine**0.8 + 0.56)
-    steep = 10.8 * sine + 0.03 if slope_pct < 9.0 else 16.8 * sine - 0.50
+    by_drops = 3.0 * sine**0.8 + 0.56
+    beta = (sine / 0.0896) / by_drops
+    by_rills = 10.8 * sine + 0.03 if slope_pct < 9.0 else 16.8 * sine - 0.50
+    steep = by_drops if length < SHORT_SLOPE_M else by_rills
     return float((length / 22.13) ** (beta / (1.0 + beta)) * steep)
-
-
-def sheet_shear_pa(
-    excess_mm_h: ArrayLike, slope_pct: float, length_m: float, roughness: float = 0.05
-) -> Array:
-    """Shear of sheet flow at the foot of a slope.
-
-    Parameters   excess_mm_h : array. Rain that does not sink in. [mm/h]
-                 slope_pct, length_m : float. [%, m]
-                 roughness : float. Manning's n, 0.05 for a raked seedbed.
-    Returns      array, same shape. [Pa]
-    Valid for    0 to 300 mm/h, 0 to 100 %, 0 to 300 m; else NaN. Manning is stretched to laminar flow.
-    Missing      NaN in, NaN out
-    Differs      none
-    Source       engman-1986 (roughness, from memory); own-wash-index
-    Check        tests/indices/test_runoff.py::test_shear_worked_by_hand
-    """
-    flow = within(excess_mm_h, 0.0, 300.0) / 3.6e6 * float(within(length_m, 0.0, 300.0))
-    slope = float(within(slope_pct, 0.0, 100.0)) / 100.0
-    out: Array = 1000.0 * 9.81 * (flow * roughness) ** 0.6 * slope**0.7
-    return out
 
 
 #: Water that melts for each degree above freezing (handbooks give 1.6 to 6, from memory). [mm/K/d]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -10,16 +11,18 @@ from planner.indices.quantities import Quantities
 from planner.site import Sowing
 from planner.terms import short_time
 from planner.warnings.base import Notice, Scene, level_of
-from planner.weather import Array, mean_of_members
+from planner.weather import Array, Mask, mean_of_members
 
 #: A tackifier dries for 4 to 8 hours before it holds (second-hand: a state straw-tackifier bulletin).
 _TACKIFIER_DRIES_H = (4.0, 8.0)
 #: What can still be done tonight is worth waking somebody for; further off, the morning will do.
 _TONIGHT_H = 24.0
+#: Members set a storm down hours apart; one within so many hours counts for an hour. Judgement.
+_APART_H = 6
 
 
 def wash(scene: Scene) -> list[Notice]:
-    """Warnings of rain events that may move seed, one for each event and sown surface."""
+    """Warnings of rain that may move seed, one for each spell of it and sown surface."""
     notices = []
     for name, quantities in scene.plan.conditions.surfaces.items():
         sowings = [sowing for sowing in quantities.sowings if sowing.at <= scene.now + timedelta(days=14)]
@@ -29,54 +32,66 @@ def wash(scene: Scene) -> list[Notice]:
     return notices
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Spell:
+    """Hours of real rain that hold hours in which seed may wash."""
+
+    begin: int
+    end: int
+    chance: float
+    """Of the plain forecast, or over the members, whichever is higher."""
+    share: float | None
+    """Share of the members that are worth a note each by itself; None without an ensemble that knows these hours."""
+    source: Quantities
+    """Whose rain is spoken of."""
+    rain: Array
+    """Of each hour, mean over the members that wash, (hours of the spell,)."""
+
+
 def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[Sowing]) -> list[Notice]:
-    risk = np.nan_to_num(mean_of_members(quantities["wash_risk"]))
-    rain = np.nan_to_num(mean_of_members(quantities["rain_mm"]))
+    """Raised by the chance of the plain forecast or by that over the members: either may see the storm first."""
+    of_members = scene.members.surfaces[name] if scene.members else quantities
     weather = quantities.weather
-    first = max(weather.index(scene.now), 0)
     note, care, act = (scene.thresholds[f"wash_{step}"] for step in ("note", "care", "act"))
+    zone = scene.plan.conditions.site.zone
     notices = []
-    for begin, end in _events(risk, scene.floor("wash_note")):
-        if end <= first:
+    for spell in _spells(quantities, of_members, note, scene.floor("wash_note")):
+        if spell.end <= max(weather.index(scene.now), 0):
             continue
-        peak = begin + int(np.argmax(rain[begin:end]))
-        # The hour to be ready for is the first of real rain, not the drizzle before it.
-        onset = begin + int(np.argmax(rain[begin:end] >= max(0.5, 0.1 * rain[peak])))
+        begins, ends, rain = weather.time(spell.begin), weather.time(spell.end), spell.rain
         # The seed spoken of is what lies there by then, not what is to be sown later.
-        sowing = next((one for one in reversed(sowings) if one.at <= weather.time(end)), sowings[0])
-        strength = float(risk[begin:end].max())
-        lead_h = (weather.time(onset) - scene.now) / timedelta(hours=1)
+        sowing = next((one for one in reversed(sowings) if one.at <= ends), sowings[0])
+        lead_h = (begins - scene.now) / timedelta(hours=1)
         at_hand = act if lead_h <= _TONIGHT_H else None
         # An onset that moves by an hour or two must not swing the level.
         calm_act = act if lead_h <= _TONIGHT_H + 6.0 else None
-        total = float(rain[begin:end].sum())
-        low = float(np.nanmax(mean_of_members(quantities["wash_low"])[begin:end]))
-        high = float(np.nanmax(mean_of_members(quantities["wash_high"])[begin:end]))
-        zone = scene.plan.conditions.site.zone
+        low, seed, high = (_worst(spell, column) for column in ("wash_low", "wash_risk", "wash_high"))
+        among = " in the forecasts that bring it" if spell.source["wash_chance"].shape[0] > 1 else ""
         notices.append(
             Notice(
                 kind="wash",
                 surface=name,
-                begins=weather.time(onset),
-                ends=weather.time(end),
-                level=level_of(strength, care, at_hand),
-                calm_level=level_of(strength + scene.margin, care, calm_act),
+                begins=begins,
+                ends=ends,
+                level=level_of(spell.chance, care, at_hand),
+                calm_level=level_of(spell.chance + scene.margin, care, calm_act),
                 raised_from=note,
                 chance=None,
-                share=_share(scene, name, begin, end),
-                strength=strength,
+                share=spell.share,
+                strength=spell.chance,
                 says=(
-                    f"Rain from {short_time(weather.time(onset), zone)} may wash seed off the {name}: {total:.0f} mm, "
-                    f"up to {float(rain[peak]):.0f} mm in an hour (wash index {strength:.2f}, "
-                    f"between {low:.2f} and {high:.2f})."
+                    f"Rain from {short_time(begins, zone)} may wash seed off the {name}: {rain.sum():.0f} mm, "
+                    f"up to {rain.max():.0f} mm in an hour{among} ({seed:.0%} of the seed at risk, "
+                    f"between {low:.0%} and {high:.0%})."
                 ),
-                advice=_advice(quantities, sowing, lead_h, scene.now, weather.time(onset)),
+                advice=_advice(quantities, sowing, lead_h, scene.now, begins),
                 figures={
-                    "rain_mm": round(total, 1),
-                    "rain_hour_max_mm": round(float(rain[peak]), 1),
-                    "wash_index": round(strength, 2),
-                    "wash_low": round(low, 2),
-                    "wash_high": round(high, 2),
+                    "rain_mm": round(float(rain.sum()), 1),
+                    "rain_hour_max_mm": round(float(rain.max()), 1),
+                    "wash_chance": round(spell.chance, 2),
+                    "seed_at_risk": round(seed, 2),
+                    "seed_low": round(low, 2),
+                    "seed_high": round(high, 2),
                     "days_since_sowing": round((scene.now - sowing.at) / timedelta(days=1), 1),
                 },
             )
@@ -84,22 +99,88 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[S
     return notices
 
 
-def _events(risk: Array, threshold: float) -> list[tuple[int, int]]:
-    """Runs of hours that carry a wash index at or above the threshold; without seed there is none."""
-    over = risk >= threshold
+def _spells(forecast: Quantities, ensemble: Quantities, note: float, floor: float) -> list[_Spell]:
+    """The spells whose chance is at or above the floor, just below that of a note; without seed there is none."""
+    plain = np.nan_to_num(mean_of_members(forecast["wash_chance"]))
+    members = ensemble["wash_chance"]
+    found: list[_Spell] = []
+    for begin, end in _hours_that_wash(plain, members, floor):
+        spell = _spell(forecast, ensemble, plain, note, begin, end)
+        # Rain that runs on from one to the next is one spell.
+        while found and spell.begin < found[-1].end:
+            spell = _spell(forecast, ensemble, plain, note, found.pop().begin, spell.end)
+        found.append(spell)
+    return found
+
+
+def _spell(
+    forecast: Quantities, ensemble: Quantities, plain: Array, note: float, begin: int, end: int
+) -> _Spell:
+    members = ensemble["wash_chance"][:, begin:end]
+    each = np.nan_to_num(members[~np.isnan(members).all(axis=1)]).max(axis=1)
+    over = float(each.mean()) if each.size else 0.0
+    here = float(plain[begin:end].max())
+    source = forecast if here >= over else ensemble
+    rain = np.nan_to_num(mean_of_members(_of_members(source["rain_mm"], _washing(source, begin, end))))
+    # The hour to be ready for is the first of real rain, not the drizzle before it.
+    real = rain >= max(0.5, 0.1 * float(rain[begin:end].max()))
+    begin += int(np.argmax(real[begin:end]))
+    while begin > 0 and real[begin - 1]:
+        begin -= 1
+    while end < real.size and real[end]:
+        end += 1
+    return _Spell(
+        begin=begin,
+        end=end,
+        chance=max(here, over),
+        share=float((each >= note).mean()) if members.shape[0] > 1 and each.size else None,
+        source=source,
+        rain=rain[begin:end],
+    )
+
+
+def _hours_that_wash(plain: Array, members: Array, threshold: float) -> list[tuple[int, int]]:
+    """Runs of hours in which the chance, of the forecast or over the members, is at or above the threshold.
+
+    A member's storm counts for the hours beside it, for members rarely agree on the hour.
+    """
+    if members.shape[0] == 1:
+        return _runs(np.maximum(plain, np.nan_to_num(members[0])) >= threshold)
+    near = np.pad(np.nan_to_num(members), ((0, 0), (_APART_H, _APART_H)))
+    near = np.lib.stride_tricks.sliding_window_view(near, 2 * _APART_H + 1, axis=1).max(axis=-1)
+    known, hourly = ~np.isnan(members), mean_of_members(members)
+    over = np.where(known, near, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    found = []
+    for begin, end in _runs((over >= threshold) | (plain >= threshold)):
+        # From the first to the last hour in which a good part of the washing falls.
+        most = float(np.nan_to_num(hourly[begin:end]).max())
+        washes = (plain[begin:end] >= threshold) | ((hourly[begin:end] >= 0.25 * most) & (most > 0.0))
+        hours = np.flatnonzero(washes)
+        if hours.size:
+            found.append((begin + int(hours[0]), begin + int(hours[-1]) + 1))
+    return found
+
+
+def _runs(over: Array) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
     return [(int(begin), int(end)) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _share(scene: Scene, name: str, begin: int, end: int) -> float | None:
-    """Share of members whose index passes the threshold of care within these hours."""
-    ground = scene.members or scene.plan.conditions
-    risk = ground.surfaces[name]["wash_risk"]
-    if risk.shape[0] < 2:
-        return None
-    peaks = risk[:, begin:end].max(axis=1)
-    known = peaks[~np.isnan(peaks)]
-    return float((known > scene.thresholds["wash_care"]).mean()) if known.size else None
+def _washing(source: Quantities, begin: int, end: int) -> Mask:
+    """The members that wash at all within these hours; all of them where none does."""
+    found = np.nan_to_num(source["wash_chance"])[:, begin:end].max(axis=1) > 0.0
+    return np.asarray(found if found.any() else ~found)
+
+
+def _worst(spell: _Spell, column: str) -> float:
+    """The highest of a figure within the spell, mean over the members that wash."""
+    washing = _washing(spell.source, spell.begin, spell.end)
+    figures = _of_members(spell.source[column], washing)[:, spell.begin : spell.end]
+    return float(np.nan_to_num(figures).max(axis=1).mean())
+
+
+def _of_members(values: Array, members: Mask) -> Array:
+    return values[members] if values.shape[0] == members.size else values
 
 
 def _advice(

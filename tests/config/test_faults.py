@@ -112,7 +112,7 @@ def test_a_fault_of_a_group_is_told_once_and_where_it_stands(folder):
         ("[warnings]\nwash_heed = 0.1", "is now called wash_care"),
         ("[warnings]\noverdue_heed_d = 2", "is now called overdue_care_d"),
         ("[warnings]\nlet_go = 0.1", "is now called hysteresis"),
-        ("[warnings]\nwash_care = 0.1", "wash_care 0.1 lies below wash_note 0.25"),
+        ("[warnings]\nwash_care = 0.1", "wash_care 0.1 lies below wash_note 0.15"),
         ("[warnings]\nfrost_note = 0.9", "frost_care 0.5 lies below frost_note 0.9"),
         ('[jobs.foliar_feed.needs.wind]\nunit = "m/s"\nhard_max = 6', 'wind_2m_kmh is in "km/h"'),
         ('[jobs.foliar_feed.needs.interval]\nunit = "h"', 'are in "d": give them as well'),

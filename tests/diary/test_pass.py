@@ -27,7 +27,7 @@ from tests.made import config, forecast, weather
 
 NOW = datetime(2026, 4, 8, 7, tzinfo=UTC)
 H = timedelta(hours=1)
-STORM = {72 + 14: 10.0, 72 + 15: 8.0}
+STORM = {72 + 14: 18.0, 72 + 15: 8.0}
 
 
 @pytest.fixture
@@ -101,7 +101,7 @@ def test_a_failing_output_stops_neither_the_others_nor_the_pass(store, sky, capl
 
 def test_quiet_hours_hold_what_can_wait(store, sky):
     quiet = QuietPart(begins="00:00", ends="23:59")
-    sky["rain"] = {72 + 14: 6.0, 72 + 15: 5.0}
+    sky["rain"] = {72 + 14: 10.0, 72 + 15: 5.0}
     one_pass.run(
         ground(
             outputs=(LogPart(),),

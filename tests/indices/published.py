@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from planner.indices import growth, humidity, runoff
+from planner.indices import growth, humidity, infiltration, runoff
 from planner.verification.evening import fit_radiation_frost
 from tests.indices import published_tables as tables
 from tests.indices.published_fao import FAO_FIGURES
@@ -84,6 +84,30 @@ FIGURES: tuple[Printed, ...] = (
         lambda: runoff.runoff_mm(228.6, 94.82) / 25.4,
         "tr-55",
         "a worked answer page",
+    ),
+    _p(
+        "water sunk in at ponding, cm",
+        "clay of 0.044 cm/h and 22.4 cm, room 0.25, rain of 0.5 cm/h",
+        "0.54",
+        lambda: infiltration.ponding_mm(5.0, 0.44, 56.0) / 10.0,
+        "mein-larson-1973",
+        "a worked problem of a course (Merced, 2008)",
+    ),
+    _p(
+        "time to ponding, h",
+        "the same",
+        "1.08",
+        lambda: infiltration.ponding_mm(5.0, 0.44, 56.0) / 5.0,
+        "mein-larson-1973",
+        "a worked problem of a course (Merced, 2008)",
+    ),
+    _p(
+        "water sunk in within an hour, cm",
+        "silt loam of 0.65 cm/h and 16.7 cm, 0.3 of 0.486 filled, under standing water",
+        "3.17",
+        lambda: infiltration.sunk_in_mm(0.0, 1000.0, 1.0, 6.5, 167.0 * 0.7 * 0.486) / 10.0,
+        "chow-1988",
+        "example 4.3.1 (PyTOPKAPI)",
     ),
 )
 

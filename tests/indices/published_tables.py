@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.indices import runoff, spray_air
+from planner.indices import infiltration, runoff, spray_air
 from planner.weather import Array
 from tests.indices.made import table
 
@@ -33,6 +33,45 @@ _SKIES = (
     (0.8, -20.0, 1),
     (0.2, -20.0, 1),
 )
+
+
+#: Chow, Maidment and Mays 1988, example 5.4.1: rain of each ten minutes on a sandy loam, and what has sunk in by the
+#: end of each, as the tests of PyTOPKAPI have it. [cm]
+STORM_CM = (
+    0.18,
+    0.21,
+    0.26,
+    0.32,
+    0.37,
+    0.43,
+    0.64,
+    1.14,
+    3.18,
+    1.65,
+    0.81,
+    0.52,
+    0.42,
+    0.36,
+    0.28,
+    0.24,
+    0.19,
+    0.17,
+)
+SUNK_CM = (
+    0.18,
+    0.39,
+    0.65,
+    0.97,
+    1.34,
+    1.77,
+    2.2010980,
+    2.5894007,
+    2.9497199,
+    3.2899523,
+    3.6148927,
+    3.9277082,
+)
+SUNK_CM += (4.2306187, 4.5252501, 4.8052501, 5.0452501, 5.2352501, 5.4052501)
 
 
 @dataclass(frozen=True)
@@ -65,6 +104,15 @@ def _slopes() -> Array:
     return np.array([runoff.slope_length_factor(slope, feet * 0.3048) - ls for slope, feet, ls in cells])
 
 
+def _storm() -> Array:
+    sunk, out = np.zeros(1), []
+    for rain in STORM_CM:
+        # 1.09 cm/h, 11.01 cm, 0.4 of 0.412 filled before.
+        sunk = infiltration.sunk_in_mm(sunk, rain * 60.0, 1.0 / 6.0, 10.9, 110.1 * 0.6 * 0.412)
+        out.append(float(sunk[0]) / 10.0)
+    return np.array(out) - np.array(SUNK_CM)
+
+
 def _turner() -> Array:
     out = []
     for knots, classes in TURNER_KT:
@@ -77,6 +125,7 @@ def _turner() -> Array:
 TABLES: tuple[Table, ...] = (
     Table("runoff of TR-55 table 2-1, inch, curve numbers 55, 70, 80, 90", 88, 0.0051, "tr-55", _tr55),
     Table("RUSLE slope and length factor, 1 to 12 %, 25 to 800 ft", 99, 0.0051, "rusle-1997", _slopes),
+    Table("infiltration of a storm on sandy loam, cm every ten minutes", 18, 0.0001, "chow-1988", _storm),
     Table("stability class of Turner, nine winds by seven skies", 63, 0.0, "epa-2000", _turner),
 )
 

@@ -1,4 +1,4 @@
-"""Snow that melts, and what it does to the wash index."""
+"""Snow that melts, and what its water does to seed."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.indices.rain_wash import wash_index
+from planner.indices.infiltration import INTAKES, Ground, peak_excess_mm_h
 from planner.indices.runoff import snow_melt_mm
 from planner.weather import Array
 from tests.indices.made import quantities, site, weather
@@ -42,37 +42,54 @@ def test_unknown_snow_stays_unknown_and_unknown_warmth_only_while_snow_lies() ->
     assert np.isnan(out[3:]).all()
 
 
-def _bank(rain: Array, **given_: object) -> Array:
-    return wash_index(rain, slope_pct=10.0, slope_length_m=10.0, curve_number=86.0, **given_)  # type: ignore[arg-type]
+BANK = {"slope_pct": 10.0, "soil": "loam"}
 
 
-def test_melt_flows_and_strikes_nothing() -> None:
-    water = np.zeros((1, 24))
-    water[0, 4:16] = 2.0
-    none = np.zeros((1, 24))
-    melt = _bank(none, melt_mm=water).max()
-    assert 0.0 < melt < _bank(water).max()
+def _excess(rain: Array, melt: Array, *, frozen: bool = False) -> Array:
+    """Flow of each hour on moist loam as it is tabled, evenly wetted."""
+    each = np.ones(rain.shape[0])
+    ground = Ground(
+        room=np.full(rain.shape, 0.18),
+        suction_mm=INTAKES["loam"].suction_mm * each,
+        conductivity_mm_h=INTAKES["loam"].conductivity_mm_h * each,
+        spreads_h=24.0 * each,
+        frozen=np.full(rain.shape, float(frozen)),
+    )
+    even = {"quarters": np.full((1, 4), 0.25), "beds": np.ones(1), "hollows_mm": 0.5}
+    return peak_excess_mm_h(rain, melt, ground, **even)[0]
+
+
+def test_melt_flows_as_even_rain_does() -> None:
+    water, none = np.zeros((1, 24)), np.zeros((1, 24))
+    water[0, 4:16] = 6.0
+    assert _excess(none, water).max() > 1.0
+    np.testing.assert_allclose(_excess(none, water), _excess(water, none))
+    unknown = none.copy()
+    unknown[0, 4] = np.nan
+    assert _excess(unknown, water)[0, 4] == 0.0
 
 
 def test_frozen_soil_sheds_all_water() -> None:
     rain = np.zeros((1, 24))
     rain[0, 4:10] = 2.0
-    frozen = np.ones((1, 24), dtype=bool)
-    assert _bank(rain, frozen=frozen).max() > _bank(rain).max() + 0.1
-    np.testing.assert_array_equal(_bank(rain, frozen=~frozen), _bank(rain))
-    q = quantities(weather(24, rain_mm=rain, soil_temp_6cm_c=-1.0, cloud_pct=90.0), site(slope_pct=8.0))
-    open_soil = quantities(weather(24, rain_mm=rain, soil_temp_6cm_c=5.0), site(slope_pct=8.0))
-    assert q["wash_bare"].max() > open_soil["wash_bare"].max()
+    none = np.zeros((1, 24))
+    assert _excess(rain, none).max() == 0.0
+    # The hollows fill in the first of the hours.
+    assert _excess(rain, none, frozen=True)[0, 5:10] == pytest.approx(2.0)
+    q = quantities(weather(24, rain_mm=rain, soil_temp_6cm_c=-1.0, cloud_pct=90.0), site(**BANK))
+    open_soil = quantities(weather(24, rain_mm=rain, soil_temp_6cm_c=5.0), site(**BANK))
+    assert q["wash_bare"].max() > 0.2
+    assert open_soil["wash_bare"].max() < 0.05
 
 
 def test_snow_at_frost_does_not_wash_and_its_thaw_can() -> None:
     snow = np.zeros(96)
     snow[10:20] = 2.0
     cold = weather(96, air_temp_c=-5.0, rain_mm=snow, snow_mm=snow, soil_temp_6cm_c=1.0)
-    assert quantities(cold, site(slope_pct=8.0))["wash_bare"].max() == 0.0
+    assert quantities(cold, site(**BANK))["wash_bare"].max() == 0.0
     air = np.where(np.arange(96) < 40, -5.0, 8.0)
     thaw = quantities(
-        weather(96, air_temp_c=air, rain_mm=snow, snow_mm=snow, soil_temp_6cm_c=1.0), site(slope_pct=8.0)
+        weather(96, air_temp_c=air, rain_mm=snow, snow_mm=snow, soil_temp_6cm_c=1.0), site(**BANK)
     )
     assert thaw["wash_bare"][0, :40].max() == 0.0
-    assert thaw["wash_bare"][0, 40:].max() > 0.0
+    assert thaw["snow_melt_mm"][0, 40:].sum() > 15.0

@@ -102,7 +102,8 @@ def test_s2_storm_on_young_seed():
     wash = [n for n in found.found.notices if n.kind == "wash"]
     assert [n.surface for n in wash] == ["apron strip"]
     assert (wash[0].begins - local(7, 8)) / timedelta(hours=1) == pytest.approx(14)
-    assert wash[0].strength == pytest.approx(0.79, abs=0.05)
+    # Two hours of burst or half-hour rain run off dry loam, an even one sinks in: about half the ways.
+    assert wash[0].strength == pytest.approx(0.48, abs=0.08)
     assert "net" in wash[0].advice[0].lower()
     assert found.state("oversowing", "east bank", local(7, 9)) in ("broken", "barred")
     assert found.state("granular_feed", "green", local(7, 9)) == "broken"

@@ -1,4 +1,4 @@
-"""Wash warnings on invented indices of rain: which event is named, where it begins, how grave it is, what to do.
+"""Wash warnings on invented chances of wash: which spell is named, where it begins, how grave it is, what to do.
 
 The thresholds are those of the shipped settings; levels are asked by their place, from the mildest up.
 """
@@ -52,27 +52,31 @@ class Ground:
         return self._columns[name]
 
 
-def warned(
-    risk, rain=None, *, now=NOW, sowings=None, low=None, high=None, slope_pct=7.0, members=None, **settings
-):
-    """Warnings of a bank whose wash index and rain are given by hour."""
-    index = risk if isinstance(risk, np.ndarray) else row(risk)
-    fell = rain if isinstance(rain, np.ndarray) else row(rain or dict.fromkeys(risk, 5.0))
-    ground = Ground(
+def bank(chance, rain=None, *, sowings=None, slope_pct=7.0, seed_share=None, low=None, high=None):
+    """A bank whose chance of wash and rain are given by hour, and the share of seed at risk like the chance."""
+    chances = chance if isinstance(chance, np.ndarray) else row(chance)
+    fell = rain if isinstance(rain, np.ndarray) else row(rain or dict.fromkeys(chance, 5.0))
+    return Ground(
         (seed(),) if sowings is None else sowings,
         slope_pct,
-        wash_risk=index,
+        wash_chance=chances,
+        wash_risk=chances if seed_share is None else seed_share,
         rain_mm=fell,
-        wash_low=index * 0.5 if low is None else low,
-        wash_high=index if high is None else high,
+        wash_low=chances * 0.5 if low is None else low,
+        wash_high=chances if high is None else high,
     )
+
+
+def warned(chance, rain=None, *, now=NOW, members=None, given=(), **ground):
+    """Warnings of that bank, `members` being the same bank under an ensemble; `given` are thresholds that differ."""
+    plain = bank(chance, rain, **ground)
     scene = Scene(
-        plan=SimpleNamespace(conditions=SimpleNamespace(surfaces={"bank": ground}, site=SITE)),
+        plan=SimpleNamespace(conditions=SimpleNamespace(surfaces={"bank": plain}, site=SITE)),
         now=now,
-        sowings=ground.sowings,
+        sowings=plain.sowings,
         done=(),
-        thresholds={**config().warnings.model_dump(), **settings},
-        members=members,
+        thresholds={**config().warnings.model_dump(), **dict(given)},
+        members=None if members is None else SimpleNamespace(surfaces={"bank": members}),
     )
     return wash(scene)
 
@@ -86,17 +90,18 @@ def test_an_event_is_said_with_its_hours_and_figures():
     assert (found.begins, found.ends) == (START + 20 * H, START + 23 * H)
     assert found.says == (
         "Rain from Mon 13 Apr 20:00 may wash seed off the bank: 16 mm, up to 10 mm in an hour "
-        "(wash index 0.80, between 0.60 and 0.93)."
+        "(80% of the seed at risk, between 60% and 93%)."
     )
     assert found.strength == 0.8
-    assert found.raised_from == 0.25
+    assert found.raised_from == 0.15
     assert found.chance is None
     assert found.figures == {
         "rain_mm": 16.4,
         "rain_hour_max_mm": 10.4,
-        "wash_index": 0.8,
-        "wash_low": 0.6,
-        "wash_high": 0.93,
+        "wash_chance": 0.8,
+        "seed_at_risk": 0.8,
+        "seed_low": 0.6,
+        "seed_high": 0.93,
         "days_since_sowing": 4.0,
     }
 
@@ -104,15 +109,21 @@ def test_an_event_is_said_with_its_hours_and_figures():
 def test_figures_are_rounded_as_they_are_said():
     storm = {20: 0.4, 21: 0.8149}
     (found,) = warned(
-        storm, {20: 4.249, 21: 2.0}, low=row({20: 0.6149}), high=row({21: 0.9149}), sowings=(seed(4.049),)
+        storm,
+        {20: 4.249, 21: 2.0},
+        seed_share=row({21: 0.7049}),
+        low=row({20: 0.6149}),
+        high=row({21: 0.9149}),
+        sowings=(seed(4.049),),
     )
     assert found.strength == 0.8149
     assert found.figures == {
         "rain_mm": 6.2,
         "rain_hour_max_mm": 4.2,
-        "wash_index": 0.81,
-        "wash_low": 0.61,
-        "wash_high": 0.91,
+        "wash_chance": 0.81,
+        "seed_at_risk": 0.7,
+        "seed_low": 0.61,
+        "seed_high": 0.91,
         "days_since_sowing": 4.0,
     }
 
@@ -126,10 +137,10 @@ def test_seed_to_be_sown_within_a_fortnight_counts_and_later_seed_does_not():
     assert warned(STORM, sowings=(seed(-14.1),)) == []
 
 
-@pytest.mark.parametrize(("index", "named"), [(0.2, False), (0.209, False), (0.21, True), (0.25, True)])
-def test_an_index_is_a_warning_down_to_what_keeps_one_standing(index, named):
-    # Raised from 0.25; one that stands is kept down to 0.21.
-    assert bool(warned({20: index})) is named
+@pytest.mark.parametrize(("chance", "named"), [(0.1, False), (0.109, False), (0.11, True), (0.15, True)])
+def test_a_chance_is_a_warning_down_to_what_keeps_one_standing(chance, named):
+    # Raised from 0.15; one that stands is kept down to 0.11.
+    assert bool(warned({20: chance})) is named
 
 
 def test_events_apart_are_warnings_apart_and_past_ones_are_none():
@@ -155,10 +166,10 @@ def test_it_begins_with_the_first_hour_of_real_rain():
 
 
 @pytest.mark.parametrize(
-    ("index", "level"), [(0.3, NOTE), (0.49, NOTE), (0.5, CARE), (0.74, CARE), (0.75, ACT)]
+    ("chance", "level"), [(0.2, NOTE), (0.39, NOTE), (0.4, CARE), (0.64, CARE), (0.65, ACT)]
 )
-def test_levels_at_hand(index, level):
-    assert warned({20: index})[0].level == level
+def test_levels_at_hand(chance, level):
+    assert warned({20: chance})[0].level == level
 
 
 @pytest.mark.parametrize(
@@ -171,51 +182,88 @@ def test_rain_further_off_than_a_day_can_wait_till_morning(hour, level, calm):
     assert (found.level, found.calm_level) == (level, calm)
 
 
-@pytest.mark.parametrize(("index", "calm"), [(0.39, NOTE), (0.41, CARE), (0.64, CARE), (0.66, ACT)])
-def test_a_level_is_left_only_by_more_than_the_margin(index, calm):
-    assert warned({20: index})[0].calm_level == calm
+@pytest.mark.parametrize(("chance", "calm"), [(0.29, NOTE), (0.31, CARE), (0.54, CARE), (0.56, ACT)])
+def test_a_level_is_left_only_by_more_than_the_margin(chance, calm):
+    assert warned({20: chance})[0].calm_level == calm
 
 
-def test_members_are_averaged_and_one_that_is_not_known_is_passed_over():
-    risk = np.zeros((3, HOURS))
-    risk[0, 20], risk[1, 20], risk[2, 20] = 0.9, 0.5, NAN
-    rain = np.zeros((3, HOURS))
-    rain[:, 20] = 12.0, 4.0, NAN
-    (found,) = warned(risk, rain, low=risk * 0.5, high=risk)
-    assert found.strength == pytest.approx(0.7)
-    assert found.figures["rain_mm"] == 8.0
-    assert found.figures["wash_low"] == 0.35
+# Members ------------------------------------------------------------------------------------------------
 
 
-def test_the_share_is_that_of_members_above_the_middle_threshold():
-    def bank(*peaks):
-        table = np.zeros((len(peaks), HOURS))
-        for member, peak in enumerate(peaks):
-            table[member, 20 + member % 3] = peak
-        return SimpleNamespace(surfaces={"bank": Ground((seed(),), wash_risk=table)})
-
-    assert warned(STORM, members=bank(0.9, 0.51, 0.5, 0.1))[0].share == 0.5
-    # A member that is not known at its worst is not counted.
-    assert warned(STORM, members=bank(0.9, NAN, 0.1, 0.2))[0].share == pytest.approx(1 / 3)
-    assert warned(STORM, members=bank(NAN, NAN))[0].share is None
-    assert warned(STORM, members=bank(0.9))[0].share is None
-    # Hours outside the event say nothing of it.
-    late = np.zeros((2, HOURS))
-    late[:, 23] = late[:, 19] = 0.9
-    outside = SimpleNamespace(surfaces={"bank": Ground((seed(),), wash_risk=late)})
-    assert warned(STORM, members=outside)[0].share == 0.0
+def storms(count, of, chance=0.9, rain=20.0, hour=20, apart=0):
+    """An ensemble of which `count` members bring a storm of two hours, each so many hours after the one before."""
+    chances, fell = np.zeros((of, HOURS)), np.zeros((of, HOURS))
+    for member in range(count):
+        at = hour + apart * member
+        chances[member, at : at + 2] = chance
+        fell[member, at : at + 2] = rain
+    return bank(chances, fell)
 
 
-def test_without_an_ensemble_the_members_of_the_forecast_give_the_share():
-    risk = np.zeros((4, HOURS))
-    risk[:, 20] = 0.9, 0.9, 0.9, 0.3
-    (found,) = warned(risk, np.ones((4, HOURS)))
-    assert found.share == 0.75
+def test_twenty_of_thirty_one_members_warn_though_the_forecast_is_dry():
+    (found,) = warned({}, {}, members=storms(20, 31))
+    assert found.strength == pytest.approx(0.9 * 20 / 31)
+    assert found.share == pytest.approx(20 / 31)
+    assert (found.begins, found.ends) == (START + 20 * H, START + 22 * H)
+    assert (
+        "40 mm, up to 20 mm in an hour in the forecasts that bring it (90% of the seed at risk" in found.says
+    )
+    # The same where the ensemble is all there is.
+    ensemble = storms(20, 31)
+    scene = Scene(
+        plan=SimpleNamespace(conditions=SimpleNamespace(surfaces={"bank": ensemble}, site=SITE)),
+        now=NOW,
+        sowings=ensemble.sowings,
+        done=(),
+        thresholds=config().warnings.model_dump(),
+    )
+    (alone,) = wash(scene)
+    assert (alone.strength, alone.share, alone.says) == (found.strength, found.share, found.says)
+
+
+def test_few_members_warn_of_nothing_and_the_forecast_alone_does():
+    assert warned({}, {}, members=storms(3, 31)) == []
+    (found,) = warned(STORM, members=storms(0, 31))
+    assert (found.strength, found.share) == (0.8, 0.0)
+    assert "in the forecasts that bring it" not in found.says
+
+
+def test_members_that_bring_the_storm_at_different_hours_count_together():
+    # Nine of fifteen members, an hour after one another: no hour has more than two of them.
+    (found,) = warned({}, {}, members=storms(9, 15, apart=1))
+    assert found.strength == pytest.approx(0.9 * 9 / 15)
+    assert START + 20 * H <= found.begins <= START + 22 * H
+    assert START + 28 * H <= found.ends <= START + 30 * H
+    # A day apart they are so many storms, each of one member.
+    assert warned({}, {}, members=storms(3, 31, apart=24)) == []
+
+
+def test_a_member_that_is_not_known_is_not_counted():
+    of = storms(2, 4)
+    of["wash_chance"][3] = np.nan
+    (found,) = warned({}, {}, members=of)
+    assert (found.strength, found.share) == (pytest.approx(0.9 * 2 / 3), pytest.approx(2 / 3))
+    nobody = storms(0, 4)
+    nobody["wash_chance"][:] = np.nan
+    assert warned(STORM, members=nobody)[0].share is None
+
+
+def test_rain_that_all_members_share_is_read_as_one():
+    shared = bank(row({20: 0.9, 21: 0.9}, members=5), row({20: 12.0, 21: 8.0}))
+    assert warned({}, {}, members=shared)[0].figures["rain_mm"] == 20.0
+
+
+def test_spells_that_rain_joins_are_one():
+    # Two hours that wash, four hours apart, and hard rain all between them.
+    rain = dict.fromkeys(range(19, 26), 6.0)
+    (found,) = warned({20: 0.4, 24: 0.7}, rain)
+    assert (found.begins, found.ends, found.strength) == (START + 19 * H, START + 26 * H, 0.7)
+    assert len(warned({20: 0.4, 24: 0.7}, {20: 6.0, 24: 6.0})) == 2
 
 
 def advice(**changes):
-    kept = {"risk": STORM, **changes}
-    return warned(kept.pop("risk"), **kept)[0].advice
+    kept = {"chance": STORM, **changes}
+    return warned(kept.pop("chance"), **kept)[0].advice
 
 
 def test_bare_seed_wants_a_cover_before_the_rain_from_the_lower_edge():
@@ -238,13 +286,13 @@ def test_a_tackifier_is_put_down_in_time_to_dry_or_not_at_all():
     )
     assert not any("tackifier" in one for one in advice(sowings=(seed(tackifier=True),)))
     # Four hours ahead it may still dry, three hours ahead no more.
-    assert "by Mon 13 Apr 06:00" in advice(risk={10: 0.8})[1]
-    assert not any("tackifier" in one for one in advice(risk={9: 0.8}))
+    assert "by Mon 13 Apr 06:00" in advice(chance={10: 0.8})[1]
+    assert not any("tackifier" in one for one in advice(chance={9: 0.8}))
 
 
 def test_in_the_rain_the_cover_waits_for_a_pause():
-    assert "as soon as the rain pauses" in advice(risk={6: 0.8, 7: 0.8})[0]
-    assert "before Mon 13 Apr 07:00" in advice(risk={7: 0.8})[0]
+    assert "as soon as the rain pauses" in advice(chance={6: 0.8, 7: 0.8})[0]
+    assert "before Mon 13 Apr 07:00" in advice(chance={7: 0.8})[0]
 
 
 def test_what_is_not_sown_yet_is_sown_after_the_rain():
@@ -267,9 +315,7 @@ def test_the_seed_spoken_of_is_the_last_that_lies_there_by_then():
 
 def test_each_surface_with_seed_has_its_own_warning():
     both = {
-        name: Ground(
-            sowings, wash_risk=row(STORM), rain_mm=row(STORM) * 9, wash_low=row(STORM), wash_high=row(STORM)
-        )
+        name: bank(STORM, sowings=sowings)
         for name, sowings in (("bank", (seed(),)), ("tee", ()), ("green", (seed(surface="green"),)))
     }
     scene = Scene(
@@ -283,10 +329,7 @@ def test_each_surface_with_seed_has_its_own_warning():
 
 
 def test_unknown_rain_within_an_event_is_no_rain_and_ends_it():
-    risk = row({20: 0.8, 21: NAN, 22: 0.8})
-    found = warned(
-        risk, row({20: 3.0, 21: NAN, 22: 4.0}), low=row({20: 0.5, 22: 0.5}), high=row({20: 0.9, 22: 0.9})
-    )
+    found = warned(row({20: 0.8, 21: NAN, 22: 0.8}), row({20: 3.0, 21: NAN, 22: 4.0}))
     assert [(one.begins, one.figures["rain_mm"]) for one in found] == [
         (START + 20 * H, 3.0),
         (START + 22 * H, 4.0),
