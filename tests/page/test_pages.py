@@ -161,7 +161,7 @@ def test_the_first_screen_answers_the_three_questions(report: Report) -> None:
     assert placed.surface in spray
     assert LABEL_CAUTION in spray
     seed = first[first.index("What threatens") : first.index("May I walk on it now")]
-    assert "Act: apron strip, rain from today 21:00" in seed
+    assert "Care: apron strip, rain from today 21:00" in seed
     for row in report.warnings:
         if row.kind != "wash":
             assert first_clause(row.says) in unescape(seed)
