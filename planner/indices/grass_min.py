@@ -17,13 +17,15 @@ from planner.weather import Array, within
 
 #: Wind below which the calibration does not change: no anemometer tells it from calm. [m/s]
 CALM_MS = 0.5
+#: Surface below the air from which the balance is taken to overdo it. Judgement. [K]
+DEEP_FROM_K = 1.5
 #: Height of the sun from which the grass reads as the surface does; on the way up the difference fades. Judgement.
 SUN_GONE_DEG, SUN_FULL_DEG = 0.0, 10.0
 #: Where the balance is not known: grass minimum less air minimum, and the spread of that. Fitted as `HOURLY`.
 AIR_ALONE_K, AIR_ALONE_SPREAD_K = -2.06, 1.50
 #: So far below the air the surface fell in one of a hundred days at US climate stations south of 50 N (2020,
-#: infrared; measured 9.4 K; 6 % of the days fell more than 6 K).
-COLDEST_BELOW_AIR_K = 9.5
+#: infrared; 6 % of the days fell more than 6 K).
+COLDEST_BELOW_AIR_K = 9.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +34,8 @@ class HourlyGrass:
 
     at_one_ms_k: float
     per_log_wind_k: float
+    per_deep: float
+    """For each kelvin of the surface further below the air than `DEEP_FROM_K`: there the balance itself is too cold."""
     spread_at_one_ms_k: float
     spread_power: float
 
@@ -49,10 +53,12 @@ class DailyGrass:
     spread_power: float
 
 
-#: Fitted by `planner.verification.grass_fit` to seven Irish stations, 2017, and De Bilt 1980 to 1999: what wind
-#: changes is that of both, the level that of the Irish hours. Cloud and season add nothing that holds at both: cloud
-#: is in the balance already, and the season's sign differs.
-HOURLY = HourlyGrass(at_one_ms_k=-1.97, per_log_wind_k=0.50, spread_at_one_ms_k=1.83, spread_power=-0.27)
+#: Fitted by `planner.verification.grass_fit` to seven Irish stations, 2017, and De Bilt 1980 to 1999: what wind changes
+#: is that of both, level and depth those of the Irish hours. Cloud and season add nothing that holds at both: cloud is
+#: in the balance already, and the season's sign differs.
+HOURLY = HourlyGrass(
+    at_one_ms_k=-2.10, per_log_wind_k=0.59, per_deep=0.42, spread_at_one_ms_k=1.78, spread_power=-0.23
+)
 #: Fitted there to De Bilt 1980 to 1999. The balance of daily means adds nothing to these.
 DAILY = DailyGrass(
     constant_k=-2.10,
@@ -95,6 +101,7 @@ def night_share(sun_altitude_deg: ArrayLike) -> Array:
 
 def grass_temp_c(
     surface_c: ArrayLike,
+    air_temp_c: ArrayLike,
     wind_10m_ms: ArrayLike,
     sun_altitude_deg: ArrayLike,
     shift_k: float = 0.0,
@@ -103,19 +110,22 @@ def grass_temp_c(
 ) -> Array:
     """What a thermometer at the tips of the grass is expected to read, from the radiating surface.
 
-    Parameters   surface_c : array. `surface_temp_c`. [degC]
+    Parameters   surface_c, air_temp_c : arrays. `surface_temp_c`, and the air at screen height. [degC]
                  wind_10m_ms : array. [m/s]
                  sun_altitude_deg : array. [degrees]
                  shift_k : float. What the site's own readings add at night. [K]
     Returns      array, broadcast shape. [degC]
-    Valid for    surface -60 to 80 degC, wind to 75 m/s; short grass, open ground
+    Valid for    surface -60 to 80 degC, air to 55 degC, wind to 75 m/s; short grass, open ground
     Missing      NaN in, NaN out
     Differs      never warmer than the surface but for the site's shift; by day the surface itself
     Source       own-grass-minimum
     Check        tests/verification/test_ground_frost.py::test_shipped_calibration_is_the_fit
     """
-    below = np.minimum(calibration.at_one_ms_k + calibration.per_log_wind_k * log_wind(wind_10m_ms), 0.0)
-    return within(surface_c, -60.0, 80.0) + (below + shift_k) * night_share(sun_altitude_deg)
+    surface = within(surface_c, -60.0, 80.0)
+    deep = np.maximum(within(air_temp_c, -60.0, 55.0) - surface - DEEP_FROM_K, 0.0)
+    below = calibration.at_one_ms_k + calibration.per_log_wind_k * log_wind(wind_10m_ms)
+    below = np.minimum(below + calibration.per_deep * deep, 0.0)
+    return surface + (below + shift_k) * night_share(sun_altitude_deg)
 
 
 def grass_spread_k(wind_10m_ms: ArrayLike, *, calibration: HourlyGrass = HOURLY) -> Array:

@@ -58,7 +58,7 @@ def _short_gaps(gap: Mask) -> Mask:
 def _expected(q: Quantities, shift_k: float) -> tuple[Array, Array]:
     """Grass temperature and the spread of its calibration, each of shape (members or 1, hours)."""
     balance, sun = balance_c(q), q["sun_altitude_deg"]
-    grass = grass_min.grass_temp_c(balance, q["wind_10m_ms"], sun, shift_k)
+    grass = grass_min.grass_temp_c(balance, q["air_temp_c"], q["wind_10m_ms"], sun, shift_k)
     alone = grass_min.air_less_c(q["air_temp_c"], sun, grass_min.AIR_ALONE_K + shift_k)
     spread = np.where(
         np.isnan(grass), grass_min.AIR_ALONE_SPREAD_K, grass_min.grass_spread_k(q["wind_10m_ms"])

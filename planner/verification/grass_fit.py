@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.indices.grass_min import DailyGrass, HourlyGrass, grass_temp_c, log_wind, night_share
+from planner.indices.grass_min import (
+    DEEP_FROM_K,
+    DailyGrass,
+    HourlyGrass,
+    grass_temp_c,
+    log_wind,
+    night_share,
+)
 from planner.weather import Array, Mask, Whole
 
 #: Mean of the logarithm of a standard normal error's size: -(gamma + ln 2) / 2.
@@ -70,30 +77,38 @@ class Days:
 
 
 def fitted_hourly(nights: Nights, days: Days) -> HourlyGrass:
-    """Level from the hours of the nights; what wind changes from nights and daily means alike."""
-    found = HourlyGrass(at_one_ms_k=0.0, per_log_wind_k=0.0, spread_at_one_ms_k=1.0, spread_power=0.0)
+    """Level and depth from the hours of the nights; what wind changes from nights and daily means alike."""
+    found = HourlyGrass(
+        at_one_ms_k=0.0, per_log_wind_k=0.0, per_deep=0.0, spread_at_one_ms_k=1.0, spread_power=0.0
+    )
     of_days = log_wind(days.wind_ms)
     rows = np.arange(nights.grass_min_c.size)
     weight = np.concatenate([np.full(part.size, part.size**-0.5) for part in (rows, of_days)])
     is_day = np.concatenate([np.zeros(rows.size), np.ones(of_days.size)])
     for _ in range(_ROUNDS):
-        lowest = grass_temp_c(nights.surface_c, nights.wind_ms, nights.sun_deg, calibration=found)
+        lowest = grass_temp_c(
+            nights.surface_c, nights.air_c, nights.wind_ms, nights.sun_deg, calibration=found
+        )
         coldest = np.nanargmin(lowest, axis=1)
-        wind, surface, sun = (
-            part[rows, coldest] for part in (nights.wind_ms, nights.surface_c, nights.sun_deg)
+        wind, air, surface, sun = (
+            part[rows, coldest] for part in (nights.wind_ms, nights.air_c, nights.surface_c, nights.sun_deg)
         )
         share = np.concatenate([night_share(sun), np.ones(of_days.size)])
         log = np.concatenate([log_wind(wind), of_days])
+        deep = np.concatenate([air - surface, days.air_min_c - days.surface_c]) - DEEP_FROM_K
+        deep = share * np.maximum(deep, 0.0)
         error = np.concatenate([nights.grass_min_c - surface, days.grass_min_c - days.surface_c])
-        columns = np.stack([share * (1.0 - is_day), share * log, is_day], axis=1)
-        (level, slope, _), left = _least_squares(columns, error, weight)
+        is_night = 1.0 - is_day
+        columns = np.stack([share * is_night, share * log, deep * is_night, is_day, deep * is_day], axis=1)
+        (level, slope, per_deep, *_), left = _least_squares(columns, error, weight)
         wide = np.log(np.maximum(np.abs(left), _READ_TO_K)) - _LOG_OF_NORMAL
         (wide_level, wide_slope, _), _ = _least_squares(
-            np.stack([1.0 - is_day, log, is_day], axis=1), wide, weight
+            np.stack([is_night, log, is_day], axis=1), wide, weight
         )
         found = HourlyGrass(
             at_one_ms_k=level,
             per_log_wind_k=slope,
+            per_deep=per_deep,
             spread_at_one_ms_k=float(np.exp(wide_level)),
             spread_power=wide_slope,
         )

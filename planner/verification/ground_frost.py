@@ -161,7 +161,9 @@ def days(folder: Path) -> Days | None:
 
 def chance_of(nights: Nights, calibration: HourlyGrass) -> Array:
     """The chance of each night under another calibration, as the pipeline makes it, shape (nights,)."""
-    grass = grass_temp_c(nights.surface_c, nights.wind_ms, nights.sun_deg, calibration=calibration)
+    grass = grass_temp_c(
+        nights.surface_c, nights.air_c, nights.wind_ms, nights.sun_deg, calibration=calibration
+    )
     spread = grass_spread_k(nights.wind_ms, calibration=calibration)
     return np.asarray(np.nanmax(frost_chance(np.minimum(grass, 40.0), spread), axis=1))
 

@@ -270,7 +270,7 @@ ELEMENTWISE: list[tuple[str, str, tuple[list[float], ...]]] = [
     ("frost", "forecast_spread_k", ([0.0, 3.0, np.nan],)),
     ("grass_min", "log_wind", ([0.0, 3.0, np.nan],)),
     ("grass_min", "night_share", ([-5.0, 3.0, np.nan],)),
-    ("grass_min", "grass_temp_c", ([1.0, 3.0, np.nan], [1.0, 3.0, 2.0], [-5.0, 3.0, 20.0])),
+    ("grass_min", "grass_temp_c", ([1.0, 3.0, np.nan], [4.0, 4.0, 4.0], [1.0, 3.0, 2.0], [-5.0, 3.0, 20.0])),
     ("grass_min", "grass_spread_k", ([0.0, 3.0, np.nan],)),
     ("grass_min", "air_less_c", ([1.0, 3.0, np.nan], [-5.0, 3.0, 20.0])),
     (

@@ -24,11 +24,14 @@ from tests.indices.made import PUBLISHED, quantities, weather
 
 
 def test_wind_closes_the_gap_to_the_surface() -> None:
-    gap = grass_temp_c(0.0, [0.0, 0.5, 1.0, 3.0, 10.0, 70.0], -10.0)
+    gap = grass_temp_c(0.0, 1.0, [0.0, 0.5, 1.0, 3.0, 10.0, 70.0], -10.0)
     assert (np.diff(gap) >= 0.0).all()
     assert gap[0] == gap[1]
     assert gap[2] == pytest.approx(HOURLY.at_one_ms_k)
-    # No wind makes the thermometer warmer than the surface.
+    # Far below the air the balance overdoes it: grass and surface come together.
+    assert grass_temp_c(0.0, 4.0, 1.0, -10.0) > gap[2] + 0.9
+    # No wind makes the thermometer warmer than the surface, nor does depth.
+    assert grass_temp_c(0.0, 14.0, 1.0, -10.0) == 0.0
     assert gap[-1] == pytest.approx(0.0, abs=0.1)
     assert (np.diff(grass_spread_k([1.0, 3.0, 10.0])) < 0.0).all()
     assert np.isnan(log_wind([-1.0, 76.0, np.nan])).all()
@@ -59,7 +62,7 @@ def test_readings_better_the_nights_to_come() -> None:
     # De Bilt, each night from those before it alone. Measured: 0.0362 to 0.0345.
     found = days(PUBLISHED)
     assert found is not None
-    expected = grass_temp_c(found.surface_c, found.wind_ms, -10.0)
+    expected = grass_temp_c(found.surface_c, found.air_min_c, found.wind_ms, -10.0)
     spread = grass_spread_k(found.wind_ms)
     error = found.grass_min_c - expected
     corrected, stretched = expected.copy(), spread.copy()

@@ -11,7 +11,7 @@ import pytest
 from planner.errors import NotKnown
 from planner.indices import INDEX
 from planner.indices.frost import frost_chance
-from planner.indices.grass_min import HOURLY, grass_spread_k
+from planner.indices.grass_min import DEEP_FROM_K, HOURLY, grass_spread_k
 from planner.indices.grasses import GRASSES
 from planner.indices.growth import growth_potential
 from planner.indices.quantities import Quantities
@@ -147,7 +147,7 @@ def test_turf_is_held_at_its_coldest_where_cloud_is_not_known() -> None:
     unknown = quantities(weather(48, cloud_pct=np.nan, air_temp_c=5.0))
     night, noon = clear["sun_altitude_deg"][0] < 0.0, clear["sun_altitude_deg"][0] > 10.0
     assert np.isnan(unknown["surface_temp_c"]).all()
-    assert (unknown["turf_least_c"][0, night] == 5.0 - 9.5).all()
+    assert (unknown["turf_least_c"][0, night] == 5.0 - 9.4).all()
     assert (unknown["turf_least_c"][0, noon] == 5.0).all()
     assert (unknown["turf_least_c"][0, night] <= clear["turf_least_c"][0, night]).all()
     assert (clear["turf_least_c"] == clear["grass_temp_c"]).all()
@@ -160,7 +160,9 @@ def test_thermometer_at_the_grass_reads_below_the_surface_at_night_and_as_it_by_
     q = quantities(weather(48, wind_10m_ms=3.0))
     gap = (q["grass_temp_c"] - q["surface_temp_c"])[0]
     sun = q["sun_altitude_deg"][0]
-    np.testing.assert_allclose(gap[sun < 0.0], HOURLY.at_one_ms_k + HOURLY.per_log_wind_k * np.log(3.0))
+    deep = np.maximum((q["air_temp_c"] - q["surface_temp_c"])[0] - DEEP_FROM_K, 0.0)
+    wanted = HOURLY.at_one_ms_k + HOURLY.per_log_wind_k * np.log(3.0) + HOURLY.per_deep * deep
+    np.testing.assert_allclose(gap[sun < 0.0], wanted[sun < 0.0])
     np.testing.assert_allclose(gap[sun > 10.0], 0.0, atol=1e-12)
 
 

@@ -60,8 +60,8 @@ def test_air_alone_is_the_fit() -> None:
 def test_chances_beat_the_air_at_stations_left_out() -> None:
     row = _rows()["7 Irish", "air minimum less a constant"]
     assert (row.cases, row.fitted) == (2545, "left out in turn")
-    # Measured: 0.0364 against 0.0434.
-    assert [row.score, row.baseline_score] == pytest.approx([0.0364, 0.0434], abs=0.0002)
+    # Measured: 0.0368 against 0.0434.
+    assert [row.score, row.baseline_score] == pytest.approx([0.0368, 0.0434], abs=0.0002)
     assert row.gain_low > 0.0
     for part in row.bins:
         assert abs(part.said - part.happened) <= 0.12
