@@ -1,4 +1,7 @@
-"""The two-stage regression of frost nights that growers are taught, as a baseline and as it is printed."""
+"""The two-stage regression of frost nights that growers are taught, as a baseline.
+
+It is made for clear still nights; as a baseline it is asked of all of them.
+"""
 
 from __future__ import annotations
 

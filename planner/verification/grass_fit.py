@@ -43,6 +43,7 @@ class Nights:
     surface_c: Array
     wind_ms: Array
     sun_deg: Array
+    dew_c: Array
     chance: Array
     """`frost_chance_ground` of the pipeline, shape (nights,)."""
 
@@ -50,6 +51,13 @@ class Nights:
     def air_min_c(self) -> Array:
         """Lowest air of each night."""
         return np.asarray(np.nanmin(self.air_c, axis=1))
+
+    @property
+    def of_evening_c(self) -> tuple[Array, Array]:
+        """Air and dew point two hours after sunset, each of shape (nights,)."""
+        hour = np.minimum(np.argmax(self.sun_deg < 0.0, axis=1) + 2, self.air_c.shape[1] - 2)
+        rows = np.arange(hour.size)
+        return self.air_c[rows, hour], self.dew_c[rows, hour]
 
     def cut(self, keep: Mask) -> Nights:
         """These of them."""

@@ -23,6 +23,7 @@ from planner.indices.surface_temp import surface_temp_c
 from planner.site import Site
 from planner.verification.base import Row, bins_of, blocks_of, brier, loss_gain
 from planner.verification.data import column, days_since_1970, hours_since_1970, tables
+from planner.verification.evening import fit_radiation_frost
 from planner.verification.grass_fit import Days, Nights, fitted_daily, fitted_hourly
 from planner.weather import HOUR_S, Array, HourlyWeather, Mask, Whole, within
 
@@ -96,8 +97,8 @@ def measured(part: pd.DataFrame, latitude_deg: float, longitude_deg: float, name
 
 def _nights_of(q: Quantities, read: dict[int, float], station: int) -> Nights:
     bounds = [*q.nights.first_hour, q.weather.hours]
-    columns = [q[name][0] for name in ("air_temp_c", "surface_temp_c", "wind_10m_ms")]
-    columns.append(q["sun_altitude_deg"][0])
+    names = ("air_temp_c", "surface_temp_c", "wind_10m_ms", "sun_altitude_deg", "dew_point_c")
+    columns = [q[name][0] for name in names]
     chance = q["frost_chance_ground"][0]
     kept: list[tuple[int, int, float, float]] = []
     hours: list[Array] = []
@@ -107,11 +108,11 @@ def _nights_of(q: Quantities, read: dict[int, float], station: int) -> Nights:
         stack = np.stack([one[begin:end] for one in columns])
         if morning not in read or end - begin < _NIGHT_H - 2 or np.isnan(stack).any():
             continue
-        padded = np.full((4, _NIGHT_H), np.nan)
+        padded = np.full((len(columns), _NIGHT_H), np.nan)
         padded[:, : end - begin] = stack
         hours.append(padded)
         kept.append((morning, evening.month, read[morning], float(chance[begin])))
-    laid = np.array(hours).reshape(-1, 4, _NIGHT_H)
+    laid = np.array(hours).reshape(-1, len(columns), _NIGHT_H)
     told = np.array(kept, dtype=np.float64).reshape(-1, 4)
     return Nights(
         station=np.full(len(kept), station, dtype=np.int64),
@@ -122,6 +123,7 @@ def _nights_of(q: Quantities, read: dict[int, float], station: int) -> Nights:
         surface_c=laid[:, 1],
         wind_ms=laid[:, 2],
         sun_deg=laid[:, 3],
+        dew_c=laid[:, 4],
         chance=told[:, 3],
     )
 
@@ -190,6 +192,8 @@ def _of_stations(folder: Path) -> list[Row]:
     air = _left_out(groups, several, lambda fit: _of_error(found.grass_min_c - found.air_min_c, fit))
     by_air = frost_chance(found.air_min_c + air[:, 0], air[:, 1])
     by_month = _left_out(groups, several, lambda fit: _of_month(found.month, happened, fit))[:, 0]
+    evening = _left_out(groups, several, lambda fit: _of_evening(found, fit))
+    by_evening = frost_chance(evening[:, 0], evening[:, 1])
     place = f"{len(names)} Irish stations" if several else names[0].title()
     years = np.unique((found.day.astype("datetime64[D]").astype("datetime64[Y]").astype(int)) + 1970)
     return [
@@ -202,7 +206,11 @@ def _of_stations(folder: Path) -> list[Row]:
             fitted,
             "nights",
         )
-        for name, base in (("air minimum less a constant", by_air), ("share of the month", by_month))
+        for name, base in (
+            ("air minimum less a constant", by_air),
+            ("regression on the evening", by_evening),
+            ("share of the month", by_month),
+        )
     ]
 
 
@@ -293,6 +301,13 @@ def _left_out(groups: Whole, several: bool, fit: Callable[[Mask], Array]) -> Arr
 
 def _of_error(error: Array, fit: Mask) -> Array:
     return np.broadcast_to([error[fit].mean(), error[fit].std()], (error.size, 2))
+
+
+def _of_evening(found: Nights, fit: Mask) -> Array:
+    air, dew = found.of_evening_c
+    lowest = fit_radiation_frost(air[fit], dew[fit], found.grass_min_c[fit]).lowest_c(air, dew)
+    spread = np.full(lowest.size, (found.grass_min_c - lowest)[fit].std())
+    return np.stack([lowest, spread], axis=1)
 
 
 def _of_month(month: Whole, happened: Mask, fit: Mask) -> Array:
