@@ -245,8 +245,9 @@ def seed_shares(
     shear = sheet_shear_pa(excess_mm_h[:, :, places], slope_pct, slope_length_m, constants.flow_resistance)
     half = constants.seed_hold * loose_seed_shear_pa(seed_mg, constants)
     holds = half * np.array([1.0 / constants.hold_factor, 1.0, constants.hold_factor])
-    pull = (shear[None] / holds[:, None, None, None]) ** constants.spread
-    shares = (pull / (1.0 + pull)).reshape(3 * shear.shape[0], *shear.shape[1:])
+    pull = shear**constants.spread
+    resists = (holds**constants.spread)[:, None, None, None]
+    shares = (pull / (pull + resists)).reshape(3 * shear.shape[0], *shear.shape[1:])
     return SeedShares(
         shares=shares,
         weights=np.tile(ways(constants).weights, 3) / 3.0,
