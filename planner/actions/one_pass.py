@@ -296,7 +296,7 @@ def _passed(
         {
             REPORT: encode_report(report),
             WORKINGS: encode_workings(workings),
-            PAST_DAYS: carried(record.past, sky.weather, sky["soil_temp_c"], config, now),
+            PAST_DAYS: carried(record.past, sky, config, now),
             GRASS_NIGHTS: carried_nights(record.nights, expected_nights(sky), config, now),
             LAST_PULL: msgspec.json.encode(pulled),
         },

@@ -22,9 +22,11 @@ from planner.diary.timeline import KEEP_DAYS, as_json, days_of, from_json, kept
 from planner.errors import ForecastError
 from planner.forecast import provider, read_answer
 from planner.indices.past import Day
+from planner.indices.quantities import Quantities
+from planner.planning.conditions import conditions_of
 from planner.store.forecasts import KeptForecast
 from planner.warnings.life import WarningState
-from planner.weather import Array, HourlyWeather
+from planner.weather import HourlyWeather
 
 if TYPE_CHECKING:
     from planner.store.store import Store
@@ -114,17 +116,20 @@ def past_days(store: Store, config: Config, now: datetime) -> dict[date, Day]:
                 continue
             weather = weather_of(found)
             if weather is not None:
-                days = kept(days, days_of(weather, config.site.zone), min(today, at.date()))
+                sky = conditions_of(weather, config.site, now=at).sky
+                days = kept(days, _days_under(sky, config), min(today, at.date()))
     return days
 
 
-def carried(
-    past: Mapping[date, Day], weather: HourlyWeather, soil_c: Array, config: Config, now: datetime
-) -> bytes:
+def carried(past: Mapping[date, Day], sky: Quantities, config: Config, now: datetime) -> bytes:
     """The kept days with those of a new forecast, as the pass carries them on."""
     today = now.astimezone(config.site.zone).date()
-    fresh = days_of(weather, config.site.zone, soil_c)
+    fresh = _days_under(sky, config)
     return json.dumps({"days": as_json(kept(past, fresh, today))}, separators=(",", ":")).encode()
+
+
+def _days_under(sky: Quantities, config: Config) -> dict[date, Day]:
+    return days_of(sky.weather, config.site.zone, sky["soil_temp_c"], sky["et0_hour_mm"])
 
 
 def _nights(store: Store) -> Expected:

@@ -24,12 +24,16 @@ _WHOLE_H = 20
 Rate = Callable[[Array], Array]
 
 
-def days_of(weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None) -> dict[date, Day]:
-    """The local days of the hours, means over members. `soil_c` has shape (members or 1, hours)."""
+def days_of(
+    weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None, et0_hour_mm: Array | None = None
+) -> dict[date, Day]:
+    """The local days of the hours, means over members. `soil_c`, `et0_hour_mm` have shape (members or 1, hours)."""
     days = local_days(weather, zone)
     air = mean_of_members(days.mean_of_known(weather["air_temp_c"]))
     soil = np.full(air.shape, np.nan) if soil_c is None else mean_of_members(days.mean_of_known(soil_c))
     rain = mean_of_members(days.total(weather["rain_mm"]))
+    et0 = np.full(air.shape, np.nan) if et0_hour_mm is None else mean_of_members(days.total(et0_hour_mm))
+    moisture = mean_of_members(days.mean_of_known(weather["soil_moisture_m3m3"]))
     heard = np.atleast_2d((~np.isnan(weather["air_temp_c"])).any(axis=0)).astype(np.float64)
     known = days.total(heard)[0]
     return {
@@ -38,6 +42,8 @@ def days_of(weather: HourlyWeather, zone: ZoneInfo, soil_c: Array | None = None)
             soil_c=float(soil[number]),
             rain_mm=float(rain[number]),
             hours=int(known[number]),
+            et0_mm=float(et0[number]),
+            moisture_m3m3=float(moisture[number]),
         )
         for number, day in enumerate(days.dates)
     }
@@ -59,31 +65,41 @@ def kept(old: Mapping[date, Day], fresh: Mapping[date, Day], today: date) -> dic
 
 
 def as_json(days: Mapping[date, Day]) -> dict[str, list[float | None]]:
-    """Days as JSON takes them: air, soil, rain, hours; null where not known."""
+    """Days as JSON takes them: air, soil, rain, hours, use, moisture; null where not known."""
     return {
         day.isoformat(): [
             _plain(figures.air_c),
             _plain(figures.soil_c),
             _plain(figures.rain_mm),
             figures.hours,
+            _plain(figures.et0_mm),
+            _plain(figures.moisture_m3m3, 3),
         ]
         for day, figures in days.items()
     }
 
 
 def from_json(rows: Mapping[str, list[float | None]]) -> dict[date, Day]:
-    """Days from their JSON form."""
+    """Days from their JSON form; use and moisture are not known of days that a former version kept."""
     days = {}
-    for day, (air, soil, rain, hours) in rows.items():
-        figures = [float("nan") if figure is None else float(figure) for figure in (air, soil, rain)]
+    for day, row in rows.items():
+        air, soil, rain, hours, et0, moisture = (*row, None, None)[:6]
+        figures = [
+            float("nan") if figure is None else float(figure) for figure in (air, soil, rain, et0, moisture)
+        ]
         days[date.fromisoformat(day)] = Day(
-            air_c=figures[0], soil_c=figures[1], rain_mm=figures[2], hours=int(hours or 0)
+            air_c=figures[0],
+            soil_c=figures[1],
+            rain_mm=figures[2],
+            hours=int(hours or 0),
+            et0_mm=figures[3],
+            moisture_m3m3=figures[4],
         )
     return days
 
 
-def _plain(value: float) -> float | None:
-    return None if value != value else round(value, 2)
+def _plain(value: float, digits: int = 2) -> float | None:
+    return None if value != value else round(value, digits)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,3 +16,5 @@ class Day:
     """Hours of the day whose air temperature was known."""
     et0_mm: float = float("nan")
     """Reference evapotranspiration."""
+    moisture_m3m3: float = float("nan")
+    """Water in the soil as a service has it."""

@@ -129,6 +129,10 @@ class ToldWater:
     """Given in the hour; NaN where some was given, and how much is not known."""
     probe_pct: Array
     """Water in the root zone by a probe, percent of the volume; NaN where none was read."""
+    given_before: Mapping[date, float] = field(default_factory=dict)
+    """Given on local days before the first hour, or before it on its own day; none from before that day's reading."""
+    probed_before: Mapping[date, tuple[float, float]] = field(default_factory=dict)
+    """Read on those days: percent of the volume, and the share of the day that was left."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,11 @@ from planner.weather import Array
 
 #: Bounds of a lost state that lie within this share of field capacity count as one state again.
 MEETS_SHARE = 0.05
+#: Water at wilting and at field capacity of the soil that a service most often takes for granted: the medium texture
+#: of a global model (from memory; another service or place may mean another soil). [m3/m3]
+SERVICE_WILTING, SERVICE_CAPACITY = 0.15, 0.35
+#: Most that turf can use in a day whose use is not known (judgement).
+_MOST_DAY_USE_MM = 12.0
 #: Most that turf can use in an hour whose use is not known: reference evapotranspiration of a desert noon.
 _MOST_USE_MM = 1.2
 
@@ -73,6 +78,70 @@ def readily_available_mm(total_mm: ArrayLike, day_use_mm: ArrayLike, share: floa
     return np.asarray(np.asarray(total_mm, dtype=np.float64) * part)
 
 
+def from_service_mm(moisture_m3m3: ArrayLike, total_mm: ArrayLike) -> Array:
+    """Water over field capacity in our soil where a service tells that of its own soil.
+
+    Parameters   moisture_m3m3 : array. Of the service's soil. [m3/m3]
+                 total_mm : array. Water between field capacity and wilting point of ours. [mm]
+    Returns      array, broadcast shape, 0 or less. [mm]
+    Valid for    a start where nothing better is known: the same share of the available water is taken to be gone
+    Missing      NaN in, NaN out
+    Differs      of a surplus nothing is said, as drainage is the soil's own
+    Source       own-service-moisture (judgement)
+    Check        tests/indices/test_carried_water.py::test_a_services_moisture_is_read_on_its_own_scale
+    """
+    share = (np.asarray(moisture_m3m3, dtype=np.float64) - SERVICE_WILTING) / (
+        SERVICE_CAPACITY - SERVICE_WILTING
+    )
+    return np.asarray((np.clip(share, 0.0, 1.0) - 1.0) * np.asarray(total_mm, dtype=np.float64))
+
+
+def carried_water_mm(
+    rain_mm: Array,
+    use_mm: Array,
+    ready_mm: Array,
+    total_mm: Array,
+    surplus_mm: Array,
+    kept: Array,
+    start_mm: Array,
+    probe_mm: Array,
+) -> Array:
+    """Water over field capacity after a row of days: the least, the likely and the most that it can be.
+
+    Parameters   rain_mm, use_mm, ready_mm : arrays (rows, days). Rain with water given; use; easily had water. [mm]
+                 total_mm, surplus_mm : arrays (rows,). Available water; water held above field capacity. [mm]
+                 kept : array (rows, days). Share of the surplus left after the day. [0-1]
+                 start_mm : array (rows,). Likely water before the first day; the bounds begin empty and full. [mm]
+                 probe_mm : array (rows, days). Water by a probe at the start of the day, NaN where none was read. [mm]
+    Returns      array (3, rows). [mm]
+    Valid for    as `run_buckets`, in steps of a day: within 1 mm of it after a month
+    Missing      a day without rain widens the bounds to full, one without use by 12 mm; the likely one takes no rain
+                 and the mean use of the other days
+    Differs      the use of a day is taken after its rain
+    Source       fao-56, equation 85; own-drainage (judgement)
+    Check        tests/indices/test_carried_water.py::test_days_come_to_what_hours_come_to
+    """
+    no_rain, no_use = np.isnan(rain_mm), np.isnan(use_mm)
+    counts = np.maximum((~no_use).sum(axis=1, keepdims=True), 1)
+    middle_use = np.where(no_use, 0.0, use_mm).sum(axis=1, keepdims=True) / counts
+    flood = np.where(no_rain, (total_mm + surplus_mm)[:, None], 0.0)
+    rain = np.stack([np.where(no_rain, 0.0, rain_mm)] * 3) + np.stack([0.0 * flood, 0.0 * flood, flood])
+    unknown = (np.full_like(use_mm, _MOST_DAY_USE_MM), np.broadcast_to(middle_use, use_mm.shape), 0.0 * flood)
+    use = np.stack([np.where(no_use, value, use_mm) for value in unknown])
+    ready = np.where(np.isnan(ready_mm), 0.5 * total_mm[:, None], ready_mm)
+    draw = np.minimum(use / (total_mm[:, None] - ready), 1.0)
+    # Counted from wilting on, as in the hours.
+    full = total_mm + surplus_mm
+    state = np.stack([np.zeros_like(total_mm), start_mm + total_mm, full])
+    for day in range(rain_mm.shape[1]):
+        read = probe_mm[:, day]
+        state = np.where(np.isnan(read), state, read + total_mm)
+        state = np.minimum(state + rain[:, :, day], full)
+        state = state - np.minimum(use[:, :, day], state * draw[:, :, day])
+        state = np.minimum(state, total_mm + kept[:, day] * np.maximum(state - total_mm, 0.0))
+    return np.asarray(state - total_mm)
+
+
 def run_buckets(
     rain_mm: Array,
     use_mm: Array,
@@ -91,7 +160,8 @@ def run_buckets(
                  total_mm, surplus_mm : arrays (rows,). Available water; water held above field capacity. [mm]
                  kept : array (rows,). Share of the surplus left after an hour. [0-1]
                  start_mm : array (rows,). [mm]
-                 measured_mm : array (rows, hours) or None. Taken up again where the state was lost. [mm]
+                 measured_mm : array (rows, hours) or None. Taken up again where the state was lost, as far as the
+                 bounds of what it can be allow. [mm]
                  meet_mm : array (rows,) or float. Bounds as near as this count as one. [mm]
                  probe_mm : array (rows, hours) or None. Water by a probe, which the row then has, whatever
                  it was; NaN where none was read. [mm]
@@ -184,7 +254,7 @@ def _run_between(rows: tuple[Array, ...], measured_mm: Array | None, meet_mm: Ar
         lost = bounds[1] - bounds[0] > meet_mm
         if measured is not None:
             found = lost & ~np.isnan(measured[hour])
-            bounds = np.where(found, measured[hour], bounds)
+            bounds = np.where(found, np.clip(measured[hour], bounds[0], bounds[1]), bounds)
             lost &= ~found
         np.add(bounds[0], bounds[1], out=out[hour])
         out[hour] *= 0.5

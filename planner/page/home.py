@@ -9,12 +9,14 @@ from planner.page.chart import chart
 from planner.page.layout import clock_of, write
 from planner.page.ribbon import Scale
 from planner.page.rows import (
+    Guess,
     SiteClock,
     Underfoot,
     blocks,
     by_kind,
     cautions,
     days,
+    guesses,
     hours,
     mine_and_others,
     place,
@@ -59,6 +61,7 @@ class FirstLight:
     seed: Seeds
     wash_not_read: str | None
     underfoot: list[Underfoot]
+    guesses: list[Guess]
     others: list[tuple[WarningRow, str]]
     """The gravest warnings of another kind, each with its first clause."""
 
@@ -105,6 +108,7 @@ def first_light(report: Report) -> FirstLight:
         seed=seeds(report),
         wash_not_read=next((row.says for row in report.not_read if row.kind == "wash"), None),
         underfoot=underfoot(report, clock_of(report)),
+        guesses=guesses(report),
         others=[(row, first_clause(row.says)) for row in report.warnings if row.kind != "wash"][:_OTHERS],
     )
 

@@ -237,6 +237,25 @@ def underfoot(report: Report, clock: SiteClock) -> list[Underfoot]:
     return sorted(groups.values(), key=lambda found: order.index(found.here.state))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guess:
+    """What soil water rests on where it is a guess, and on which surfaces."""
+
+    says: str
+    surfaces: list[str]
+
+
+def guesses(report: Report) -> list[Guess]:
+    """Surfaces whose soil water is a guess, those with the same reason together."""
+    found: dict[str, Guess] = {}
+    for row in report.ground:
+        if row.water_guess:
+            found.setdefault(row.water_guess, Guess(says=row.water_guess, surfaces=[])).surfaces.append(
+                row.surface
+            )
+    return list(found.values())
+
+
 class SiteClock:
     """Writes moments for one site at the moment that the page is true of."""
 

@@ -44,6 +44,8 @@ class GroundRow(Struct, frozen=True, kw_only=True):
     surface: str
     underfoot: tuple[UnderfootRow, ...]
     seed: tuple[SeedRow, ...]
+    water_guess: str
+    """What the water of the root zone rests on where it is a guess; empty where the record settles it."""
 
 
 class DueRow(Struct, frozen=True, kw_only=True):

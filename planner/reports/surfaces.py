@@ -15,6 +15,7 @@ from planner.diary.growth import MonthOfFeed
 from planner.diary.nitrogen import PassOfFeed
 from planner.indices.frost import FROSTED_C, off_frost
 from planner.indices.quantities import Quantities
+from planner.indices.table_water import record_begins
 from planner.margin import State
 from planner.reports.assessment import Assessment
 from planner.reports.nitrogen import in_grams
@@ -53,9 +54,18 @@ def ground_rows(assessment: Assessment) -> tuple[GroundRow, ...]:
             surface=name,
             underfoot=_underfoot(quantities, assessment.made_at),
             seed=tuple(_seed(quantities, sowing, assessment) for sowing in quantities.sowings),
+            water_guess=_water_guess(quantities, assessment.made_at),
         )
         for name, quantities in assessment.plan.conditions.surfaces.items()
     )
+
+
+def _water_guess(q: Quantities, now: datetime) -> str:
+    """Why the water of the root zone is a guess at a moment; empty where it is none."""
+    hour = min(max(q.weather.index(now), 0), q.weather.hours - 1)
+    if not mean_of_members(q["water_guess"])[hour] >= 0.5:
+        return ""
+    return f"Soil water is a guess: {record_begins(q)}."
 
 
 def _underfoot(q: Quantities, now: datetime) -> tuple[UnderfootRow, ...]:

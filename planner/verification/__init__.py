@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from planner.verification import ground_frost, leaf_wetness, night_surface, soil_temperature
+from planner.verification import ground_frost, leaf_wetness, night_surface, soil_temperature, soil_water
 from planner.verification.base import Row
 
 #: Quantity -> the function that makes its rows from the data of a folder; none where the data are not there.
@@ -13,6 +13,7 @@ QUANTITIES: dict[str, Callable[[Path], list[Row]]] = {
     "ground frost": ground_frost.rows,
     "night surface": night_surface.rows,
     "soil temperature": soil_temperature.rows,
+    "soil water": soil_water.rows,
     "leaf wetness": leaf_wetness.rows,
 }
 

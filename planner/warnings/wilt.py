@@ -7,6 +7,7 @@ from datetime import datetime, time, timedelta
 import numpy as np
 
 from planner.indices.quantities import Quantities
+from planner.indices.table_water import record_begins
 from planner.terms import short_time
 from planner.warnings.base import Notice, Scene, level_of
 from planner.warnings.nights import day_name
@@ -70,7 +71,7 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
         is_slow=True,
         chance=None,
         strength=figure,
-        says=_says(scene, name, begins, worst, hottest),
+        says=_says(scene, q, name, begins, worst, hottest),
         advice=(
             f"Hand water {_when(scene, begins)}, the spots that dry first before the rest.",
             "Raise the cut or leave a day out.",
@@ -87,12 +88,14 @@ def _hottest(air: Array) -> float:
     return float(np.nanmax(air)) if not np.isnan(air).all() else float("nan")
 
 
-def _says(scene: Scene, name: str, begins: datetime, worst: float, hottest: float) -> str:
+def _says(scene: Scene, q: Quantities, name: str, begins: datetime, worst: float, hottest: float) -> str:
     zone = scene.plan.conditions.site.zone
     since = "now" if begins - scene.now < timedelta(hours=1) else f"from {short_time(begins, zone)}"
     heat = f", air to {hottest:.0f} °C" if hottest == hottest else ""
+    guess = mean_of_members(q["water_guess"])[max(q.weather.index(scene.now), 0)]
+    rests = f", from a guess ({record_begins(q)})," if guess >= 0.5 else ", not measured,"
     return (
-        f"The {name} runs short of water {since}: by the sum of rain and use, not measured, "
+        f"The {name} runs short of water {since}: by the sum of rain and use{rests} "
         f"{100.0 * worst:.0f} % of what roots take easily is used{heat}."
     )
 

@@ -22,6 +22,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from planner.indices.soil_water import SERVICE_CAPACITY, SERVICE_WILTING, SOILS
+
 #: Wind at 2 m as a share of that at 10 m over short grass, FAO-56 equation 47.
 AT_2M = 0.748
 Days = int | Iterable[int] | None
@@ -120,8 +122,18 @@ class Sky:
         return self
 
     def ground(self, water_share: float) -> Sky:
-        """Water of the soil at the first hour, as a share of its volume; what comes after is worked out from it."""
-        self.lay("soil_moisture_m3m3", water_share, -self.before, 0)
+        """Water of a sand at the first hour, as a share of its volume; what comes after is worked out from it.
+
+        A service tells its own soil's water, so it is laid on the scale that its moisture is read on.
+        """
+        sand = SOILS["sand"]
+        part = (water_share - sand.wilting_point) / (sand.field_capacity - sand.wilting_point)
+        self.lay(
+            "soil_moisture_m3m3",
+            SERVICE_WILTING + part * (SERVICE_CAPACITY - SERVICE_WILTING),
+            -self.before,
+            0,
+        )
         return self
 
     def air(self, told: dict[int, float], days: Days) -> Sky:

@@ -415,6 +415,8 @@ ALONG = {
     "hourly_soil_temp_c",
     "trailing_day_mean_c",
     "run_buckets",
+    "carried_water_mm",
+    "from_service_mm",
     "direction_spread_deg",
     "inversion_likely",
     "rise_and_set_s",

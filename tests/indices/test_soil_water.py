@@ -11,6 +11,7 @@ from planner.errors import NotKnown
 from planner.indices.grasses import GRASSES
 from planner.indices.soil_water import (
     MEETS_SHARE,
+    SERVICE_CAPACITY,
     SOILS,
     readily_available_mm,
     run_buckets,
@@ -86,22 +87,25 @@ def test_lost_state_is_taken_up_again_from_a_measurement() -> None:
     lost = _run(rain, np.zeros(10), start=-3.0)
     assert np.isnan(lost[0, 4:]).all()
     measured = np.full((1, 10), np.nan)
-    measured[0, 7] = -5.0
+    measured[0, 7] = -2.0
     found = _run(rain, np.zeros(10), start=-3.0, measured_mm=measured)
     assert np.isnan(found[0, 4:7]).all()
-    assert (found[0, 7:] == -5.0).all()
+    assert (found[0, 7:] == -2.0).all()
+    # No use in the gap: it cannot have become drier than it was.
+    measured[0, 7] = -5.0
+    assert (_run(rain, np.zeros(10), start=-3.0, measured_mm=measured)[0, 7:] == -3.0).all()
 
 
 def test_surface_starts_from_forecast_moisture_or_a_quarter_down() -> None:
     place = site(soil="sand", root_depth_m=0.15)
     guess = quantities(weather(48), place)
     assert guess["depletion_raw"][0, 0] == pytest.approx(0.25 * 18.0 / 7.9, abs=0.2)
-    given = quantities(weather(48, soil_moisture_m3m3=0.18), place)
+    given = quantities(weather(48, soil_moisture_m3m3=SERVICE_CAPACITY), place)
     assert given["storage_pct_fc"][0, 0] == pytest.approx(100.0)
     assert given["depletion_raw"][0, 0] == 0.0
     assert given["storage_pct_fc"][0, -1] < 100.0
     # The forecast's soil may be a loam: its surplus says nothing about sand.
-    wet = quantities(weather(48, soil_moisture_m3m3=0.35), place)
+    wet = quantities(weather(48, soil_moisture_m3m3=0.42), place)
     assert wet["storage_pct_fc"][0, 0] == pytest.approx(100.0)
 
 

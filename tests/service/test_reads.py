@@ -224,7 +224,9 @@ def test_a_date_outside_the_forecast_is_told(client: TestClient) -> None:
     assert "2026-05-07" in found.json()["detail"]
 
 
-@pytest.mark.parametrize("path", ["/", "/api/v1/now", "/api/v1/windows?job=spraying", "/calendar.ics", "/none"])
+@pytest.mark.parametrize(
+    "path", ["/", "/api/v1/now", "/api/v1/windows?job=spraying", "/calendar.ics", "/none"]
+)
 def test_head_is_the_head_of_get(client: TestClient, path: str) -> None:
     whole, head = client.get(path), client.head(path)
     assert head.status_code == whole.status_code
