@@ -136,17 +136,19 @@ def not_beaten() -> dict[str, str]:
 
 def _measure(elsewhere: Path | None) -> list[Measured]:
     """The record anew: rows of carried data, and those of a folder, which replace rows of the same data."""
-    kept = [one for one in record() if one.on is not None]
+    here = [Measured(row=row, on=None) for row in verified(ROOT / "fixtures")]
+    kept = {_about(one.row): one for one in record() if one.on is not None}
     if elsewhere is not None:
         today = datetime.now(UTC).date()
-        fresh = [Measured(row=row, on=today) for row in verified(elsewhere)]
-        named = {(one.row.quantity, one.row.data, one.row.baseline) for one in fresh}
-        kept = [
-            one for one in kept if (one.row.quantity, one.row.data, one.row.baseline) not in named
-        ] + fresh
-    here = [Measured(row=row, on=None) for row in verified(ROOT / "fixtures")]
+        kept |= {_about(row): Measured(row=row, on=today) for row in verified(elsewhere)}
+    carried = {_about(one.row) for one in here}
     order = list(QUANTITIES)
-    return sorted([*here, *kept], key=lambda one: (one.on is not None, order.index(one.row.quantity)))
+    others = [one for about, one in kept.items() if about not in carried]
+    return sorted([*here, *others], key=lambda one: (one.on is not None, order.index(one.row.quantity)))
+
+
+def _about(row: Row) -> tuple[str, str, str]:
+    return row.quantity, row.data, row.baseline
 
 
 if __name__ == "__main__":

@@ -59,7 +59,8 @@ def table(rows: Iterable[Row]) -> list[str]:
     for row in rows:
         lines.append(
             f"| {row.quantity} | {row.data} | {row.cases:,} {row.of} | {row.measure} | {figure(row.score, row)} "
-            f"| {row.baseline} | {figure(row.baseline_score, row)} | {_gain(row)} | {verdict(row)} | {row.fitted} |"
+            f"| {row.baseline} | {figure(row.baseline_score, row)} | {_gain(row)} | {verdict(row)} "
+            f"| {row.fitted}{'. ' + row.says if row.says else ''} |"
         )
     return lines
 
