@@ -19,6 +19,8 @@ SHORT_GAP_H = 3
 DECIDED = 0.9
 #: Air that was measured is known to what a thermometer is read to. [K]
 _READ_TO_K = 0.1
+#: Spreads from freezing at which nothing is left to chance.
+_SURE = 30.0
 rows = Rows()
 
 
@@ -192,13 +194,15 @@ def _forecast_spread_k(q: Quantities) -> Array:
 
 def _night_chance(q: Quantities, temp_c: Array, spread_k: Array) -> Array:
     """The chance of the likeliest hour of each night, in all its hours."""
-    chance = frost.frost_chance(np.minimum(temp_c, 40.0), np.hypot(spread_k, _forecast_spread_k(q)))
-    unknown = np.isnan(chance)
-    highest = q.nights.highest(np.where(unknown, 0.0, chance))
+    # The hour that lies furthest below freezing, in spreads, is the likeliest.
+    below = -temp_c / np.hypot(spread_k, _forecast_spread_k(q))
+    unknown = np.isnan(below)
+    furthest = q.nights.highest(np.where(unknown, -_SURE, np.clip(below, -_SURE, _SURE)))
+    chance = frost.frost_chance(-furthest, 1.0)
     gaps = q.nights.total((unknown & ~_sun_is_up(q)).astype(np.float64)) > 0.0
     nothing = q.nights.lowest(unknown.astype(np.float64)) > 0.0
-    open_end = nothing | ((gaps | ~_whole(q)) & (highest < DECIDED))
-    return q.nights.spread(np.where(open_end, np.nan, highest))
+    open_end = nothing | ((gaps | ~_whole(q)) & (chance < DECIDED))
+    return q.nights.spread(np.where(open_end, np.nan, chance))
 
 
 @rows.sky(
