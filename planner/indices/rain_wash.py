@@ -86,17 +86,14 @@ def wash_constants(own: Mapping[str, float]) -> WashConstants:
     """
     if not own:
         return WASH
+    known = [*WASH_NAMES, *(_PER_SOIL + soil for soil in INTAKES)]
+    for name in own:
+        if name not in known:
+            raise NotKnown("constant of the wash of seed", name, known)
     plain = {name: float(value) for name, value in own.items() if name in WASH_NAMES}
     soils = {
-        name.removeprefix(_PER_SOIL): float(value)
-        for name, value in own.items()
-        if name.startswith(_PER_SOIL) and name.removeprefix(_PER_SOIL) in INTAKES
+        name.removeprefix(_PER_SOIL): float(value) for name, value in own.items() if name not in WASH_NAMES
     }
-    for name in own:
-        if name not in plain and name.removeprefix(_PER_SOIL) not in soils:
-            raise NotKnown(
-                "constant of the wash of seed", name, [*WASH_NAMES, *(_PER_SOIL + soil for soil in INTAKES)]
-            )
     return replace(WASH, conductivity_mm_h=soils, **plain)
 
 

@@ -216,9 +216,11 @@ class DayRow(Struct, frozen=True, kw_only=True):
     wind_2m_max_kmh: float | None
     growth_potential: float | None
     rain_wash_risk: float | None
+    """Share of the seed at risk in the hardest hour of the day, with the ends of its band below."""
     wash_low: float | None
     wash_high: float | None
     wash_chance: float | None
+    """Part of the ways rain may fall in which a quarter of the seed goes; nobody has calibrated it."""
     soil_temp_c: float | None
     et0_mm: float | None
     storage_pct_fc: float | None

@@ -292,6 +292,8 @@ def test_constants_of_a_site_replace_the_defaults() -> None:
     for name in ("seed_holds", "conductivity_mm_h_peat", "conductivity_mm_h_", "ei50"):
         with pytest.raises(NotKnown, match="seed_hold"):
             wash_constants({name: 1.0})
+    with pytest.raises(NotKnown):
+        wash_constants({"conductivity_mm_h_loam": 40.0, "loam": 40.0})
     made, place = weather(72, rain_mm=storm()), site(**BANK)
     base = quantities(made, place)["wash_bare"].max()
     assert quantities(made, place, constants={"seed_hold": 6.0})["wash_bare"].max() < 0.7 * base
