@@ -21,6 +21,7 @@ from planner.diary.showing import entry_row
 from planner.errors import InputError
 from planner.service.cache import item, send
 from planner.service.context import Context, is_loopback
+from planner.service.known_browser import forget, is_known, remember
 from planner.service.pages import up_from
 from planner.store.records import KeyReused
 
@@ -88,6 +89,12 @@ def forms(context: Context) -> APIRouter:
     async def add(request: Request, later: BackgroundTasks) -> Response:
         return await taken(request, later, "filled", _DIARY_FIELDS, write_entry)
 
+    @router.post("/diary/leave", include_in_schema=False)
+    def leave(request: Request) -> Response:
+        answer = RedirectResponse(up_from(request) + "diary", 303)
+        forget(request, answer)
+        return answer
+
     @router.post("/diary/reading", include_in_schema=False)
     async def tell(request: Request, later: BackgroundTasks) -> Response:
         return await taken(request, later, "told", _READING_FIELDS, write_reading)
@@ -128,19 +135,36 @@ def forms(context: Context) -> APIRouter:
         forms = {form: filled}
         if not context.token:
             return shown(request, forms, status=403)
-        if not hmac.compare_digest(sent.get("token", "").encode(), context.token.encode()):
+        tells = hmac.compare_digest(sent.get("token", "").encode(), context.token.encode())
+        if not tells and not is_known(request, context.token):
             return shown(request, forms, fault="That is not the token of this service.", status=401)
+        answer = written_or_shown(request, sent, later, form, filled, write)
+        # Kept over a fault too: who has sent the token once need not type it again.
+        remember(request, answer, context.token)
+        return answer
+
+    def written_or_shown(
+        request: Request,
+        sent: Mapping[str, str],
+        later: BackgroundTasks,
+        form: str,
+        filled: Mapping[str, str],
+        write: Callable[[Mapping[str, str], str], str],
+    ) -> Response:
+        forms = {form: filled}
         try:
             key = str(UUID(sent.get("key", "")))
         except ValueError:
-            return shown(request, forms, fault="The form has lost its key. Send this one.", status=400)
+            return shown(
+                request, forms, fault="The form has lost its key. Send this one.", status=400, is_writer=True
+            )
         try:
             place = write(filled, key)
         except KeyReused:
             says = "This form was sent before with other words. Look below whether it stands there."
-            return shown(request, forms, fault=says, status=409)
+            return shown(request, forms, fault=says, status=409, is_writer=True)
         except InputError as error:
-            return shown(request, forms, fault=str(error), status=400)
+            return shown(request, forms, fault=str(error), status=400, is_writer=True)
         later.add_task(context.renewed)
         # From the address of the form, so that it holds behind any prefix.
         return RedirectResponse(up_from(request) + place, 303, background=later)
@@ -153,9 +177,11 @@ def forms(context: Context) -> APIRouter:
         status: int = 200,
         written: str = "",
         kept: str = "",
+        is_writer: bool = False,
     ) -> Response:
         config, since = context.config(), context.clock() - _LATELY
-        may_read = request.client is not None and is_loopback(request.client.host)
+        is_writer = is_writer or is_known(request, context.token)
+        may_read = is_writer or (request.client is not None and is_loopback(request.client.host))
         zone = config.site.zone
         rows = context.store().entries(since, None) if may_read else ()
         entries = [entry_row(row, zone) for row in reversed(rows)]
@@ -168,6 +194,7 @@ def forms(context: Context) -> APIRouter:
             figures=FIGURE_WORDS,
             may_read=may_read,
             can_write=bool(context.token),
+            is_writer=is_writer,
             token_name=config.service.token_env,
             surfaces=[surface.name for surface in config.site.surfaces],
             materials=stock_of(config).materials,

@@ -213,3 +213,36 @@ def test_a_reading_is_told_by_form(client: TestClient, store: Store, renewed: li
     assert "water given 4.5 mm" in shown
     (told,) = store.observations()
     assert told.observation.figures == {"water_mm": 4.5}
+
+
+def test_the_token_is_asked_once_and_kept_over_a_fault(
+    cache: ReportCache, clock: Clock, store: Store, renewed: list[int]
+) -> None:
+    away = _client(cache, clock, store, renewed, TOKEN, "192.0.2.7")
+    assert 'type="password"' in away.get("/diary").text
+    fault = _post(away, key=_key(away), token=TOKEN, job="mow_green", surface="green", finished="99:99")
+    assert fault.status_code == 400
+    assert 'type="password"' not in fault.text
+    cookie = fault.headers["set-cookie"]
+    assert TOKEN not in cookie
+    assert {"HttpOnly", "SameSite=strict", "Path=/"} <= {part.strip() for part in cookie.split(";")}
+    # The cookie alone is enough now, to write and to read.
+    assert _post(away, key=_key(away), job="mow_green", surface="green", operator="Ada").status_code == 303
+    assert "Mow green" in away.get("/diary").text or "mow green" in away.get("/diary").text
+    left = away.post("/diary/leave")
+    assert left.headers["location"] == "../diary"
+    assert 'type="password"' in away.get("/diary").text
+    assert _post(away, key=_key(away), job="mow_green", surface="green").status_code == 401
+
+
+def test_another_token_or_a_made_up_cookie_is_not_known(
+    cache: ReportCache, clock: Clock, store: Store, renewed: list[int]
+) -> None:
+    first = _client(cache, clock, store, renewed, TOKEN, "192.0.2.7")
+    _post(first, key=_key(first), token=TOKEN, job="mow_green", surface="green")
+    other = _client(cache, clock, store, renewed, "another token that is long", "192.0.2.7")
+    other.cookies.update(first.cookies)
+    assert _post(other, key=_key(other), job="mow_green", surface="green").status_code == 401
+    none_set = _client(cache, clock, store, renewed, "", "192.0.2.7")
+    none_set.cookies.update(first.cookies)
+    assert _post(none_set, key="x", job="mow_green", surface="green").status_code == 403
