@@ -19,6 +19,8 @@ _TACKIFIER_DRIES_H = (4.0, 8.0)
 _TONIGHT_H = 24.0
 #: Members set a storm down hours apart; one within so many hours counts for an hour. Judgement.
 _APART_H = 6
+#: Less than the least likely of the ways that rain may take: none.
+_NO_WAY = 0.005
 
 
 def wash(scene: Scene) -> list[Notice]:
@@ -104,7 +106,7 @@ def _spells(forecast: Quantities, ensemble: Quantities, note: float, floor: floa
     plain = np.nan_to_num(mean_of_members(forecast["wash_chance"]))
     members = ensemble["wash_chance"]
     found: list[_Spell] = []
-    for begin, end in _hours_that_wash(plain, members, floor):
+    for begin, end in _hours_that_wash(plain, members, max(floor, _NO_WAY)):
         spell = _spell(forecast, ensemble, plain, note, begin, end)
         # Rain that runs on from one to the next is one spell.
         while found and spell.begin < found[-1].end:
@@ -148,28 +150,26 @@ def _hours_that_wash(plain: Array, members: Array, threshold: float) -> list[tup
         return _runs(np.maximum(plain, np.nan_to_num(members[0])) >= threshold)
     near = np.pad(np.nan_to_num(members), ((0, 0), (_APART_H, _APART_H)))
     near = np.lib.stride_tricks.sliding_window_view(near, 2 * _APART_H + 1, axis=1).max(axis=-1)
-    known, hourly = ~np.isnan(members), mean_of_members(members)
+    known, hourly = ~np.isnan(members), np.nan_to_num(mean_of_members(members))
     over = np.where(known, near, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-    found = []
-    for begin, end in _runs((over >= threshold) | (plain >= threshold)):
-        # From the first to the last hour in which a good part of the washing falls.
-        most = float(np.nan_to_num(hourly[begin:end]).max())
-        washes = (plain[begin:end] >= threshold) | ((hourly[begin:end] >= 0.25 * most) & (most > 0.0))
-        hours = np.flatnonzero(washes)
-        if hours.size:
-            found.append((begin + int(hours[0]), begin + int(hours[-1]) + 1))
-    return found
+    washes: Mask = plain >= threshold
+    for begin, end in _runs(over >= threshold):
+        # The hours that count for these, from the first to the last in which a good part of the washing falls.
+        first = max(begin - _APART_H, 0)
+        near_by = hourly[first : end + _APART_H]
+        hours = first + np.flatnonzero(near_by >= 0.25 * near_by.max())
+        washes[int(hours[0]) : int(hours[-1]) + 1] = True
+    return _runs(washes)
 
 
-def _runs(over: Array) -> list[tuple[int, int]]:
+def _runs(over: Mask) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(over.astype(np.int8), prepend=0, append=0))
     return [(int(begin), int(end)) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _washing(source: Quantities, begin: int, end: int) -> Mask:
-    """The members that wash at all within these hours; all of them where none does."""
-    found = np.nan_to_num(source["wash_chance"])[:, begin:end].max(axis=1) > 0.0
-    return np.asarray(found if found.any() else ~found)
+    """The members that wash at all within these hours."""
+    return np.asarray(np.nan_to_num(source["wash_chance"])[:, begin:end].max(axis=1) > 0.0)
 
 
 def _worst(spell: _Spell, column: str) -> float:

@@ -111,7 +111,7 @@ def test_figures_are_rounded_as_they_are_said():
     (found,) = warned(
         storm,
         {20: 4.249, 21: 2.0},
-        seed_share=row({21: 0.7049}),
+        seed_share=row({21: 0.7149}),
         low=row({20: 0.6149}),
         high=row({21: 0.9149}),
         sowings=(seed(4.049),),
@@ -121,7 +121,7 @@ def test_figures_are_rounded_as_they_are_said():
         "rain_mm": 6.2,
         "rain_hour_max_mm": 4.2,
         "wash_chance": 0.81,
-        "seed_at_risk": 0.7,
+        "seed_at_risk": 0.71,
         "seed_low": 0.61,
         "seed_high": 0.91,
         "days_since_sowing": 4.0,
@@ -223,7 +223,7 @@ def test_twenty_of_thirty_one_members_warn_though_the_forecast_is_dry():
 
 def test_few_members_warn_of_nothing_and_the_forecast_alone_does():
     assert warned({}, {}, members=storms(3, 31)) == []
-    (found,) = warned(STORM, members=storms(0, 31))
+    (found,) = warned({20: 0.5, 21: 0.8, 22: 0.3}, members=storms(0, 31))
     assert (found.strength, found.share) == (0.8, 0.0)
     assert "in the forecasts that bring it" not in found.says
 
@@ -245,7 +245,58 @@ def test_a_member_that_is_not_known_is_not_counted():
     assert (found.strength, found.share) == (pytest.approx(0.9 * 2 / 3), pytest.approx(2 / 3))
     nobody = storms(0, 4)
     nobody["wash_chance"][:] = np.nan
-    assert warned(STORM, members=nobody)[0].share is None
+    (found,) = warned(STORM, members=nobody)
+    assert (found.strength, found.share) == (0.8, None)
+    # One hour that is not known leaves the rest of the spell.
+    in_part = storms(2, 4)
+    in_part["wash_chance"][0, 21] = np.nan
+    assert warned({}, {}, members=in_part)[0].share == 0.5
+
+
+EXACT = {"wash_note": 0.25, "hysteresis": 0.0}
+
+
+def test_a_chance_at_its_threshold_counts():
+    assert warned({20: 0.25}, given=EXACT)
+    (found,) = warned({}, {}, members=storms(3, 3, chance=0.25), given=EXACT)
+    assert (found.strength, found.share) == (0.25, 1.0)
+    assert warned({}, {}, members=storms(3, 3, chance=0.24), given=EXACT) == []
+    (found,) = warned({20: 0.25}, members=storms(0, 3), given=EXACT)
+    assert (found.begins, found.ends) == (START + 20 * H, START + 21 * H)
+
+
+def test_without_a_way_there_is_no_warning_whatever_the_threshold():
+    open_wide = {"wash_note": 0.02, "hysteresis": 0.04}
+    assert warned({}, {20: 3.0}, given=open_wide) == []
+    assert warned({}, {20: 3.0}, members=storms(0, 4), given=open_wide) == []
+    assert len(warned({20: 0.01}, given=open_wide)) == 1
+
+
+def test_storms_up_to_twelve_hours_apart_are_one_to_the_hour_between_them():
+    def two(hours_apart):
+        chances, fell = np.zeros((4, HOURS)), np.zeros((4, HOURS))
+        for member, hour in enumerate((20, 20 + hours_apart)):
+            chances[member, hour], fell[member, hour] = 0.4, 20.0
+        return warned({}, {}, members=bank(chances, fell))
+
+    # Each by itself is a tenth of the chance, both are a fifth.
+    assert [one.strength for one in two(12)] == [pytest.approx(0.2)]
+    assert two(13) == []
+
+
+def test_a_spell_reaches_over_the_hours_in_which_a_good_part_of_it_falls():
+    chances = row({17: 0.15, 18: 0.2, 20: 0.8, 21: 0.2, 22: 0.19}, members=5)
+    rain = row({17: 1.0, 18: 3.0, 19: 1.0, 20: 20.0, 21: 1.0, 22: 1.0}, members=5)
+    (found,) = warned({}, {}, members=bank(chances, rain))
+    assert (found.begins, found.ends) == (START + 18 * H, START + 22 * H)
+    assert found.figures["rain_mm"] == 25.0
+
+
+def test_rain_at_the_ends_of_the_forecast():
+    ends = {0: 0.6, HOURS - 1: 0.7}
+    early, late = warned(ends, now=START - 3 * H)
+    assert (early.begins, early.ends) == (START, START + H)
+    assert (late.begins, late.ends) == (START + (HOURS - 1) * H, START + HOURS * H)
 
 
 def test_rain_that_all_members_share_is_read_as_one():
