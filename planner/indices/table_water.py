@@ -112,8 +112,7 @@ def _root_zones(q: Quantities, zones: Zones) -> RootZones:
             [-total, _taken_mm(float(mean_of_members(q["soil_moisture_m3m3"])[0]), total), surplus]
         ),
     )
-    carried = _carried_mm(q, made)
-    return made if carried is None else replace(made, start_mm=carried)
+    return replace(made, start_mm=q.of_site("water_at_first_hour", zones, lambda: _carried_mm(q, made)))
 
 
 def _taken_mm(moisture_m3m3: float, total_mm: Array) -> Array:
@@ -123,8 +122,8 @@ def _taken_mm(moisture_m3m3: float, total_mm: Array) -> Array:
     return soil_water.from_service_mm(moisture_m3m3, total_mm)
 
 
-def _carried_mm(q: Quantities, made: RootZones) -> Array | None:
-    """Water at the first hour from the days kept before it, as `start_mm`; None where none is kept."""
+def _carried_mm(q: Quantities, made: RootZones) -> Array:
+    """Water at the first hour from the days kept before it, as `start_mm`; as it is where none is kept."""
     first = q.days.dates[0]
     since_midnight = float((q.weather.epoch_s[0] / 3600.0 + q.local_offset_h[0]) % 24.0) / 24.0
     # Of a day that the hours enter late, what they do not hold is what was kept of it and is not in them.
@@ -135,7 +134,7 @@ def _carried_mm(q: Quantities, made: RootZones) -> Array | None:
         if first - _LOOK_BACK <= day <= last and not np.isnan(figures.rain_mm + figures.et0_mm)
     ]
     if not known:
-        return None
+        return made.start_mm
     dates = [min(known) + timedelta(days=number) for number in range((last - min(known)).days + 1)]
     kept = [q.past.get(day) for day in dates]
     rain = np.array([np.nan if day is None else day.rain_mm for day in kept])

@@ -75,6 +75,21 @@ def test_kept_days_come_back_from_json_as_they_were():
     assert np.isnan(told[date(2026, 3, 23)].air_c)
 
 
+def test_days_that_a_former_version_kept_are_read_without_use_and_moisture():
+    told = from_json({"2026-03-20": [9.0, 8.0, 1.5, 24]})[date(2026, 3, 20)]
+    assert (told.air_c, told.rain_mm, told.hours) == (9.0, 1.5, 24)
+    assert np.isnan(told.et0_mm)
+    assert np.isnan(told.moisture_m3m3)
+
+
+def test_use_and_moisture_of_a_day_are_kept():
+    hours = weather(START, 24 * 3, soil_moisture_m3m3=0.31)
+    days = days_of(hours, LONDON, et0_hour_mm=np.full((1, 72), 0.1))
+    told = from_json(as_json(days))[date(2026, 3, 26)]
+    assert told.et0_mm == pytest.approx(2.4)
+    assert told.moisture_m3m3 == pytest.approx(0.31)
+
+
 def test_a_newer_forecast_replaces_a_day_and_a_cut_one_does_not():
     today = date(2026, 3, 26)
     old = {date(2026, 3, 24): day(5.0), date(2026, 3, 25): day(5.0)}
