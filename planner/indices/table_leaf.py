@@ -30,7 +30,7 @@ def under_thatch_c(q: Quantities) -> Array:
 
 @rows.sky(
     unit="C",
-    says="Temperature of the leaf surface as it radiates: what dew, leaf and inversion read",
+    says="Temperature of the leaf surface as it radiates: what inversion and hoar read",
     bounds=(-60, 80),
     needs=(
         "air_temp_c",
