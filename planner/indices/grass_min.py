@@ -57,7 +57,7 @@ class DailyGrass:
 #: is that of both, level and depth those of the Irish hours. Cloud and season add nothing that holds at both: cloud is
 #: in the balance already, and the season's sign differs.
 HOURLY = HourlyGrass(
-    at_one_ms_k=-2.10, per_log_wind_k=0.59, per_deep=0.42, spread_at_one_ms_k=1.78, spread_power=-0.23
+    at_one_ms_k=-1.89, per_log_wind_k=0.49, per_deep=0.48, spread_at_one_ms_k=1.70, spread_power=-0.21
 )
 #: Fitted there to De Bilt 1980 to 1999. The balance of daily means adds nothing to these.
 DAILY = DailyGrass(

@@ -19,10 +19,11 @@ _GAS, _HEAT, _LATENT = 287.05, 1005.0, 2.5e6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurfaceConstants:
-    """Constants of the balance. The conductance was fitted to Payerne, June 2016; it is not published."""
+    """Constants of the balance. The conductance was fitted to nights of Payerne, June 2016, and Bondville, summer 1998;
+    it is not published."""
 
     emissivity: float = 0.985
-    thatch_wm2k: float = 5.0
+    thatch_wm2k: float = 4.0
     """Conductance of thatch and top soil."""
     albedo: float = 0.23
     leaf_resistance_sm: float = 50.0

@@ -47,10 +47,10 @@ def _onset_error_h(nights: dict[str, Array], name: str) -> float:
 def test_store_is_right_more_often_than_the_humidity_rule(nights: dict[str, Array]) -> None:
     assert nights["dark"].sum() == 222
     assert nights["dewy"][nights["dark"]].sum() == 102
-    # Measured: 0.69 against 0.56; the surface of the balance below the dew point, alone, 0.73.
+    # Measured: 0.69 against 0.56; the surface of the balance below the dew point, alone, 0.70.
     assert _right(nights, "store") == pytest.approx(0.69, abs=0.01)
     assert _right(nights, "rule") == pytest.approx(0.56, abs=0.01)
-    assert _right(nights, "balance") == pytest.approx(0.73, abs=0.01)
+    assert _right(nights, "balance") == pytest.approx(0.70, abs=0.01)
 
 
 def test_humidity_rule_cries_wet_nearly_every_night_hour(nights: dict[str, Array]) -> None:
@@ -68,6 +68,6 @@ def test_humidity_rule_cries_wet_nearly_every_night_hour(nights: dict[str, Array
 
 
 def test_onset_of_dew_is_told_within_the_hour(nights: dict[str, Array]) -> None:
-    # Measured, mean distance: store 0.60 h, surface of the balance 0.65 h, humidity rule 0.91 h.
+    # Measured, mean distance: store 0.60 h, surface of the balance 0.76 h, humidity rule 0.91 h.
     errors = [_onset_error_h(nights, name) for name in ("store", "balance", "rule")]
-    assert errors == pytest.approx([0.60, 0.65, 0.91], abs=0.02)
+    assert errors == pytest.approx([0.60, 0.76, 0.91], abs=0.02)

@@ -18,7 +18,7 @@ def test_surface_row_is_as_good_as_the_formula_it_calls() -> None:
     measured, dark = june["grass_surface_temp_c"], june["shortwave_wm2"] < 1.0
     surface, air = (q[name][0] - measured for name in ("surface_temp_c", "air_temp_c"))
     assert [_rmse(surface[dark]), _rmse(air[dark])] == pytest.approx([0.83, 1.36], abs=0.01)
-    assert [_rmse(surface[~dark]), _rmse(air[~dark])] == pytest.approx([2.20, 3.16], abs=0.01)
+    assert [_rmse(surface[~dark]), _rmse(air[~dark])] == pytest.approx([2.34, 3.16], abs=0.01)
 
 
 def test_inversion_is_told_on_nine_of_ten_hours_with_a_surface_colder_than_the_air() -> None:

@@ -60,8 +60,8 @@ def test_air_alone_is_the_fit() -> None:
 def test_chances_beat_the_air_at_stations_left_out() -> None:
     row = _rows()["7 Irish", "air minimum less a constant"]
     assert (row.cases, row.fitted) == (2545, "left out in turn")
-    # Measured: 0.0368 against 0.0434.
-    assert [row.score, row.baseline_score] == pytest.approx([0.0368, 0.0434], abs=0.0002)
+    # Measured: 0.0364 against 0.0434.
+    assert [row.score, row.baseline_score] == pytest.approx([0.0364, 0.0434], abs=0.0002)
     assert row.gain_low > 0.0
     for part in row.bins:
         assert abs(part.said - part.happened) <= 0.12
@@ -127,5 +127,5 @@ def test_years_that_had_no_part_are_judged_with_what_is_shipped(tmp_path: Path) 
 def test_night_surface_of_payerne_beats_the_air() -> None:
     cloud, longwave = night_surface.rows(FIXTURES)
     assert (cloud.cases, cloud.of) == (222, "hours")
-    assert [cloud.score, longwave.score, cloud.baseline_score] == pytest.approx([0.83, 0.58, 1.10], abs=0.01)
+    assert [cloud.score, longwave.score, cloud.baseline_score] == pytest.approx([0.82, 0.64, 1.10], abs=0.01)
     assert cloud.gain_low > 0.0
