@@ -32,6 +32,8 @@ from planner.reports.surface_rows import A_DAY, DueRow, SeedRow, state_of_due
 from planner.terms import short_date
 
 _HOUR = timedelta(hours=1)
+#: A start is still in time within this second.
+_LAST_SECOND = timedelta(seconds=1)
 #: A stale report tells its age; that is worked out anew this often.
 _STALE_HOLDS = timedelta(minutes=1)
 
@@ -46,7 +48,9 @@ def as_of(report: Report, now: datetime) -> Report:
     today = now.astimezone(zone).date().isoformat()
     runs = {_pair(row): row.runs for row in report.ribbons}
     windows = tuple(
-        _window(row, runs.get(_pair(row), ()), now) for row in report.windows if row.latest_start >= now
+        _window(row, runs.get(_pair(row), ()), now)
+        for row in report.windows
+        if now - row.latest_start.astimezone(UTC) < _LAST_SECOND
     )
     return replace(
         report,
@@ -91,9 +95,9 @@ def holds_until(report: Report) -> datetime:
 
 
 def _ends(report: Report) -> Iterator[datetime]:
-    """When a row is over; a window still holds in the minute of its last start."""
+    """When a row is over; a window still holds in the second of its last start."""
     # In UTC: a sum on a local clock forgets which of the two hours shown alike in autumn it is in.
-    yield from (row.latest_start.astimezone(UTC) + timedelta(seconds=1) for row in report.windows)
+    yield from (row.latest_start.astimezone(UTC) + _LAST_SECOND for row in report.windows)
     yield from (row.next_window for row in report.barred if row.next_window is not None)
     yield from (row.ends for row in report.warnings if row.ends is not None)
     yield from (row.end for row in (*report.week.work, *report.week.planned))

@@ -112,6 +112,8 @@ def _but_for_ages(report: Report) -> Report:
 @settings(max_examples=80)
 # A stale report, read half a minute before the last start of a window.
 @example(NOW + timedelta(seconds=44971), 0.5)
+# A part of a second after the last start of a window.
+@example(NOW + timedelta(seconds=355441), 0.984375)
 @given(MOMENTS, st.floats(0, 1, exclude_max=True))
 def test_until_it_no_longer_holds_a_report_differs_only_in_its_ages(moment: datetime, share: float) -> None:
     shown = as_of(demo(), moment)
