@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import Annotated, Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -19,6 +20,8 @@ SURFACE_KINDS: tuple[str, ...] = get_args(SurfaceKind)
 #: Textures as they may be written.
 Soil = Literal["sand", "loamy_sand", "sandy_loam", "loam", "silt_loam", "clay_loam", "clay"]
 Ratio = Annotated[float, Field(ge=0, le=1)]
+#: A path under which a proxy shows the service: names between slashes, and nothing that leads elsewhere.
+PREFIX = re.compile(r"(?:/(?!\.{1,2}(?:/|$))[A-Za-z0-9._~-]+){1,8}")
 #: One name or a list of them, as it may be written; a list once it is read.
 RulesNames = Annotated[
     tuple[str, ...],
@@ -138,17 +141,33 @@ class ServicePart(kit_schema.Part):
     )
     prefix: str = Field(
         default="",
-        pattern=r"^(/[A-Za-z0-9._~-]+)*$",
         description="Path under which a proxy shows the service, such as /turf; empty at the root.",
     )
     trusted_proxies: tuple[str, ...] = Field(
         default=("127.0.0.1", "::1"),
         description="Addresses of proxies whose X-Forwarded headers are believed.",
     )
-    read_from: tuple[str, ...] = Field(
+    read_from: tuple[Annotated[str, Field(pattern=r"^https?://[^/*\s]+$")], ...] = Field(
         default=(),
         description="Origins of other pages that may read the answers (CORS), such as https://hub.lan.",
     )
+
+    @field_validator("prefix")
+    @classmethod
+    def _is_path(cls, prefix: str) -> str:
+        if prefix and not PREFIX.fullmatch(prefix):
+            raise ValueError("a prefix begins with a slash and holds plain names, such as /turf")
+        return prefix
+
+    @field_validator("trusted_proxies")
+    @classmethod
+    def _are_addresses(cls, proxies: tuple[str, ...]) -> tuple[str, ...]:
+        for one in proxies:
+            try:
+                ip_network(one, strict=False)
+            except ValueError as error:
+                raise ValueError(f'"{one}" is no address and no network, such as 10.0.0.0/24') from error
+        return proxies
 
 
 class WarningsPart(kit_schema.Part):

@@ -65,3 +65,11 @@ def no_unknown_parameter(request: Request) -> None:
             raise UnknownParameter("parameter", name, known)
         if name not in lists and len(request.query_params.getlist(name)) > 1:
             raise InputError(f"{name} is given more than once: give it one value.")
+
+
+def path_here(scope: Scope) -> str:
+    """The path of a request below the prefix, whether the proxy has taken that off or not."""
+    path, prefix = str(scope["path"]), str(scope.get("root_path", ""))
+    if prefix and (path == prefix or path.startswith(f"{prefix}/")):
+        return path[len(prefix) :] or "/"
+    return path

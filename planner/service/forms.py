@@ -136,11 +136,11 @@ def forms(context: Context) -> APIRouter:
         if not context.token:
             return shown(request, forms, status=403)
         tells = hmac.compare_digest(sent.get("token", "").encode(), context.token.encode())
-        if not tells and not is_known(request, context.token):
+        if not tells and not is_known(request, context.token, context.clock()):
             return shown(request, forms, fault="That is not the token of this service.", status=401)
         answer = written_or_shown(request, sent, later, form, filled, write)
         # Kept over a fault too: who has sent the token once need not type it again.
-        remember(request, answer, context.token)
+        remember(request, answer, context.token, context.clock())
         return answer
 
     def written_or_shown(
@@ -180,7 +180,7 @@ def forms(context: Context) -> APIRouter:
         is_writer: bool = False,
     ) -> Response:
         config, since = context.config(), context.clock() - _LATELY
-        is_writer = is_writer or is_known(request, context.token)
+        is_writer = is_writer or is_known(request, context.token, context.clock())
         may_read = is_writer or (request.client is not None and is_loopback(request.client.host))
         zone = config.site.zone
         rows = context.store().entries(since, None) if may_read else ()

@@ -19,7 +19,7 @@ from planner.outputs.metrics import METRICS, metrics
 from planner.page import edition
 from planner.reports.rows import Report
 from planner.reports.sentences import read_day
-from planner.service.asked import no_unknown_parameter
+from planner.service.asked import no_unknown_parameter, path_here
 from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
 from planner.service.routes import may_answer
@@ -130,8 +130,7 @@ def _shown(request: Request, cache: ReportCache, draw: Draw, *key: str) -> Respo
 
 def up_from(request: Request) -> str:
     """The way from the address of the request to the root of the service."""
-    path = request.scope["path"].removeprefix(request.scope.get("root_path", ""))
-    return "../" * (path.count("/") - 1) or "./"
+    return "../" * (path_here(request.scope).count("/") - 1) or "./"
 
 
 def _snapshot(cache: ReportCache, request: Request) -> Snapshot | Response:

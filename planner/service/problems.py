@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from planner.errors import ForecastError, InputError, NoPassYet, NotCounted, NotThere, PlannerError
-from planner.service.asked import UnknownParameter
+from planner.service.asked import UnknownParameter, path_here
 from planner.store.records import KeyReused
 
 PROBLEM = "application/problem+json"
@@ -90,8 +90,7 @@ def attach(app: FastAPI) -> None:
 
 def _methods_at(request: Request) -> list[str]:
     """What may be done at an address: the router itself names only the first of several routes."""
-    path = request.scope["path"].removeprefix(request.scope.get("root_path", ""))
-    described = request.app.openapi()["paths"].get(path)
+    described = request.app.openapi()["paths"].get(path_here(request.scope))
     if described is not None:
         found = {method.upper() for method in described}
     else:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+from ipaddress import ip_address, ip_network
 from typing import TYPE_CHECKING
 
+from starlette.middleware.cors import CORSMiddleware
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
+
+from planner.config.schema import PREFIX
+from planner.service.asked import path_here
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
-
-#: A prefix in a header: names between slashes, and nothing that leads elsewhere.
-_PREFIX = re.compile(r"(?:/(?!\.{1,2}(?:/|$))[A-Za-z0-9._~-]+){1,8}")
 
 
 class Prefix:
@@ -21,23 +23,53 @@ class Prefix:
         self._app = app
         self._fixed = fixed.rstrip("/")
         self._trusted = frozenset(trusted)
+        self._networks = [ip_network(one, strict=False) for one in trusted if _is_network(one)]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
             scope["root_path"] = self._of(scope)
         await self._app(scope, receive, send)
 
+    def _is_trusted(self, host: str) -> bool:
+        """As the server's own reading of these headers has it: an address, a network that holds it, or a name."""
+        if host in self._trusted:
+            return True
+        try:
+            address = ip_address(host)
+        except ValueError:
+            return False
+        return any(address in network for network in self._networks)
+
     def _of(self, scope: Scope) -> str:
         client = scope.get("client")
-        if client is not None and client[0] in self._trusted:
+        if client is not None and self._is_trusted(client[0]):
             sent = [value for name, value in scope["headers"] if name == b"x-forwarded-prefix"]
             prefix = sent[0].decode("latin-1").rstrip("/") if len(sent) == 1 else ""
-            if _PREFIX.fullmatch(prefix):
+            if PREFIX.fullmatch(prefix):
                 return prefix
         return self._fixed
+
+
+def _is_network(text: str) -> bool:
+    try:
+        ip_network(text, strict=False)
+    except ValueError:
+        return False
+    return True
 
 
 def behind(app: ASGIApp, *, prefix: str, trusted: tuple[str, ...]) -> ASGIApp:
     """The application as it is reached through proxies: prefix, scheme and client are theirs where they are trusted."""
     forwarded = ProxyHeadersMiddleware(app, trusted_hosts=list(trusted))  # type: ignore[arg-type]
     return Prefix(forwarded, prefix, trusted)  # type: ignore[arg-type]
+
+
+class ReadElsewhere(CORSMiddleware):
+    """Lets pages of named origins read the answers of a pass; never the diary, which names people."""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        path = path_here(scope) if scope["type"] == "http" else ""
+        if re.match(r"(/api/v1)?/(diary|observations)(/|$)", path):
+            await self.app(scope, receive, send)
+        else:
+            await super().__call__(scope, receive, send)

@@ -111,9 +111,9 @@ def _app(context: Context, passes: PassRunner | None = None) -> FastAPI:
     app.include_router(forms(context))
     origins = context.config().service.read_from
     if origins:
-        from starlette.middleware.cors import CORSMiddleware
+        from planner.service.proxies import ReadElsewhere
 
-        app.add_middleware(CORSMiddleware, allow_origins=list(origins), allow_methods=["GET", "HEAD"])
+        app.add_middleware(ReadElsewhere, allow_origins=list(origins), allow_methods=["GET", "HEAD"])
     return app
 
 

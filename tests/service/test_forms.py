@@ -246,3 +246,26 @@ def test_another_token_or_a_made_up_cookie_is_not_known(
     none_set = _client(cache, clock, store, renewed, "", "192.0.2.7")
     none_set.cookies.update(first.cookies)
     assert _post(none_set, key="x", job="mow_green", surface="green").status_code == 403
+
+
+@pytest.mark.parametrize(
+    "head",
+    [{"Origin": "http://testserver:9999"}, {"Origin": "https://evil.lan"}, {"Sec-Fetch-Site": "same-site"}],
+)
+def test_a_page_of_another_origin_cannot_write_by_the_cookie(
+    client: TestClient, head: dict[str, str]
+) -> None:
+    _post(client, key=_key(client), token=TOKEN, job="mow_green", surface="green")
+    body = urlencode({"key": _key(client), "job": "mow_green", "surface": "green"})
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    assert client.post("/diary", content=body, headers=kind | head).status_code == 401
+    own = {"Origin": "http://testserver", "Sec-Fetch-Site": "same-origin"}
+    assert client.post("/diary", content=body, headers=kind | own).status_code == 303
+
+
+def test_a_browser_is_forgotten_after_half_a_year(client: TestClient, clock: Clock) -> None:
+    _post(client, key=_key(client), token=TOKEN, job="mow_green", surface="green")
+    clock.forward(days=170)
+    assert 'type="password"' not in client.get("/diary").text
+    clock.forward(days=20)
+    assert 'type="password"' in client.get("/diary").text

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from urllib.parse import urljoin, urlsplit
 
 import pytest
 from fastapi.testclient import TestClient
+from pydantic import ValidationError
 
+from planner.config.schema import ServicePart
 from planner.service.proxies import behind
 from planner.service.run import demo_app
 from tests.made import ROOT, config
@@ -73,8 +76,6 @@ def test_written_entry_names_its_address_with_the_prefix() -> None:
 def test_other_pages_read_only_where_the_site_file_says_so() -> None:
     found = config()
     service = found.service.model_copy(update={"read_from": ("https://hub.lan",)})
-    from dataclasses import replace
-
     app = demo_app(replace(found, service=service), ROOT / "fixtures" / "demo" / "week.csv", NOW)
     named = TestClient(app).get("/api/v1/now", headers={"Origin": "https://hub.lan"})
     assert named.headers["access-control-allow-origin"] == "https://hub.lan"
@@ -82,3 +83,48 @@ def test_other_pages_read_only_where_the_site_file_says_so() -> None:
     assert "access-control-allow-origin" not in other.headers
     plain = _client().get("/api/v1/now", headers={"Origin": "https://hub.lan"})
     assert "access-control-allow-origin" not in plain.headers
+
+
+@pytest.mark.parametrize(("prefix", "page"), [("/d", "/day/2026-05-07"), ("/j", "/job/mow_green")])
+def test_prefix_that_begins_like_a_page_is_no_part_of_it(prefix: str, page: str) -> None:
+    shown = _client(prefix).get(page).text
+    assert 'href="../sheet"' in shown
+    tank = _client(prefix).get("/tank").text
+    assert 'href="./sheet"' in tank
+
+
+def test_proxy_in_a_trusted_network_is_believed() -> None:
+    app = demo_app(config(), ROOT / "fixtures" / "demo" / "week.csv", NOW)
+    inside, outside = (
+        TestClient(behind(app, prefix="", trusted=("10.0.0.0/8",)), client=(host, 50000))
+        for host in ("10.1.2.3", "11.1.2.3")
+    )
+    sent = {"X-Forwarded-Prefix": "/turf"}
+    assert "/turf/api/v1/now" in inside.get("/help", headers=sent).text
+    assert "/turf/" not in outside.get("/help", headers=sent).text
+
+
+def test_the_diary_is_never_read_by_a_page_of_another_origin() -> None:
+    found = config()
+    service = found.service.model_copy(update={"read_from": ("https://hub.lan",)})
+    app = demo_app(replace(found, service=service), ROOT / "fixtures" / "demo" / "week.csv", NOW)
+    client = TestClient(app, client=("127.0.0.1", 50000))
+    for path in ("/api/v1/diary", "/api/v1/observations", "/diary"):
+        answer = client.get(path, headers={"Origin": "https://hub.lan"})
+        assert answer.status_code == 200
+        assert "access-control-allow-origin" not in answer.headers
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"trusted_proxies": ["*"]},
+        {"trusted_proxies": ["proxy.lan"]},
+        {"read_from": ["*"]},
+        {"prefix": "/../x"},
+        {"prefix": "turf"},
+    ],
+)
+def test_what_would_trust_everybody_is_refused(change: dict[str, object]) -> None:
+    with pytest.raises(ValidationError):
+        ServicePart(**change)  # type: ignore[arg-type]
