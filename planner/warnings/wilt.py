@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 import numpy as np
 
@@ -24,6 +24,9 @@ _HOT_C = 27.0
 _SHORT_HOT_H, _SHORT_H = 6, 24
 #: When water is given by hand: the leaf is wet anyway and the air takes little. Common practice, no source.
 _FROM, _TO = time(5), time(9)
+#: Where frost lies at dawn, until when it is still worth giving.
+_LATEST = time(12)
+_HOUR = timedelta(hours=1)
 
 
 def wilt(scene: Scene) -> list[Notice]:
@@ -58,6 +61,7 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
     hottest = _hottest(air[begin:end])
     begins = max(weather.time(first + begin), scene.now)
     hot = hottest >= _HOT_C
+    when = _when(scene, q, begins)
     return Notice(
         kind="wilt",
         surface=name,
@@ -73,7 +77,9 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
         strength=figure,
         says=_says(scene, q, name, begins, worst, hottest),
         advice=(
-            f"Hand water {_when(scene, begins)}, the spots that dry first before the rest.",
+            "No water on frost or frozen ground: it waits for the thaw."
+            if when is None
+            else f"Hand water {when}, the spots that dry first before the rest.",
             "Raise the cut or leave a day out.",
             "No rolling while footprints stay in the leaf; the first roll or cut comes after water.",
         ),
@@ -100,16 +106,40 @@ def _says(scene: Scene, q: Quantities, name: str, begins: datetime, worst: float
     )
 
 
-def _when(scene: Scene, begins: datetime) -> str:
-    """The last dawn before it wilts, or the next one: `today 05:00–09:00`."""
+def _when(scene: Scene, q: Quantities, begins: datetime) -> str | None:
+    """The last dawn before it wilts, or the next one, in the hours without frost: `today 05:00–09:00`.
+
+    None where no dawn ahead, nor the forenoon after it, is free of frost and frozen soil.
+    """
     zone = scene.plan.conditions.site.zone
     today = scene.now.astimezone(zone).date()
-    span = f"{_FROM:%H:%M}–{_TO:%H:%M}"
     dawns = [today + timedelta(days=ahead) for ahead in range(HOURS_AHEAD // 24 + 1)]
-    open_still = [day for day in dawns if datetime.combine(day, _TO, zone) > scene.now]
-    in_time = [day for day in open_still if datetime.combine(day, _TO, zone) <= begins]
-    if in_time:
-        return f"{day_name(in_time[-1], scene.now, zone)} {span}"
-    first = f"{day_name(open_still[0], scene.now, zone)} {span}"
-    is_dry = begins - scene.now < timedelta(hours=1)
-    return f"now only where it wilts, and all of it {first}" if is_dry and open_still[0] != today else first
+    spans = [(day, span) for day in dawns if (span := _free_span(scene, q, day)) is not None]
+    if not spans:
+        return None
+    in_time = [one for one in spans if datetime.combine(one[0], _TO, zone) <= begins]
+    day, span = in_time[-1] if in_time else spans[0]
+    first = f"{day_name(day, scene.now, zone)} {span}"
+    is_dry = begins - scene.now < timedelta(hours=1) and day != today
+    return f"now only where it wilts, and all of it {first}" if is_dry and _is_free(q, scene.now) else first
+
+
+def _free_span(scene: Scene, q: Quantities, day: date) -> str | None:
+    """The hours of that dawn, or of the forenoon after it, still ahead and without frost; None without any."""
+    zone = scene.plan.conditions.site.zone
+    for begin, end in ((_FROM, _TO), (_TO, _LATEST)):
+        starts = [datetime.combine(day, time(hour), zone) for hour in range(begin.hour, end.hour)]
+        free = [at for at in starts if at + _HOUR > scene.now and _is_free(q, at)]
+        if free:
+            return f"{free[0]:%H:%M}–{free[-1] + _HOUR:%H:%M}"
+    return None
+
+
+def _is_free(q: Quantities, at: datetime) -> bool:
+    """Whether no frost lies in that hour and the soil has not been frozen since the evening; unknown is not free."""
+    hour = q.weather.index(at)
+    if not 0 <= hour < q.weather.hours:
+        return False
+    frost = mean_of_members(q["frost_keep_off"])[hour]
+    soil = mean_of_members(q["soil_temp_c"])[max(hour - 12, 0) : hour + 1]
+    return bool(frost < 0.5 and np.nanmin(soil) > 0.0) if not np.isnan(soil).all() else False

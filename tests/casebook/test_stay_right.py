@@ -8,7 +8,7 @@ import pytest
 
 from tests.casebook.answers import ask
 from tests.casebook.recipes import Sky
-from tests.casebook.sites import NORTH, SOUTH, surface
+from tests.casebook.sites import NORTH, SOUTH, surface, want
 
 SIDES = ["north", "south"]
 COLLAR_ON_LOAM = surface("collar", soil="loam")
@@ -105,3 +105,29 @@ def test_one_dry_sky_gives_sand_leave_a_herbicide_none_and_a_feed_little(tmp_pat
         assert found.state("foliar_feed", "green", 0, hour) == "narrow", found.why(
             "foliar_feed", "green", 0, hour
         )
+
+
+@pytest.mark.parametrize(
+    ("job", "on"), [("oversowing", "tee"), ("rolling", "green"), ("granular_feed", "green")]
+)
+def test_no_work_is_begun_that_a_cloudburst_meets(tmp_path, job, on):
+    # Nobody sows, rolls or feeds in 20 mm an hour; the hours after the rain look dry. Common practice, no source.
+    sky = Sky(NORTH["timezone"], date(2026, 9, 8), 11, 19).rain(0, 16, 20.0).lay("soil_temp_6cm_c", 15.0)
+    found = ask(tmp_path, sky, 6, [surface("tee"), surface("green")], wanted=want(sky, job, on))
+    found.fails(job, on, 0, [16], "rain")
+
+
+def test_no_water_is_sent_onto_frost_or_frozen_ground(tmp_path):
+    # A dry spell in spring with frost at dawn: water waits until it is off. Common practice, no source.
+    sky = Sky(NORTH["timezone"], date(2026, 4, 14), 1, 16, before=30).moist(70, 30).clear_calm_night(range(5))
+    found = ask(tmp_path, sky.lay("soil_temp_6cm_c", 9.0), 6, [surface("green")])
+    advice = [text for row in found.report.warnings if row.kind == "wilt" for text in row.advice]
+    assert advice
+    (frost, *_) = [row for row in found.report.warnings if row.kind == "frost"]
+    assert not any("05:00–09:00" in text for text in advice)
+    assert frost.begins is not None
+    frozen = ask(tmp_path, sky.lay("soil_temp_6cm_c", -1.0), 6, [surface("green")])
+    texts = [text for row in frozen.report.warnings if row.kind == "wilt" for text in row.advice]
+    assert texts
+    assert any("waits for the thaw" in text for text in texts)
+    assert not any("Hand water" in text for text in texts)

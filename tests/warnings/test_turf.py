@@ -128,7 +128,7 @@ def test_turf_short_of_water_in_heat_asks_for_care():
     green = next(one for one in of(found, "wilt") if one.surface == "green")
     assert green.level == "care"
     assert green.figures["depletion_of_ready_water"] >= 1.2
-    assert "Hand water today 05:00–09:00" in green.advice[0]
+    assert "Hand water today 08:00–09:00" in green.advice[0]
     assert any("No rolling while footprints" in one for one in green.advice)
 
 
