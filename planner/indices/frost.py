@@ -89,6 +89,13 @@ def keep_off(
     return np.where(last < 0, 0.0, found)
 
 
+def freezing_members(quantities: Quantities, begin: int, end: int) -> Mask:
+    """The members whose grass freezes in these hours; all where none does. Shape (members or 1,)."""
+    grass = quantities["grass_temp_c"][:, begin:end]
+    freezes = (grass < FROSTED_C).any(axis=1)
+    return np.asarray(freezes if freezes.any() else ~freezes)
+
+
 def off_frost(quantities: Quantities, *, after: datetime, members: Mask | None = None) -> datetime | None:
     """When the turf is off the frost of a night, of which `after` is a moment; None when there is none.
 

@@ -10,7 +10,7 @@ from typing import TypedDict, cast
 import numpy as np
 
 from planner.indices import sun
-from planner.indices.frost import off_frost
+from planner.indices.frost import freezing_members, off_frost
 from planner.indices.quantities import LocalDays, Quantities
 from planner.indices.table_frost import night_lowest
 from planner.weather import NEEDED, Array, mean_of_members
@@ -60,32 +60,38 @@ class _Night:
 
 
 def day_figures(
-    surfaces: Mapping[str, Quantities], members: Quantities | None = None
+    surfaces: Mapping[str, Quantities], members: Mapping[str, Quantities] | None = None
 ) -> dict[str, list[DayFigures]]:
     """The figures of each local day of the hours, oldest first, for every surface of a site by its name.
 
     Temperatures in C, rain and water in mm. `sunrise`, `sunset` and `off_frost_at` are aware moments. What is not
-    known is None; figures of a cut day hold for the hours that are there. Members are averaged. Of the wash of seed
-    it is the hardest hour: the share of seed at risk, its band, and the chance over the ways it may come. Frost is
-    that of the night which ends on the day, its chance the mean over `members`, the sky of an ensemble, where one is
-    there. `grass_min_c` is what a thermometer at the grass reads, `surface_min_c` the surface as it radiates. Raises
-    NotKnown for quantities of the sky alone.
+    known is None; figures of a cut day hold for the hours that are there. Members are averaged.
+
+    `members` are the same surfaces under an ensemble. Of the wash of seed it is the hardest hour: the share of seed
+    at risk, its band, and the chance over the ways it may come, by the forecast or over the members, whichever
+    chance is higher, as warnings read it. Frost is that of the night which ends on the day, all of it over the
+    members where they know the night, `off_frost_at` of those that freeze. `grass_min_c` is what a thermometer at
+    the grass reads, `surface_min_c` the surface as it radiates. Raises NotKnown for quantities of the sky alone.
     """
+    of_members = members or surfaces
     found: dict[str, list[DayFigures]] = {}
     sky: list[DayFigures] | None = None
     for name, quantities in surfaces.items():
         # All surfaces of a site lie under one sky.
-        sky = _sky_days(quantities, members or quantities) if sky is None else sky
-        found[name] = [
-            replace(day, **figures) for day, figures in zip(sky, _surface_days(quantities), strict=True)
-        ]
+        sky = _sky_days(quantities, of_members[name]) if sky is None else sky
+        figures = _surface_days(quantities, of_members[name])
+        found[name] = [replace(day, **own) for day, own in zip(sky, figures, strict=True)]
     return found
 
 
 def _sky_days(q: Quantities, frosts: Quantities) -> list[DayFigures]:
     """The figures that the sky alone decides; those of the surface are left open."""
     days, rain = q.days, q["rain_mm"]
-    nights, known = _night_columns(q, frosts), _hours_known(q, q.days)
+    nights, known = _night_columns(q), _hours_known(q, q.days)
+    if frosts is not q:
+        # A night that no member knows is the forecast's; never a part of each.
+        over = _night_columns(frosts)
+        nights |= {morning: night for morning, night in over.items() if night.frost_risk is not None}
     air_min = mean_of_members(days.lowest(q["air_temp_c"]))
     air_max = mean_of_members(days.highest(q["air_temp_c"]))
     rain_sum, rain_most = mean_of_members(days.total(rain)), mean_of_members(days.highest(rain))
@@ -137,16 +143,13 @@ class _SurfaceDay(TypedDict):
     pythium_risk: float | None
 
 
-def _surface_days(q: Quantities) -> list[_SurfaceDay]:
+def _surface_days(q: Quantities, of_members: Quantities) -> list[_SurfaceDay]:
     """The figures of every day that the surface decides."""
     days = q.days
     lasts = np.array([*days.first_hour[1:], q.weather.hours]) - 1
     columns = (
         mean_of_members(days.mean(q["growth_potential"])),
-        *(
-            mean_of_members(days.highest(q[name]))
-            for name in ("wash_risk", "wash_low", "wash_high", "wash_chance")
-        ),
+        *_wash_days(q, of_members),
         mean_of_members(days.mean(q["storage_pct_fc"])),
         mean_of_members(days.mean(q["light_dli_mol"])),
         mean_of_members(_degree_days(q, days)),
@@ -163,6 +166,16 @@ def _surface_days(q: Quantities) -> list[_SurfaceDay]:
     ]
 
 
+def _wash_days(q: Quantities, of_members: Quantities) -> list[Array]:
+    """Share of seed at risk, its band and its chance on each day, from whichever has the higher chance."""
+    names = ("wash_risk", "wash_low", "wash_high", "wash_chance")
+    plain, over = (
+        [mean_of_members(source.days.highest(source[name])) for name in names] for source in (q, of_members)
+    )
+    is_over = np.isnan(plain[-1]) | (over[-1] > plain[-1])
+    return [np.where(is_over, theirs, ours) for ours, theirs in zip(plain, over, strict=True)]
+
+
 def _degree_days(q: Quantities, days: LocalDays) -> Array:
     """Degree days that each day adds; a cut day adds those of its hours."""
     sums = q["growing_degree_days"]
@@ -172,24 +185,26 @@ def _degree_days(q: Quantities, days: LocalDays) -> Array:
     return np.asarray(sums[:, lasts] + steps[:, lasts] - sums[:, firsts])
 
 
-def _night_columns(q: Quantities, frosts: Quantities) -> dict[date, _Night]:
+def _night_columns(q: Quantities) -> dict[date, _Night]:
     """Frost figures of each night, under the date of its morning."""
     nights = q.nights
-    ground, air = frosts["frost_chance_ground"], frosts["frost_chance_air"]
     firsts = list(nights.first_hour)
-    ground_chance, air_chance = mean_of_members(ground[:, firsts]), mean_of_members(air[:, firsts])
+    ground, air = (
+        mean_of_members(q[name][:, firsts]) for name in ("frost_chance_ground", "frost_chance_air")
+    )
     lowest, surface = (mean_of_members(night_lowest(q, name)) for name in ("grass_temp_c", "surface_temp_c"))
-    grass = mean_of_members(q["grass_temp_c"])
     bounds = [*firsts, q.weather.hours]
     rows: dict[date, _Night] = {}
     for number, evening in enumerate(nights.dates):
+        begin, end = bounds[number], bounds[number + 1]
+        cold = freezing_members(q, begin, end)
+        grass = mean_of_members(q["grass_temp_c"][cold, begin:end])
         off = None
-        hours = grass[bounds[number] : bounds[number + 1]]
-        if not np.isnan(lowest[number]) and not np.isnan(hours).all():
-            off = off_frost(q, after=q.weather.time(bounds[number] + int(np.nanargmin(hours))))
+        if not np.isnan(lowest[number]) and not np.isnan(grass).all():
+            off = off_frost(q, after=q.weather.time(begin + int(np.nanargmin(grass))), members=cold)
         rows[evening + timedelta(days=1)] = _Night(
-            frost_risk=_figure(ground_chance[number]),
-            air_frost_risk=_figure(air_chance[number]),
+            frost_risk=_figure(ground[number]),
+            air_frost_risk=_figure(air[number]),
             grass_min_c=_figure(lowest[number]),
             surface_min_c=_figure(surface[number]),
             off_frost_at=off,

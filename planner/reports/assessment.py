@@ -83,7 +83,7 @@ class Assessment:
 
 
 def days_of(plan: Plan, members: SiteConditions | None = None) -> dict[str, list[DayFigures]]:
-    """The days of every surface, from the local day of the pass on; the chance of frost is over members, if any."""
+    """The days of every surface, from the local day of the pass on; frost and wash are over members, if any."""
     today = plan.made_at.astimezone(plan.conditions.site.zone).date()
-    found = day_figures(plan.conditions.surfaces, None if members is None else members.sky)
+    found = day_figures(plan.conditions.surfaces, None if members is None else members.surfaces)
     return {name: [day for day in days if day.date >= today] for name, days in found.items()}

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from planner.indices.frost import FROSTED_C, off_frost
+from planner.indices.frost import FROSTED_C, freezing_members, off_frost
 from planner.indices.quantities import Quantities
 from planner.warnings.base import Notice, Scene, level_of
 from planner.warnings.nights import night_name
@@ -51,7 +51,7 @@ def _of_night(
 ) -> Notice | None:
     weather, zone = sky.weather, scene.plan.conditions.site.zone
     first, (begin, end) = weather.index(scene.now), hours
-    cold = _coldest_members(sky, begin, end)
+    cold = freezing_members(sky, begin, end)
     grass, screen = _of_members(sky["grass_temp_c"], cold)[begin:end], _lowest(sky["air_temp_c"], begin, end)
     lowest = _lowest(sky["grass_temp_c"], begin, end)
     if np.isnan(grass).all():
@@ -125,13 +125,6 @@ def _lowest(values: Array, begin: int, end: int) -> Array:
     here = values[:, begin:end]
     known = here[~np.isnan(here).all(axis=1)]
     return np.asarray(np.nanmin(known, axis=1)) if known.size else np.array([np.nan])
-
-
-def _coldest_members(sky: Quantities, begin: int, end: int) -> Mask:
-    """The members whose grass freezes in the night; all where none does. Shape (members or 1,)."""
-    grass = sky["grass_temp_c"][:, begin:end]
-    freezes = (grass < FROSTED_C).any(axis=1)
-    return np.asarray(freezes if freezes.any() else ~freezes)
 
 
 def _of_members(values: Array, members: Mask) -> Array:

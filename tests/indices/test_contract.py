@@ -51,6 +51,7 @@ PLAIN = {
     "events_from_number",
     "ways",
     "off_frost",
+    "freezing_members",
 }
 
 

@@ -144,3 +144,55 @@ def test_a_single_hour_makes_a_row() -> None:
     rows = day_rows(quantities(weather(1)))
     assert len(rows) == 1
     assert rows[0]["frost_risk"] is None
+
+
+def test_a_night_is_told_whole_from_the_members() -> None:
+    # The plain forecast is mild; 20 of 31 members freeze.
+    wave = 5 * np.sin((np.arange(96) - 8) / 24 * 2 * np.pi)
+    air = np.full((31, 96), 12.0) + wave
+    air[:20] -= 10.0
+    plain, members = (
+        {"green": quantities(weather(96, members=len(one), air_temp_c=one, cloud_pct=10.0))}
+        for one in (air[-1:], air)
+    )
+    for surfaces in (plain, members):
+        (days,) = day_figures(surfaces, members).values()
+        morning = days[2]
+        assert morning.frost_risk == pytest.approx(20 / 31, abs=0.03)
+        assert morning.grass_min_c is not None
+        assert morning.surface_min_c is not None
+        (cold,) = day_figures({"green": quantities(weather(96, air_temp_c=air[0], cloud_pct=10.0))}).values()
+        (mild,) = day_figures(plain).values()
+        for name in ("grass_min_c", "surface_min_c"):
+            mean = (20 * getattr(cold[2], name) + 11 * getattr(mild[2], name)) / 31
+            assert getattr(morning, name) == pytest.approx(mean)
+        assert (morning.off_frost_at, mild[2].off_frost_at) == (cold[2].off_frost_at, None)
+        assert morning.off_frost_at is not None
+    # A night that no member knows is the forecast's.
+    air[:, 50:] = np.nan
+    unknown = {"green": quantities(weather(96, members=31, air_temp_c=air, cloud_pct=10.0))}
+    (days,) = day_figures(plain, unknown).values()
+    assert (days[3].frost_risk, days[3].grass_min_c) == (mild[3].frost_risk, mild[3].grass_min_c)
+
+
+def test_wash_is_that_of_the_higher_chance_of_forecast_and_members() -> None:
+    storm = np.zeros((4, 72))
+    storm[:3, 30:32] = [6.0, 14.0]
+    place = site(slope_pct=8.0, soil="loam")
+    sowing = Sowing(surface="green", at=NOW, grass=place.surfaces[0].grass)
+
+    def days(*rains):
+        made = [
+            {"green": quantities(weather(72, members=len(one), rain_mm=one), place, sowings=(sowing,))}
+            for one in rains
+        ]
+        (found,) = day_figures(*made).values()
+        return [
+            getattr(found[1], name) for name in ("rain_wash_risk", "wash_low", "wash_high", "wash_chance")
+        ]
+
+    assert days(storm[3:], storm) == pytest.approx(0.75 * np.array(days(storm[:1])))
+    assert days(storm[:1], storm) == days(storm[:1])
+    lost = np.where(storm > 0.0, np.nan, storm)
+    assert days(storm[:1], lost) == days(storm[:1])
+    assert days(lost[:1], storm) == days(storm[3:], storm)
