@@ -36,7 +36,7 @@ def frost(scene: Scene) -> list[Notice]:
         if end <= max(first, 0) or begin > first + 24 * NIGHTS_AHEAD:
             continue
         chance = _chance(sky["frost_chance_ground"], begin, end)
-        # Where the grass is not known the screen speaks for it.
+        # A night with a dark hour not known may leave the grass open where the air is cold enough to decide it.
         chance = _chance(sky["frost_chance_air"], begin, end) if chance is None else chance
         if chance is None or chance < scene.floor("frost_note"):
             continue

@@ -200,3 +200,16 @@ def test_the_spread_is_given_for_sixteen_days_and_the_night_after() -> None:
     # A quarter of a kelvin a day more than 1.5 K.
     np.testing.assert_allclose(forecast_spread_k([12.0, 17.0]), [4.25, 5.5])
     assert np.isnan(forecast_spread_k(17.01))
+
+
+def test_air_may_decide_a_night_that_leaves_the_grass_open() -> None:
+    # A dark hour is not known; the site's own readings put its grass well above the calibration.
+    air = np.full(72, -2.5)
+    air[26] = np.nan
+    q = quantities(
+        weather(72, air_temp_c=air, rel_humidity_pct=95.0, cloud_pct=100.0, soil_temp_6cm_c=5.0),
+        constants={"grass_shift_k": 4.0},
+    )
+    night = q.nights.first_hour[1]
+    assert np.isnan(q["frost_chance_ground"][0, night])
+    assert q["frost_chance_air"][0, night] > 0.9
