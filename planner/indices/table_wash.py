@@ -98,7 +98,7 @@ def _constants(q: Quantities) -> rain_wash.WashConstants:
     return rain_wash.wash_constants(own)
 
 
-def _melt_mm(q: Quantities) -> Array:
+def melt_mm(q: Quantities) -> Array:
     """Water from melting snow; none where no snow falls in these hours, or nobody tells."""
     melt = q["snow_melt_mm"]
     return melt if (melt > 0.0).any() else np.zeros((1, q.weather.hours))
@@ -117,7 +117,7 @@ def _run_zone(q: Quantities) -> Array:
     held = np.nan_to_num(q["water_mm"]) / (1000.0 * surface.root_depth_m)
     room = np.maximum(soil.saturated - soil.field_capacity - held, 0.0)
     frozen = (q["soil_frozen"] == 1.0).astype(np.float64)
-    rain, melt, room, frozen = np.broadcast_arrays(liquid_rain_mm(q), _melt_mm(q), room, frozen)
+    rain, melt, room, frozen = np.broadcast_arrays(liquid_rain_mm(q), melt_mm(q), room, frozen)
     each = np.ones(rain.shape[0])
     ways = rain_wash.ways(constants)
     return infiltration.peak_excess_mm_h(
@@ -148,7 +148,7 @@ def _shares(q: Quantities, grass: Grass) -> rain_wash.SeedShares:
 
 
 def _where_known(q: Quantities, values: Array) -> Array:
-    return np.where(np.isnan(q["rain_mm"] + _melt_mm(q)), np.nan, values)
+    return np.where(np.isnan(q["rain_mm"] + melt_mm(q)), np.nan, values)
 
 
 @rows.surface(

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from planner.indices.quantities import Quantities
+from planner.indices.table_wash import liquid_rain_mm, melt_mm
 from planner.site import Sowing
 from planner.terms import short_time
 from planner.warnings.base import Notice, Scene, level_of
@@ -19,6 +20,8 @@ _TACKIFIER_DRIES_H = (4.0, 8.0)
 _TONIGHT_H = 24.0
 #: Members set a storm down hours apart; one within so many hours counts for an hour. Judgement.
 _APART_H = 6
+#: Rain or melt of less than this part of a spell's water is not named. Judgement.
+_NAMED_SHARE = 0.1
 #: Less than the least likely of the ways that rain may take: none.
 _NO_WAY = 0.005
 
@@ -47,7 +50,21 @@ class _Spell:
     source: Quantities
     """Whose rain is spoken of."""
     rain: Array
-    """Of each hour, mean over the members that wash, (hours of the spell,)."""
+    """Rain that does not fall as snow, of each hour, mean over the members that wash, (hours of the spell,). [mm]"""
+    melt: Array
+    """The same of melting snow. [mm]"""
+
+    @property
+    def water(self) -> Array:
+        """Both, hour by hour. [mm]"""
+        return self.rain + self.melt
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """What brings the water."""
+        least = _NAMED_SHARE * float(self.water.sum())
+        parts = {"rain": self.rain, "snow melt": self.melt}
+        return tuple(name for name, part in parts.items() if part.sum() > least) or ("rain",)
 
 
 def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[Sowing]) -> list[Notice]:
@@ -60,7 +77,7 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[S
     for spell in _spells(quantities, of_members, note, scene.floor("wash_note")):
         if spell.end <= max(weather.index(scene.now), 0):
             continue
-        begins, ends, rain = weather.time(spell.begin), weather.time(spell.end), spell.rain
+        begins, ends, water = weather.time(spell.begin), weather.time(spell.end), spell.water
         # The seed spoken of is what lies there by then, not what is to be sown later.
         sowing = next((one for one in reversed(sowings) if one.at <= ends), sowings[0])
         lead_h = (begins - scene.now) / timedelta(hours=1)
@@ -82,14 +99,15 @@ def _on_surface(scene: Scene, name: str, quantities: Quantities, sowings: list[S
                 share=spell.share,
                 strength=spell.chance,
                 says=(
-                    f"Rain from {short_time(begins, zone)} may wash seed off the {name}: {rain.sum():.0f} mm, "
-                    f"up to {rain.max():.0f} mm in an hour{among} ({seed:.0%} of the seed at risk, "
-                    f"between {low:.0%} and {high:.0%})."
+                    f"{' and '.join(spell.named).capitalize()} from {short_time(begins, zone)} may wash seed off the "
+                    f"{name}: {water.sum():.0f} mm, up to {water.max():.0f} mm in an hour{among} "
+                    f"({seed:.0%} of the seed at risk, between {low:.0%} and {high:.0%})."
                 ),
-                advice=_advice(quantities, sowing, lead_h, scene.now, begins),
+                advice=_advice(quantities, sowing, lead_h, scene.now, begins, spell.named[0]),
                 figures={
-                    "rain_mm": round(float(rain.sum()), 1),
-                    "rain_hour_max_mm": round(float(rain.max()), 1),
+                    "rain_mm": round(float(spell.rain.sum()), 1),
+                    "rain_hour_max_mm": round(float(spell.rain.max()), 1),
+                    "melt_mm": round(float(spell.melt.sum()), 1),
                     "wash_chance": round(spell.chance, 2),
                     "seed_at_risk": round(seed, 2),
                     "seed_low": round(low, 2),
@@ -123,9 +141,14 @@ def _spell(
     over = float(each.mean()) if each.size else 0.0
     here = float(plain[begin:end].max())
     source = forecast if here >= over else ensemble
-    rain = np.nan_to_num(mean_of_members(_of_members(source["rain_mm"], _washing(source, begin, end))))
+    washing = _washing(source, begin, end)
+    rain, melt = (
+        np.nan_to_num(mean_of_members(_of_members(part, washing)))
+        for part in (liquid_rain_mm(source), melt_mm(source))
+    )
+    water = rain + melt
     # The hour to be ready for is the first of real rain, not the drizzle before it.
-    real = rain >= max(0.5, 0.1 * float(rain[begin:end].max()))
+    real = water >= max(0.5, 0.1 * float(water[begin:end].max()))
     begin += int(np.argmax(real[begin:end]))
     while begin > 0 and real[begin - 1]:
         begin -= 1
@@ -138,6 +161,7 @@ def _spell(
         share=float((each >= note).mean()) if members.shape[0] > 1 and each.size else None,
         source=source,
         rain=rain[begin:end],
+        melt=melt[begin:end],
     )
 
 
@@ -184,10 +208,10 @@ def _of_members(values: Array, members: Mask) -> Array:
 
 
 def _advice(
-    quantities: Quantities, sowing: Sowing, lead_h: float, now: datetime, onset: datetime
+    quantities: Quantities, sowing: Sowing, lead_h: float, now: datetime, onset: datetime, water: str
 ) -> tuple[str, ...]:
     zone = quantities.site.zone
-    when = f"before {short_time(onset, zone)}" if lead_h > 0 else "as soon as the rain pauses"
+    when = f"before {short_time(onset, zone)}" if lead_h > 0 else f"as soon as the {water} pauses"
     advice = []
     surface = quantities.surface_here
     if sowing.cover_pct < 50:
@@ -203,7 +227,7 @@ def _advice(
             "or not at all."
         )
     if sowing.at > now:
-        advice.append("Sow after this rain instead.")
+        advice.append(f"Sow after this {water} instead.")
     else:
         advice.append("Put no more seed, feed or sand there until it has passed.")
     return tuple(advice)

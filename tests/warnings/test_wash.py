@@ -52,7 +52,10 @@ class Ground:
         return self._columns[name]
 
 
-def bank(chance, rain=None, *, sowings=None, slope_pct=7.0, seed_share=None, low=None, high=None):
+DRY = np.zeros((1, HOURS))
+
+
+def bank(chance, rain=None, *, sowings=None, slope_pct=7.0, seed_share=None, low=None, high=None, melt=None):
     """A bank whose chance of wash and rain are given by hour, and the share of seed at risk like the chance."""
     chances = chance if isinstance(chance, np.ndarray) else row(chance)
     fell = rain if isinstance(rain, np.ndarray) else row(rain or dict.fromkeys(chance, 5.0))
@@ -62,6 +65,8 @@ def bank(chance, rain=None, *, sowings=None, slope_pct=7.0, seed_share=None, low
         wash_chance=chances,
         wash_risk=chances if seed_share is None else seed_share,
         rain_mm=fell,
+        snow_mm=DRY,
+        snow_melt_mm=DRY if melt is None else row(melt),
         wash_low=chances * 0.5 if low is None else low,
         wash_high=chances if high is None else high,
     )
@@ -98,6 +103,7 @@ def test_an_event_is_said_with_its_hours_and_figures():
     assert found.figures == {
         "rain_mm": 16.4,
         "rain_hour_max_mm": 10.4,
+        "melt_mm": 0.0,
         "wash_chance": 0.8,
         "seed_at_risk": 0.8,
         "seed_low": 0.6,
@@ -120,6 +126,7 @@ def test_figures_are_rounded_as_they_are_said():
     assert found.figures == {
         "rain_mm": 6.2,
         "rain_hour_max_mm": 4.2,
+        "melt_mm": 0.0,
         "wash_chance": 0.81,
         "seed_at_risk": 0.71,
         "seed_low": 0.61,
@@ -310,6 +317,21 @@ def test_spells_that_rain_joins_are_one():
     (found,) = warned({20: 0.4, 24: 0.7}, rain)
     assert (found.begins, found.ends, found.strength) == (START + 19 * H, START + 26 * H, 0.7)
     assert len(warned({20: 0.4, 24: 0.7}, {20: 6.0, 24: 6.0})) == 2
+
+
+def test_snow_that_melts_is_named_and_counts():
+    (melt,) = warned(STORM, row({}), melt=dict.fromkeys(range(19, 23), 1.1), sowings=(seed(-0.5),))
+    assert melt.says.startswith(
+        "Snow melt from Mon 13 Apr 19:00 may wash seed off the bank: 4 mm, up to 1 mm in an hour"
+    )
+    assert (melt.figures["rain_mm"], melt.figures["melt_mm"]) == (0.0, 4.4)
+    assert melt.advice[-1] == "Sow after this snow melt instead."
+    (both,) = warned(STORM, {20: 3.0, 21: 5.0}, melt={20: 1.0, 21: 1.2, 22: 0.8})
+    assert both.says.startswith(
+        "Rain and snow melt from Mon 13 Apr 20:00 may wash seed off the bank: 11 mm, up to 6 mm"
+    )
+    # Less than a tenth of the water is not worth a word.
+    assert warned(STORM, {20: 9.5, 21: 9.5}, melt={22: 1.0})[0].says.startswith("Rain from")
 
 
 def advice(**changes):
