@@ -60,7 +60,7 @@ class WashConstants:
     spread: float = 3.0
     """How sharply the share rises with shear: power of a log-logistic curve. Judgement."""
     washed_share: float = 0.25
-    """Share of the seed from which a wash is counted as one, in the chance. Judgement."""
+    """Share of bare seed from which a wash is counted as one, in the chance. Judgement."""
     cover_per_pct: float = 0.035
     """b of exp(-b cover)."""
     tackifier: float = 0.43
@@ -205,12 +205,13 @@ class SeedShares:
         return self._laid(np.take_along_axis(self.shares, np.take_along_axis(order, first, 0), 0)[0])
 
     def chance(self, exposure: Array, washed_share: float) -> Array:
-        """Part of the ways in which `washed_share` of all seed or more goes, (members, hours). [0-1]
+        """Part of the ways in which `washed_share` of bare seed or more goes, times `exposure`, (members, hours). [0-1]
 
-        `exposure` (1 or members, hours): share of the seed that lies open.
+        `exposure` (1 or members, hours): share of the seed that lies open. Bare seed alone is counted, so a cover
+        lowers the chance by what it holds and never cuts it off.
         """
-        over = self.shares * exposure[:, self.places] >= washed_share
-        return self._laid(np.tensordot(self.weights, over.astype(np.float64), axes=1))
+        over = np.tensordot(self.weights, (self.shares >= washed_share).astype(np.float64), axes=1)
+        return self._laid(over * exposure[:, self.places])
 
     def _laid(self, at_places: Array) -> Array:
         out = np.zeros((at_places.shape[0], self.hours))

@@ -239,11 +239,11 @@ def wash_high(q: Quantities) -> Array:
 
 @rows.surface(
     unit="0-1",
-    says="Part of the ways in which a quarter of the seed or more goes in the hour",
+    says="Part of the ways in which a quarter of bare seed or more goes in the hour, times the share that lies open",
     needs=_NEEDS,
     source="own-seed-wash",
     valid="hourly rain; weights of the ways are judgement",
-    check="tests/indices/test_rain_wash.py::test_chance_counts_the_ways_over_a_quarter",
+    check="tests/indices/test_rain_wash.py::test_chance_counts_the_ways_over_a_quarter_and_the_seed_that_lies_open",
 )
 def wash_chance(q: Quantities) -> Array:
     over = _constants(q).washed_share

@@ -220,7 +220,8 @@ class DayRow(Struct, frozen=True, kw_only=True):
     wash_low: float | None
     wash_high: float | None
     wash_chance: float | None
-    """Part of the ways rain may fall in which a quarter of the seed goes; nobody has calibrated it."""
+    """Part of the ways rain may fall in which a quarter of bare seed goes, times the share that lies open; nobody
+    has calibrated it."""
     soil_temp_c: float | None
     et0_mm: float | None
     storage_pct_fc: float | None

@@ -22,7 +22,7 @@ _TONIGHT_H = 24.0
 _APART_H = 6
 #: Rain or melt of less than this part of a spell's water is not named. Judgement.
 _NAMED_SHARE = 0.1
-#: Less than the least likely of the ways that rain may take: none.
+#: A chance below this is none. Judgement.
 _NO_WAY = 0.005
 
 

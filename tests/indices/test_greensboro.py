@@ -81,7 +81,7 @@ def test_storm_of_the_ninth_washes_bare_seed_off_loam_and_hardly_off_sandy_loam(
     assert loam["wash_risk"][0, hour] == pytest.approx(0.5, abs=0.15)
     assert loam["wash_chance"][0, hour] > 0.5
     assert covered["wash_risk"][0, hour] < 0.06
-    assert covered["wash_chance"][0, hour] == 0.0
+    assert covered["wash_chance"][0, hour] < 0.07
 
 
 def test_rain_of_the_eighth_alone_moves_nothing(april: Quantities) -> None:

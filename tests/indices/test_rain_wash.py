@@ -181,12 +181,12 @@ def test_band_holds_the_middle() -> None:
     assert 0.0 < low < mean < high < 1.0
 
 
-def test_chance_counts_the_ways_over_a_quarter() -> None:
+def test_chance_counts_the_ways_over_a_quarter_and_the_seed_that_lies_open() -> None:
     found, bare = _shares(0.0, 0.24, 0.25, 0.6, 0.9), np.ones((1, 4))
     assert found.chance(bare, 0.25)[0].tolist() == pytest.approx([0.0, 0.0, 0.6, 0.0])
-    # Under a cover that leaves 0.4 of the seed open, 0.6 of that is 0.24 of all.
-    assert found.chance(bare * 0.4, 0.25)[0, 2] == pytest.approx(0.2)
-    assert found.chance(bare * 0.2, 0.25)[0, 2] == 0.0
+    # A cover holds its part of it, and never cuts it off.
+    assert found.chance(bare * 0.4, 0.25)[0, 2] == pytest.approx(0.24)
+    assert found.chance(bare * 0.2, 0.25)[0, 2] == pytest.approx(0.12)
     chances = [wash({30: rain}, "wash_chance", slope_pct=8.0) for rain in (4.0, 9.0, 14.0, 20.0, 30.0)]
     assert chances == sorted(chances)
     assert chances[0] == 0.0
@@ -241,7 +241,7 @@ def test_turf_without_seed_is_not_at_risk_and_sown_turf_is() -> None:
     covered = Sowing(surface="green", at=fresh.at, grass=fresh.grass, cover_pct=80.0, tackifier=True)
     kept = quantities(made, place, sowings=(covered,))
     assert kept["wash_risk"].max() < 0.03
-    assert kept["wash_chance"].max() == 0.0
+    assert 0.0 < kept["wash_chance"].max() < 0.03
     old = Sowing(surface="green", at=NOW - timedelta(days=90), grass=fresh.grass)
     assert quantities(made, place, sowings=(old,))["wash_risk"].max() <= 0.01
 
@@ -260,7 +260,7 @@ def test_rain_before_the_seed_lies_there_does_not_count() -> None:
     sowing = Sowing(surface="green", at=NOW + timedelta(days=1), grass=GRASSES["fescue"])
     q = quantities(weather(72, rain_mm=storm(10)), site(**BANK), sowings=(sowing,))
     assert q["wash_risk"].max() <= 0.01
-    assert q["wash_chance"].max() == 0.0
+    assert q["wash_chance"].max() <= 0.01
 
 
 def test_unknown_rain_is_unknown_and_the_rest_is_judged() -> None:

@@ -100,6 +100,20 @@ def test_s2_under_cover_it_is_no_news():
     assert of(under({"rain_mm": {14: 10.0, 15: 8.0}}, sown(cover_pct=80.0)), "wash") == []
 
 
+def test_half_a_cover_is_to_be_checked_before_a_storm_that_takes_bare_seed_whichever_way_it_falls():
+    storm = {"rain_mm": {14: 15.0, 15: 30.0}}
+    chances = []
+    for cover in (0.0, 30.0, 50.0, 80.0):
+        found = of(under(storm, sown(cover_pct=cover)), "wash")
+        chances.append(found[0].strength if found else 0.0)
+        assert bool(found) is (cover < 80.0)
+        if cover == 50.0:
+            assert found[0].advice[0].startswith("Check that the cover is pegged down before")
+    assert chances == sorted(chances, reverse=True)
+    # Half a cover leaves 0.17 of the seed open.
+    assert chances[2] == pytest.approx(0.17 * chances[0], abs=0.01)
+
+
 def test_a_cover_noted_in_the_diary_stands_the_warning_down():
     storm = {"rain_mm": {14: 10.0, 15: 8.0}}
     first = under(storm, sown())
