@@ -104,7 +104,6 @@ def grass_temp_c(
     air_temp_c: ArrayLike,
     wind_10m_ms: ArrayLike,
     sun_altitude_deg: ArrayLike,
-    shift_k: float = 0.0,
     *,
     calibration: HourlyGrass = HOURLY,
 ) -> Array:
@@ -113,11 +112,10 @@ def grass_temp_c(
     Parameters   surface_c, air_temp_c : arrays. `surface_temp_c`, and the air at screen height. [degC]
                  wind_10m_ms : array. [m/s]
                  sun_altitude_deg : array. [degrees]
-                 shift_k : float. What the site's own readings add at night. [K]
     Returns      array, broadcast shape. [degC]
     Valid for    surface -60 to 80 degC, air to 55 degC, wind to 75 m/s; short grass, open ground
     Missing      NaN in, NaN out
-    Differs      never warmer than the surface but for the site's shift; by day the surface itself
+    Differs      never warmer than the surface; by day the surface itself
     Source       own-grass-minimum
     Check        tests/verification/test_ground_frost.py::test_shipped_calibration_is_the_fit
     """
@@ -125,7 +123,7 @@ def grass_temp_c(
     deep = np.maximum(within(air_temp_c, -60.0, 55.0) - surface - DEEP_FROM_K, 0.0)
     below = calibration.at_one_ms_k + calibration.per_log_wind_k * log_wind(wind_10m_ms)
     below = np.minimum(below + calibration.per_deep * deep, 0.0)
-    return surface + (below + shift_k) * night_share(sun_altitude_deg)
+    return surface + below * night_share(sun_altitude_deg)
 
 
 def grass_spread_k(wind_10m_ms: ArrayLike, *, calibration: HourlyGrass = HOURLY) -> Array:

@@ -29,6 +29,10 @@ def balance_c(q: Quantities) -> Array:
 
     Shape (members or 1, hours). A clear sky is the cold side of what it can have been.
     """
+    return q.of_site("surface under short gaps in cloud", (), lambda: _balance_c(q))
+
+
+def _balance_c(q: Quantities) -> Array:
     known, cloud = q["surface_temp_c"], q["cloud_pct"]
     short = _short_gaps(np.isnan(cloud))
     hours = np.flatnonzero(short.any(axis=0))
@@ -57,15 +61,19 @@ def _short_gaps(gap: Mask) -> Mask:
     return np.asarray(gap & (after - before - 1 <= SHORT_GAP_H))
 
 
-def _expected(q: Quantities, shift_k: float) -> tuple[Array, Array]:
-    """Grass temperature and the spread of its calibration, each of shape (members or 1, hours)."""
-    balance, sun = balance_c(q), q["sun_altitude_deg"]
-    grass = grass_min.grass_temp_c(balance, q["air_temp_c"], q["wind_10m_ms"], sun, shift_k)
-    alone = grass_min.air_less_c(q["air_temp_c"], sun, grass_min.AIR_ALONE_K + shift_k)
+def _expected(q: Quantities) -> Array:
+    """Grass temperature by the shipped calibration, and its spread, shape (2, members or 1, hours)."""
+    return q.of_site("grass by the shipped calibration", (), lambda: _by_calibration(q))
+
+
+def _by_calibration(q: Quantities) -> Array:
+    sun = q["sun_altitude_deg"]
+    grass = grass_min.grass_temp_c(balance_c(q), q["air_temp_c"], q["wind_10m_ms"], sun)
+    alone = grass_min.air_less_c(q["air_temp_c"], sun)
     spread = np.where(
         np.isnan(grass), grass_min.AIR_ALONE_SPREAD_K, grass_min.grass_spread_k(q["wind_10m_ms"])
     )
-    return np.where(np.isnan(grass), alone, grass), spread
+    return np.stack(np.broadcast_arrays(np.where(np.isnan(grass), alone, grass), spread))
 
 
 def expected_nights(q: Quantities) -> dict[date, tuple[float, float]]:
@@ -73,7 +81,7 @@ def expected_nights(q: Quantities) -> dict[date, tuple[float, float]]:
 
     Nights that are not wholly known are left out. [degC, K]
     """
-    grass, spread = (mean_of_members(part) for part in _expected(q, 0.0))
+    grass, spread = (mean_of_members(part) for part in _expected(q))
     lowest, today = _lowest(q, grass[None, :])[0], q.now.astimezone(q.site.zone).date()
     bounds = [*q.nights.first_hour, q.weather.hours]
     found = {}
@@ -88,6 +96,11 @@ def expected_nights(q: Quantities) -> dict[date, tuple[float, float]]:
 
 def own_correction(q: Quantities) -> tuple[float, float]:
     """Shift of the calibration by what was read at this site, and the factor of its spread. [K, 1]"""
+    shift, factor = q.of_site("own correction", (), lambda: np.array(_own_correction(q)))
+    return float(shift), float(factor)
+
+
+def _own_correction(q: Quantities) -> tuple[float, float]:
     start, told = q.constants.get("grass_shift_k", 0.0), q.told_nights
     if not told.read_c:
         return start, 1.0
@@ -113,7 +126,8 @@ def own_correction(q: Quantities) -> tuple[float, float]:
 )
 def grass_temp_c(q: Quantities) -> Array:
     """The balance calibrated; from the air alone where the balance is not known."""
-    return _expected(q, own_correction(q)[0])[0]
+    shift = own_correction(q)[0]
+    return np.asarray(_expected(q)[0] + shift * grass_min.night_share(q["sun_altitude_deg"]))
 
 
 @rows.sky(
@@ -208,15 +222,13 @@ def _night_chance(q: Quantities, temp_c: Array, spread_k: Array) -> Array:
 @rows.sky(
     unit="0-1",
     says="Chance that the grass minimum of the night from noon to noon is below 0 C",
-    needs=("surface_temp_c", "air_temp_c", "wind_10m_ms", "sun_altitude_deg"),
+    needs=("grass_temp_c", "surface_temp_c", "air_temp_c", "wind_10m_ms", "sun_altitude_deg"),
     source="own-frost-chance",
     valid="nights known up to sunrise",
     check="tests/verification/test_ground_frost.py::test_chances_beat_the_air_at_stations_left_out",
 )
 def frost_chance_ground(q: Quantities) -> Array:
-    shift, factor = own_correction(q)
-    grass, spread = _expected(q, shift)
-    return _night_chance(q, grass, factor * spread)
+    return _night_chance(q, q["grass_temp_c"], own_correction(q)[1] * _expected(q)[1])
 
 
 @rows.sky(

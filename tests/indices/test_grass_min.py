@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
 
+from planner.indices import grass_min
 from planner.indices.frost import frost_chance
 from planner.indices.grass_min import (
     HOURLY,
@@ -19,6 +21,7 @@ from planner.indices.grass_min import (
     own_correction,
 )
 from planner.indices.quantities import Quantities, ToldNights
+from planner.indices.table_frost import expected_nights
 from planner.verification.ground_frost import days
 from tests.indices.made import PUBLISHED, quantities, weather
 
@@ -89,6 +92,23 @@ def _with_readings(read: dict[date, float], expected: dict[date, tuple[float, fl
         now=q.now,
         told_nights=ToldNights(read_c=read, expected=expected),
     )
+
+
+def test_what_is_expected_is_worked_out_once_for_all_its_readers(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    for name in ("grass_temp_c", "own_correction"):
+        formula = getattr(grass_min, name)
+
+        def counted(*given: object, formula: Any = formula, name: str = name, **named: object) -> object:
+            asked.append(name)
+            return formula(*given, **named)
+
+        monkeypatch.setattr(grass_min, name, counted)
+    told = _with_readings(dict.fromkeys([date(2025, 4, 3)], -1.0), {})
+    for row in ("grass_temp_c", "turf_least_c", "frost_keep_off", "frost_chance_ground"):
+        assert not np.isnan(told[row][0, 30])
+    assert expected_nights(told)
+    assert sorted(asked) == ["grass_temp_c", "own_correction"]
 
 
 def test_readings_of_kept_nights_and_of_nights_of_the_forecast_move_grass_and_chance() -> None:
