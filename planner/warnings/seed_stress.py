@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
+from itertools import accumulate
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,17 +11,21 @@ import numpy as np
 from planner.indices.quantities import Quantities
 from planner.terms import short_date
 from planner.warnings.base import Notice, Scene, level_of
-from planner.weather import mean_of_members
+from planner.weather import Array, mean_of_members
 
 #: Days ahead that are looked at; beyond them the evaporation is hardly known.
 DAYS_AHEAD = 3
 #: A day with so much rain waters the seed by itself (sports-turf article of 2014, via the rules).
 _WET_DAY_MM = 2.0
+#: Water of rain and hose that the layer seed drinks from holds; more sinks past it. Judgement: 2 cm at a quarter.
+TOP_LAYER_MM = 5.0
 #: Seed older than this is past caring for, whatever its soil. Common practice, no source.
 OLDEST = timedelta(days=35)
 _CARE = 0.7
 #: The hours of the day in which seed dries.
 _FROM, _TO = time(9), time(20)
+_WATER = "Water lightly two or three times a day, so that the top stays damp and nothing runs."
+_SHADE = "In heat a light net or fleece shades it; take it off as soon as the seed is up."
 
 
 def seed_stress(scene: Scene) -> list[Notice]:
@@ -37,7 +42,10 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
     days, zone = q.days, scene.plan.conditions.site.zone
     drying, rain = mean_of_members(days.total(q["et0_hour_mm"])), mean_of_members(days.total(q["rain_mm"]))
     hottest = mean_of_members(days.highest(q["air_temp_c"]))
-    dry = np.where(rain < _WET_DAY_MM, drying / (2.0 * scene.thresholds.get("dry_et0_mm", 2.5)), 0.0)
+    hose = days.total(_hose(q))
+    # A day dries the seed by what it takes beyond the water that lies in the top layer already.
+    beyond = np.maximum(drying - _water_at_dawn(rain + hose, drying) - hose, 0.0)
+    dry = np.where(rain < _WET_DAY_MM, beyond / (2.0 * scene.thresholds.get("dry_et0_mm", 2.5)), 0.0)
     hot = 0.5 + (hottest - scene.thresholds.get("seed_heat_c", 30.0)) / 10.0
     strength = np.clip(np.fmax(np.nan_to_num(dry), np.nan_to_num(hot)), 0.0, 1.0)
     today, sown_on = scene.now.astimezone(zone).date(), sown_at.astimezone(zone).date()
@@ -56,6 +64,7 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
     ahead = [number for begin, end in runs for number in range(begin, end) if _is_ahead(q, number, scene)]
     worst = max(ahead, key=lambda number: float(strength[number]))
     figure = float(strength[worst])
+    is_dry = bool(np.any(dry[ahead] >= 0.5 - scene.hysteresis))
     onset = max(_at(since, _FROM, zone), sown_at.astimezone(zone))
     begins = _begins(onset, scene.now, zone)
     return [
@@ -74,10 +83,7 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
             chance=None,
             strength=figure,
             says=_says(q.surface_here.name, begins, since, (drying[worst], rain[worst], hottest[worst])),
-            advice=(
-                "Water lightly two or three times a day, so that the top stays damp and nothing runs.",
-                "In heat a light net or fleece shades it; take it off as soon as the seed is up.",
-            ),
+            advice=(*((_WATER,) if is_dry else ()), _SHADE),
             figures={
                 "et0_mm": _figure(drying[worst]),
                 "rain_mm": _figure(rain[worst]),
@@ -86,6 +92,21 @@ def _on_surface(scene: Scene, q: Quantities, sown_at: datetime) -> list[Notice]:
             },
         )
     ]
+
+
+def _hose(q: Quantities) -> Array:
+    """Water given that is on record, by hour, shape (hours,); an amount that is not known is not counted on. [mm]"""
+    told = q.told_water.get(q.surface_here.name)
+    return np.zeros(q.weather.hours) if told is None else np.nan_to_num(told.given_mm)
+
+
+def _water_at_dawn(fed_mm: Array, drying_mm: Array) -> Array:
+    """Water in the top layer as each day begins, shape (days,): none is counted on where a day before is not known."""
+    gains = np.nan_to_num(fed_mm - drying_mm, nan=-TOP_LAYER_MM)
+    left = accumulate(
+        gains[:-1].tolist(), lambda held, gain: min(max(held + gain, 0.0), TOP_LAYER_MM), initial=0.0
+    )
+    return np.array(list(left))
 
 
 def _is_ahead(q: Quantities, number: int, scene: Scene) -> bool:

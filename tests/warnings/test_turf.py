@@ -15,7 +15,7 @@ from planner.indices.leaf_wetness import BROWN_PATCH_FROM, DOLLAR_SPOT_FROM
 from planner.terms import LABEL_CAUTION
 from planner.warnings.life import title
 from tests.made import config
-from tests.warnings.test_kinds import BACK, DRY, NOW, H, of, sown, under
+from tests.warnings.test_kinds import BACK, DRY, NOW, H, entry, of, sown, under
 
 #: Local hours of the invented days, from NOW (08:00 British Summer Time) on.
 SPAN = range(-BACK, 24 * 9 - BACK)
@@ -175,6 +175,41 @@ def test_seed_that_dries_is_one_warning_that_never_begins_in_the_past(hour, begi
 def test_a_wet_day_between_two_dry_ones_does_not_make_two_warnings():
     between = {**DRY, "rain_mm": {26: 1.5, 28: 1.5}}
     assert len(of(under(between, sown()), "seed_stress")) == 1
+
+
+#: Days that take some 4 mm.
+MILD = {**DRY, "shortwave_wm2": 290.0, "rel_humidity_pct": 60.0, "air_temp_c": 16.0}
+
+
+def test_after_a_soaking_seed_is_told_to_dry_only_once_the_top_layer_has_used_its_water():
+    # By hand: of 20 mm in the evening the layer holds 5 mm. The next day takes all of them or less; the day after is
+    # beyond what is left by 2.5 mm or more.
+    (dry,) = of(under(MILD, sown()), "seed_stress")
+    assert dry.begins == NOW + H
+    assert 2.5 + 5.0 / 2.0 > dry.figures["et0_mm"] > 2.5 + 5.0 / 4.0
+    (soaked,) = of(under({**MILD, "rain_mm": {-14: 20.0}}, sown()), "seed_stress")
+    assert soaked.begins == NOW + 25 * H
+    # A shower that its own day has used leaves nothing for the morning.
+    (showered,) = of(under({**MILD, "rain_mm": {-20: 1.5}}, sown()), "seed_stress")
+    assert showered.begins == NOW + H
+
+
+def test_water_by_hose_counts_down_like_rain():
+    def given(**amount):
+        stored = entry(job="hand_watering", surface="apron strip", **amount)
+        told = Record(entries=(replace(stored, entry=replace(stored.entry, kind="watering")),))
+        return of(under(MILD, sown(), record=told), "seed_stress")[0].begins
+
+    assert given(water_mm=0.5) == NOW + H
+    assert given() == NOW + H
+    assert given(water_mm=5.0) == NOW + 25 * H
+
+
+def test_heat_on_damp_ground_asks_for_shade_and_not_for_water():
+    rain = {"rain_mm": dict.fromkeys(range(-14, 120, 12), 10.0)}
+    (warned,) = of(under({**DRY, **rain, "air_temp_c": days(34.0, 20.0)}, sown()), "seed_stress")
+    assert not any("Water lightly" in one for one in warned.advice)
+    assert "fleece shades it" in warned.advice[0]
 
 
 def test_names_of_days_are_told_in_one_style():
