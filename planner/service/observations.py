@@ -14,6 +14,7 @@ from planner.actions import record_reading
 from planner.actions.told import day_start, plain_text
 from planner.diary.observations import ObservationInput, ObservationRow, observation_row
 from planner.reports.answers import encode
+from planner.service.asked import StrictRoute
 from planner.service.cache import item, send
 from planner.service.context import Context
 from planner.service.routes import JSON
@@ -28,7 +29,7 @@ class Observations(TypedDict):
 
 def observations(context: Context, writer: Sequence[Depends], reader: Sequence[Depends]) -> APIRouter:
     """The routes under `/observations`; `writer` and `reader` are who may use them."""
-    router = APIRouter()
+    router = APIRouter(route_class=StrictRoute)
 
     @router.post(
         "/observations",

@@ -19,7 +19,7 @@ from planner.outputs.metrics import METRICS, metrics
 from planner.page import edition
 from planner.reports.rows import Report
 from planner.reports.sentences import read_day
-from planner.service.asked import no_unknown_parameter, path_here
+from planner.service.asked import StrictRoute, path_here
 from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
 from planner.service.routes import may_answer
@@ -48,7 +48,7 @@ class CalendarFeed:
 
 def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The routes outside /api."""
-    router = APIRouter()
+    router = APIRouter(route_class=StrictRoute)
     feed, feed_of_all = CalendarFeed(), CalendarFeed(every_job=True)
 
     @router.get("/", include_in_schema=False)
@@ -91,7 +91,6 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     @router.get(
         "/calendar.ics",
-        dependencies=[Depends(no_unknown_parameter)],
         tags=["reads"],
         summary="Windows of the keeper's jobs, and warnings, as a calendar",
         responses=may_answer(422, content={"text/calendar": {"schema": {"type": "string"}}}),
@@ -104,7 +103,6 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
 
     @router.get(
         "/metrics",
-        dependencies=[Depends(no_unknown_parameter)],
         tags=["reads"],
         summary="Gauges in the Prometheus text format",
         responses=may_answer(content={"text/plain": {"schema": {"type": "string"}}}),

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Depends, FastAPI, Query, Request, Response
+from fastapi import APIRouter, FastAPI, Query, Request, Response
 from msgspec.json import schema_components
 
 from planner.errors import require_known
@@ -18,7 +18,7 @@ from planner.reports.explain import explain as explain_hour
 from planner.reports.now import FIXED_KEYS
 from planner.reports.now import now as flat_now
 from planner.reports.sentences import read_day, read_time
-from planner.service.asked import CLOCK, day_schema, no_unknown_parameter
+from planner.service.asked import CLOCK, StrictRoute, day_schema
 from planner.service.cache import Draw, ReportCache, send
 from planner.service.problems import as_problem
 
@@ -142,7 +142,7 @@ def describe(app: FastAPI) -> None:
 
 def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The reading routes under /api/v1."""
-    router = APIRouter(prefix="/api/v1", tags=["reads"], dependencies=[Depends(no_unknown_parameter)])
+    router = APIRouter(prefix="/api/v1", tags=["reads"], route_class=StrictRoute)
 
     def answered(request: Request, *key: str | None, draw: Draw, content_type: str = JSON) -> Response:
         return send(request, cache.snapshot().item(key, content_type, draw))
@@ -183,9 +183,9 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     ) -> Response:
         zone = ZoneInfo(cache.snapshot().report.site.timezone)
         chosen = read_day(day, clock(), zone) if day else None
-        dates = dict.fromkeys(row.date for row in cache.snapshot().report.days)
         if chosen is not None:
-            require_known("day", chosen.isoformat(), tuple(dates))
+            dates = tuple(dict.fromkeys(row.date for row in cache.snapshot().report.days))
+            require_known("day", chosen.isoformat(), dates)
         return answered(
             request,
             "windows",

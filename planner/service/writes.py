@@ -20,7 +20,7 @@ from planner.diary.entry import DiaryInput, StoredEntry
 from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entry_row, flat_row, spray_records
 from planner.errors import NoPassYet
 from planner.reports.answers import csv_of, encode
-from planner.service.asked import no_unknown_parameter
+from planner.service.asked import StrictRoute
 from planner.service.cache import item, send
 from planner.service.context import Context, background, is_loopback
 from planner.service.observations import observations
@@ -62,9 +62,7 @@ def writes(context: Context) -> APIRouter:
         async with background(context):
             yield
 
-    router = APIRouter(
-        prefix="/api/v1", tags=["diary"], lifespan=lifespan, dependencies=[Depends(no_unknown_parameter)]
-    )
+    router = APIRouter(prefix="/api/v1", tags=["diary"], lifespan=lifespan, route_class=StrictRoute)
     writer = [Depends(_writer(context))]
     reader = [Depends(_reader(context))]
     router.include_router(observations(context, writer, reader))
