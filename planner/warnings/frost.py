@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -18,7 +19,11 @@ NIGHTS_AHEAD = 3
 _NO_FROST_C = 2.5
 #: Ends of the range of the members that is told.
 _LOW_SHARE, _HIGH_SHARE = 0.1, 0.9
-_CAUTION = "Keep feet, wheels and rollers off until then; do not hose frost off in freezing air."
+#: So long after its last frozen hour soil still shears under wheels and feet: the hours of the need of the jobs.
+_FROZEN_BEFORE_H = 12
+_CAUTION = "Keep feet, wheels and rollers off until then; do not hose the frost off."
+_FROZEN_CAUTION = "Keep feet, wheels and rollers off until the soil has thawed; do not hose the frost off."
+_NO_ROLLING = "No rolling on frozen soil, even at noon."
 
 
 def frost(scene: Scene) -> list[Notice]:
@@ -67,6 +72,7 @@ def _of_night(
     freezing = np.flatnonzero(grass < FROSTED_C)
     begins = weather.time(begin + int(freezing[0])) if freezing.size else weather.time(coldest)
     off = off_frost(sky, after=weather.time(coldest), members=cold)
+    keep_off = "" if off is None else _frozen_soil(sky, cold, off, zone)
     tonight = begins - scene.now <= timedelta(hours=24)
     soon = begins - scene.now <= timedelta(hours=30)
     care = scene.thresholds["frost_care"]
@@ -98,9 +104,12 @@ def _of_night(
             f"Air frost {'not known' if air_chance is None else _word(air_chance)}: "
             f"air lowest {_range(screen, about='')}."
             + (" Dry cold: turf may freeze without turning white." if hoar is False else "")
-            + (f" Off the frost from {off.astimezone(zone):%H:%M}." if off is not None else "")
+            + _release(off, keep_off, zone)
         ),
-        advice=(_CAUTION, "No rolling on frozen soil, even at noon."),
+        advice=(
+            _FROZEN_CAUTION if keep_off else _CAUTION,
+            *((_NO_ROLLING,) if _may_freeze_soil(sky, begin, end) else ()),
+        ),
         figures={
             "grass_min_c": round(float(np.nanmean(lowest)), 1),
             "surface_min_c": round(surface_min, 1) if np.isfinite(surface_min) else None,
@@ -111,6 +120,35 @@ def _of_night(
             "hoar": None if hoar is None else "likely" if hoar else "unlikely",
         },
     )
+
+
+def _release(off: datetime | None, keep_off: str, zone: ZoneInfo) -> str:
+    """The hour off the frost in words; of the leaf alone where frozen soil keeps feet off for longer."""
+    if off is None:
+        return ""
+    if not keep_off:
+        return f" Off the frost from {off.astimezone(zone):%H:%M}."
+    return f" Frost off the leaf {off.astimezone(zone):%H:%M}; soil frozen: keep off {keep_off}."
+
+
+def _frozen_soil(sky: Quantities, members: Mask, off: datetime, zone: ZoneInfo) -> str:
+    """How long soil that is frozen, or was in the hours before, keeps feet off after the leaf is free; else empty."""
+    hour = sky.weather.index(off)
+    since = max(hour - _FROZEN_BEFORE_H, 0)
+    frozen = since + np.flatnonzero(_of_members(sky["soil_frozen"], members)[since:] > 0.5)
+    if not frozen.size or frozen[0] > hour:
+        return ""
+    thawed = np.flatnonzero(np.diff(frozen) > _FROZEN_BEFORE_H + 1)
+    until = int(frozen[thawed[0]] if thawed.size else frozen[-1]) + _FROZEN_BEFORE_H + 1
+    daylight = sky["sun_altitude_deg"][0, hour : until + 1] > 0.0
+    if until >= sky.weather.hours or not daylight.all():
+        return "all day"
+    return f"until {sky.weather.time(until).astimezone(zone):%H:%M}"
+
+
+def _may_freeze_soil(sky: Quantities, begin: int, end: int) -> bool:
+    """Whether soil is frozen at some hour of the night in any member, or not known."""
+    return bool(np.any(sky["soil_frozen"][:, begin:end] != 0.0))
 
 
 def _chance(chances: Array, begin: int, end: int) -> float | None:

@@ -35,6 +35,7 @@ class Sky:
         self.nights = local_days(self.weather, SITE.zone, turn_h=12)
         self._columns = columns
         turf, air, sun = (columns[name] for name in ("grass_temp_c", "air_temp_c", "sun_altitude_deg"))
+        self._columns["soil_frozen"] = np.zeros((1, HOURS))
         self._columns["frost_keep_off"] = keep_off(turf, air, sun)
 
     def __getitem__(self, name):

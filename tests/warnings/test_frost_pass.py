@@ -17,6 +17,7 @@ from planner.diary.observations import Observation
 from planner.forecast import Fetched
 from planner.reports.assessment import Assessment
 from planner.store.store import Store
+from planner.warnings.base import Notice
 from planner.weather import HourlyWeather
 from tests.made import config, forecast, weather
 from tests.warnings.test_kinds import BACK, NOW, H, of
@@ -156,3 +157,46 @@ def test_expected_nights_are_kept_from_pass_to_pass(tmp_path, monkeypatch: pytes
     mornings = [date(2026, 4, 6) + timedelta(days=n) for n in range(6)]
     assert set(mornings) <= set(nights)
     assert all(-5.0 < lowest < 3.5 for lowest, _ in nights.values())
+
+
+def _soil(frozen: dict[int, float]) -> Notice:
+    """The frost of the coming night, the soil 9 °C where no hour gives another."""
+    air, soil = np.full(HOURS, 14.0), np.full(HOURS, 9.0)
+    air[NIGHT] = 1.0
+    for hour, temp_c in frozen.items():
+        soil[hour] = temp_c
+    sky = {**CLEAR, "air_temp_c": air, "soil_temp_6cm_c": soil}
+    (warned,) = of(assess(config(), forecast(weather(START, HOURS, **sky), NOW), now=NOW), "frost")
+    return warned
+
+
+def test_frozen_soil_keeps_feet_off_after_the_leaf_is_free() -> None:
+    free = _soil({})
+    assert free.ends is not None
+    off = f"{free.ends.astimezone(config().site.zone):%H:%M}"
+    assert free.says.endswith(f" Off the frost from {off}.")
+    assert free.advice == ("Keep feet, wheels and rollers off until then; do not hose the frost off.",)
+    # Frozen until 09:00, so for work until 21:00, after dusk.
+    frozen = _soil(dict.fromkeys(range(BACK + 12, BACK + 25), -0.5))
+    assert frozen.says.endswith(f" Frost off the leaf {off}; soil frozen: keep off all day.")
+    assert frozen.advice[0].startswith("Keep feet, wheels and rollers off until the soil has thawed")
+    assert frozen.advice[1] == "No rolling on frozen soil, even at noon."
+    # By hand: last frozen in the hour from 01:00 (hour 17 after 08:00), free 12 h after its end.
+    brief = _soil(dict.fromkeys(range(BACK + 14, BACK + 18), -0.5))
+    assert brief.says.endswith(f" Frost off the leaf {off}; soil frozen: keep off until 14:00.")
+    # Frozen in the evening alone, and thawed 12 h before the leaf is free.
+    assert _soil({BACK + 10: -0.5}).says == free.says
+
+
+def test_soil_that_is_not_known_may_be_frozen() -> None:
+    air = np.full(HOURS, 14.0)
+    air[NIGHT] = 1.0
+    gone = np.full(HOURS, np.nan)
+    sky = {
+        **CLEAR,
+        "air_temp_c": np.where(np.arange(HOURS) == BACK + 3, np.nan, air),
+        "soil_temp_6cm_c": gone,
+    }
+    found = assess(config(), forecast(weather(START, HOURS, **sky), NOW), now=NOW)
+    (warned,) = of(found, "frost")
+    assert "No rolling on frozen soil, even at noon." in warned.advice
