@@ -226,7 +226,7 @@ def _without_hour(ask: Ask, frame: Frame) -> Left:
         for row, count in sorted(lost.items(), key=lambda pair: -pair[1])
         if count
     ]
-    unread = int((counted & (found.state == UNREAD)).sum())
+    unread = int((counted & (found.state == UNREAD) & ~closed.any(axis=0)).sum())
     return Left(
         ask=ask,
         hours=int(is_open.sum()),

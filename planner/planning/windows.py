@@ -284,10 +284,13 @@ class Closed:
     """Why a job has no window soon. Hours are those ahead that clock, season and light leave open."""
 
     hours_unread: int
+    """Hours that are not read, and that nothing known closes."""
     unread_hour: int | None
     """The first of them, in the weather."""
+    is_past_end: bool
+    """Whether the hours that the needs look at lie past the forecast at every start."""
     lost: dict[int, int]
-    """Hours that each need closes, by its row."""
+    """Hours that each need closes, by its row, whatever else of them is not known."""
     nearest: dict[int, int]
     """Of those, the hour that comes nearest to holding."""
     least_bad: tuple[int, ...]
@@ -319,8 +322,9 @@ def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime
     ahead = reached if reached.any() else ahead
     is_open = ahead & ~failing[calendar].any(axis=0)
     inside = is_open if is_open.any() else ahead
-    unread = np.flatnonzero(inside & (suitability.state == UNREAD))
-    closed = failing & inside & (suitability.state != UNREAD)
+    # What is known to close an hour closes it, whatever else of it is not known.
+    closed = failing & inside
+    unread = np.flatnonzero(inside & (suitability.state == UNREAD) & ~closed.any(axis=0))
     lost = {int(row): int(closed[row].sum()) for row in range(len(closed)) if closed[row].any()}
     nearest = {row: int(np.argmax(np.where(closed[row], suitability.margin[row], -np.inf))) for row in lost}
     # What harms, and what a label sets, is nothing to weigh.
@@ -338,6 +342,7 @@ def closed_by(suitability: Suitability, weather: HourlyWeather, *, now: datetime
     return Closed(
         hours_unread=int(unread.size),
         unread_hour=int(unread[0]) if unread.size else None,
+        is_past_end=not reached.any(),
         lost=lost,
         nearest=nearest,
         least_bad=tuple(int(hour) for hour in order[:2]),

@@ -91,6 +91,14 @@ def best_line(report: Report, job: str | None, surface: str | None, day: date | 
 
 def why_not(report: Report, pairs: Pairs, day: date | None) -> str:
     """What takes most hours from these jobs, in trade words; empty where nothing is known to."""
+    barred = [
+        row for row in report.barred if (row.job, row.surface) in pairs and row.because.need is not None
+    ]
+    if day is None and barred:
+        # The list of what is barred tells a known bar before what is not known.
+        says = max(barred, key=lambda row: row.because.hours_lost).because.says
+        what = says.removeprefix("Not known: ").partition(" (")[0].partition(". ")[0].rstrip(".")
+        return f"{what[:1].lower()}{what[1:]}"
     lost: dict[str, float] = {}
     clauses: dict[str, str] = {}
     zone = ZoneInfo(report.site.timezone)

@@ -23,7 +23,7 @@ from planner.reports.rows import (
     WindowRow,
 )
 from planner.reports.sentences import clause, figure, held_against, is_low
-from planner.reports.verdicts import Words, all_known, known, with_wind
+from planner.reports.verdicts import Words, all_known, known, missing, with_wind
 from planner.rules.base import Need
 from planner.rules.limit import Limit
 from planner.terms import SPRAYING
@@ -136,8 +136,10 @@ def _barred(judged: Judged, words: Words, now: datetime) -> BarredRow | None:
 
 def _because(judged: Judged, words: Words, closed: Closed) -> Because:
     suitability = judged.suitability
+    # That a forecast ends is told only where nothing known closes an hour; what it lacks within, where it hides most.
     most = max(closed.lost.values(), default=0)
-    if closed.unread_hour is not None and closed.hours_unread >= most:
+    hides_most = not closed.is_past_end and closed.hours_unread >= most
+    if closed.unread_hour is not None and (hides_most or not closed.lost):
         found = words.limiting(judged, closed.unread_hour)
         return Because(need=found.need, says=found.says, hours_lost=closed.hours_unread)
     if not closed.lost:
@@ -149,7 +151,7 @@ def _because(judged: Judged, words: Words, closed: Closed) -> Because:
     next_most = sorted((key for key in lost if key != row), key=lambda key: -lost[key])[:2]
     return Because(
         need=need.id,
-        says=f"{_sentence_case(clause(need, value))}{_nearest(need, value)}.",
+        says=f"{_sentence_case(clause(need, value))}{_nearest(need, value)}.{_past_end(judged, closed)}",
         hours_lost=lost[row],
         also=tuple(
             HoursLost(
@@ -158,6 +160,14 @@ def _because(judged: Judged, words: Words, closed: Closed) -> Because:
             for key in next_most
         ),
     )
+
+
+def _past_end(judged: Judged, closed: Closed) -> str:
+    """That the other hours cannot be judged, where the forecast ends before what they need."""
+    if not closed.is_past_end or closed.unread_hour is None:
+        return ""
+    need = judged.suitability.needs[int(judged.suitability.limiting[closed.unread_hour])]
+    return f" Other hours are not known: {missing(judged, need, closed.unread_hour)}."
 
 
 def _least_bad(judged: Judged, closed: Closed) -> LeastBad:

@@ -303,6 +303,12 @@ def test_what_took_the_hours_of_a_job_is_told_with_the_limit_that_closes_the_res
     nowhere.suitability.state[:] = 4
     nowhere.suitability.margin = np.full((1, HOURS), np.nan)
     assert order([Ask(judged=nowhere)], now=NOW, zone=UTC_ZONE).left[0].is_unread
+    # What is known to close an hour is told before what is not known of it.
+    need = nowhere.suitability.needs[0]
+    nowhere.suitability.needs = (need, need)
+    nowhere.suitability.margin = np.stack([np.full(HOURS, np.nan), np.full(HOURS, -0.5)])
+    known = order([Ask(judged=nowhere)], now=NOW, zone=UTC_ZONE).left[0]
+    assert (known.is_unread, known.lost[0][0]) == (False, 1)
 
 
 def test_the_days_are_those_of_the_sites_clock():

@@ -310,11 +310,11 @@ def test_a_miss_within_the_rounding_of_a_sum_is_none():
     assert why.least_bad == (1,)
 
 
-def test_hours_that_are_not_read_are_counted_apart():
-    why = closed([[9, 9, -1, 9], [NAN, -1, NAN, NAN], [-1, NAN, 1, 1]])
-    # The third hour is shut by the clock; of the others none is told by its margins.
-    assert (why.hours_unread, why.unread_hour) == (3, 0)
-    assert why.lost == {}
+def test_hours_that_are_not_read_are_counted_apart_from_what_is_known_to_close():
+    why = closed([[9, 9, -1, 9, 9], [NAN, -1, NAN, NAN, NAN], [-1, NAN, 1, 1, 1]])
+    # The third hour is shut by the clock, the first two by what is known of them; the last two are told by nothing.
+    assert (why.hours_unread, why.unread_hour) == (2, 3)
+    assert why.lost == {1: 1, 2: 1}
     assert why.least_bad == ()
 
 
@@ -386,7 +386,7 @@ def test_hours_that_the_forecast_cannot_reach_are_no_reason():
     assert closed(table, needs=(CALENDAR, rain, growth)).unread_hour == 4
     # Where none can be reached, that is the reason.
     none = closed(table[:, 5:], needs=(CALENDAR, rain, growth))
-    assert none.hours_unread == 5
+    assert (none.hours_unread, none.is_past_end, why.is_past_end) == (5, True, False)
 
 
 def test_harm_is_told_with_what_closes_most_first():

@@ -8,7 +8,17 @@ from msgspec.structs import replace
 
 from planner.reports.best import best_line, morning_lines
 from planner.terms import LABEL_CAUTION
-from tests.reports.made import bare, demo, job_row, ribbon_row, window_row, with_forecast, with_week, work_row
+from tests.reports.made import (
+    bare,
+    barred_row,
+    demo,
+    job_row,
+    ribbon_row,
+    window_row,
+    with_forecast,
+    with_week,
+    work_row,
+)
 
 TOMORROW = date(2026, 5, 8)
 
@@ -39,6 +49,8 @@ def test_where_there_is_none_it_says_so_and_why():
     report = bare(ribbons=ribbons("feed"), wanted=(job_row("feed"),))
     assert best_line(report, "feed", None, TOMORROW) == "Best: none on Fri 8 May."
     assert best_line(report, "feed", None, None) == "Best: none in this forecast."
+    barred = replace(report, barred=(barred_row("feed", None), barred_row("other", None)))
+    assert best_line(barred, "feed", None, None) == "Best: none in this forecast: wind."
     shut = demo()
     line = best_line(shut, "systemic_herbicide", "apron strip", TOMORROW)
     assert line.startswith("Best: none on Fri 8 May: ")
