@@ -24,12 +24,16 @@ STATUS = {
     "brown patch": "published for ryegrass",
     "pythium": "published rule",
 }
-_ADVICE = (
+#: What is said of pythium that is named by the days the trade fears, short of the published hours.
+_OUR_PYTHIUM = "our own rule, 6 damp hours of a warm night; the published one asks for 14 h"
+_DRY_LEAF = (
     "No late water: water at dawn, so that the leaf is dry for most of the day and all night.",
     "Brush or switch the dew off at dawn, and look for thread and spots while it lies.",
-    "Hold back nitrogen until these nights are over.",
-    "A fungicide only if you want one, by its label.",
 )
+#: Brown patch and pythium take lush turf, dollar spot takes hungry turf. Common practice, no source.
+_LESS_NITROGEN = "Hold back nitrogen until these nights are over."
+_NOT_HUNGRY = "Do not let the turf go hungry: dollar spot takes what is short of nitrogen first."
+_BY_LABEL = "A fungicide only if you want one, by its label."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +107,9 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
         # Both are the diseases of such nights, whatever their figures fall short of.
         raised += [name for name in ("brown patch", "pythium") if name in worst and name not in raised]
     named = raised or [max(worst, key=lambda name: worst[name])]
+    status = {name: STATUS[name] for name in named}
+    if "pythium" in status and worst["pythium"] < 0.5 and warm_wet:
+        status["pythium"] = _OUR_PYTHIUM
     days = found.dates[run]
     return Notice(
         kind="disease",
@@ -119,8 +126,8 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
         is_slow=True,
         chance=None,
         strength=strength,
-        says=_says(scene, surface, found, run, named),
-        advice=_ADVICE,
+        says=_says(scene, surface, found, run, status),
+        advice=(*_DRY_LEAF, _NOT_HUNGRY if named == ["dollar spot"] else _LESS_NITROGEN, _BY_LABEL),
         figures={
             "dollar_spot_chance": _most(found.dollar_spot[run], 2),
             "brown_patch_index": _most(found.brown_patch[run], 1),
@@ -129,7 +136,7 @@ def _notice(scene: Scene, surface: str, found: _Weather, run: slice) -> Notice:
             "night_low_c": _most(found.night_c[run], 1),
             "humid_hours": _most(found.humid_h[run], 0),
             "named": ", ".join(named),
-            "status": "; ".join(f"{name}: {STATUS[name]}" for name in named),
+            "status": "; ".join(f"{name}: {says}" for name, says in status.items()),
         },
     )
 
@@ -151,7 +158,7 @@ def _gravity(worst: dict[str, float], margin: float) -> float:
     return 1.0 if "pythium" in raised or len(raised) >= 2 else 0.0
 
 
-def _says(scene: Scene, surface: str, found: _Weather, run: slice, named: list[str]) -> str:
+def _says(scene: Scene, surface: str, found: _Weather, run: slice, status: dict[str, str]) -> str:
     zone = scene.plan.conditions.site.zone
     days = found.dates[run]
     first = day_name(days[0], scene.now, zone)
@@ -164,16 +171,16 @@ def _says(scene: Scene, surface: str, found: _Weather, run: slice, named: list[s
         *([f"{humid:.0f} h above 90 % humidity"] if humid is not None else []),
     ]
     figures = []
-    if "dollar spot" in named:
+    if "dollar spot" in status:
         chance = _most(found.dollar_spot[run], 2)
-        figures.append(f"dollar spot {chance:.2f} of {DOLLAR_SPOT_FROM:.2f} ({STATUS['dollar spot']})")
-    if "brown patch" in named:
+        figures.append(f"dollar spot {chance:.2f} of {DOLLAR_SPOT_FROM:.2f} ({status['dollar spot']})")
+    if "brown patch" in status:
         index = _most(found.brown_patch[run], 1)
-        figures.append(f"brown patch {index:.1f} of {BROWN_PATCH_FROM:g} ({STATUS['brown patch']})")
-    if "pythium" in named:
-        figures.append(f"pythium ({STATUS['pythium']})")
+        figures.append(f"brown patch {index:.1f} of {BROWN_PATCH_FROM:g} ({status['brown patch']})")
+    if "pythium" in status:
+        figures.append(f"pythium ({status['pythium']})")
     return (
-        f"Weather for {_listed(named)} on the {surface}, {first}{last}: {', '.join(cause)}. "
+        f"Weather for {_listed(list(status))} on the {surface}, {first}{last}: {', '.join(cause)}. "
         f"Figures: {'; '.join(figures)}."
     )
 

@@ -69,6 +69,30 @@ def test_dollar_spot_alone_is_a_note():
     assert "pythium" not in green.says
 
 
+def test_nitrogen_is_held_back_for_what_takes_lush_turf_and_not_for_dollar_spot_alone():
+    # Common practice, no source: hungry turf gets more dollar spot, lush turf more brown patch and pythium.
+    (dollar,) = {
+        one.advice for one in of(under({"air_temp_c": 18.0, "rel_humidity_pct": 85.0}, config()), "disease")
+    }
+    assert any("go hungry" in one for one in dollar)
+    assert any("dew off" in one for one in dollar)
+    assert not any("Hold back nitrogen" in one for one in dollar)
+    green = next(one for one in of(under(muggy(), config()), "disease") if one.surface == "green")
+    assert any("Hold back nitrogen" in one for one in green.advice)
+
+
+@pytest.mark.parametrize(
+    ("damp_until", "says"), [(9, "pythium (published rule)"), (3, "pythium (our own rule, 6 damp hours")]
+)
+def test_pythium_is_called_published_only_where_the_published_hours_are_reached(damp_until, says):
+    # Nutter 1983 asks for 14 h over 90 % in the night: 18:00 to 09:00 are 15 h, 18:00 to 03:00 are 9 h.
+    humid = {hour: 96.0 if not damp_until <= (hour + 8) % 24 < 18 else 60.0 for hour in SPAN}
+    found = of(under(muggy(rel_humidity_pct=humid), config()), "disease")
+    green = next(one for one in found if one.surface == "green")
+    assert says in green.says
+    assert says[9:-1] in green.figures["status"]
+
+
 @pytest.mark.parametrize(("humidity", "named"), [(69.0, True), (55.0, False)])
 def test_the_threshold_is_the_published_one(humidity, named):
     # Smith 2018: treats from 0.20. At 20 °C that is 68.9 %: 11.4041 - 0.0894 RH - 0.1932 * 20 = ln 4.
