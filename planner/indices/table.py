@@ -51,6 +51,7 @@ class Rows:
 SITE_CONSTANTS: Mapping[str, str] = MappingProxyType(
     {
         "grass_shift_k": "added to the grass temperature at night before own readings move it [K]",
+        "past_spread_k": "spread of past hours against the air at the site; 0 for a record of measurements [K]",
         "nitrogen_most_g_m2": "nitrogen of a month of full growth [g/m2]",
         "light_enough_mol": "least daily light that holds the turf in good order [mol/m2/d]",
         "firm_pct": "share of field capacity under which the ground carries wheels [%]",

@@ -17,8 +17,11 @@ from planner.weather import Array, Mask, mean_of_members
 SHORT_GAP_H = 3
 #: A night with a dark hour that is not known has the chance of its known hours, where that is so high. Judgement.
 DECIDED = 0.9
-#: Air that was measured is known to what a thermometer is read to. [K]
+#: A thermometer of the air is read to this. [K]
 _READ_TO_K = 0.1
+#: Hours that are past are the service's model, not measured here: its spread against a thermometer on the spot.
+#: Judgement; a site whose weather is a record of measurements sets `past_spread_k` to 0. [K]
+PAST_SPREAD_K = 1.0
 #: Spreads from freezing at which nothing is left to chance.
 _SURE = 30.0
 rows = Rows()
@@ -112,7 +115,7 @@ def _own_correction(q: Quantities) -> tuple[float, float]:
         if morning in expected and morning <= today
     ]
     error, spread, age = np.array(nights, dtype=np.float64).reshape(-1, 3).T
-    return grass_min.own_correction(error, spread, age, start)
+    return grass_min.own_correction(error, np.hypot(spread, _past_spread_k(q)), age, start)
 
 
 @rows.sky(
@@ -196,20 +199,24 @@ def night_lead_days(q: Quantities, nights: LocalDays) -> Array:
     return np.array([(middle - q.now).total_seconds() / 86400.0 for middle in middles])
 
 
-def _forecast_spread_k(q: Quantities) -> Array:
-    """Spread of the forecast in each hour, shape (1, hours): none in hours that are past."""
+def _past_spread_k(q: Quantities) -> float:
+    return q.constants.get("past_spread_k", PAST_SPREAD_K)
+
+
+def _weather_spread_k(q: Quantities) -> Array:
+    """Spread of the weather in each hour, shape (1, hours): of the forecast, and of what is told of past hours."""
     # Members may share one air temperature and differ in rain and wind alone.
     if q["air_temp_c"].shape[0] > 1:
         ahead = np.full((1, q.weather.hours), frost.MEMBER_SPREAD_K)
     else:
         ahead = q.nights.spread(frost.forecast_spread_k(night_lead_days(q, q.nights))[None, :])
-    return np.where(q.weather.epoch_s <= q.now.timestamp(), 0.0, ahead)
+    return np.where(q.weather.epoch_s <= q.now.timestamp(), _past_spread_k(q), ahead)
 
 
 def _night_chance(q: Quantities, temp_c: Array, spread_k: Array) -> Array:
     """The chance of the likeliest hour of each night, in all its hours."""
     # The hour that lies furthest below freezing, in spreads, is the likeliest.
-    below = -temp_c / np.hypot(spread_k, _forecast_spread_k(q))
+    below = -temp_c / np.hypot(spread_k, _weather_spread_k(q))
     unknown = np.isnan(below)
     furthest = q.nights.highest(np.where(unknown, -_SURE, np.clip(below, -_SURE, _SURE)))
     chance = frost.frost_chance(-furthest, 1.0)

@@ -77,7 +77,7 @@ def nights(folder: Path) -> tuple[Nights | None, list[str]]:
 
 
 def measured(part: pd.DataFrame, latitude_deg: float, longitude_deg: float, name: str) -> Quantities:
-    """Quantities of the sky over measured hours of one station; all of them are past, so no forecast errs."""
+    """Quantities of the sky over measured hours of one station; all of them are past, and none is a model's."""
     names = ("air_temp_c", "rel_humidity_pct", "wind_10m_ms", "wind_dir_deg")
     columns = {one: column(part, one) for one in names}
     # The rain stands at the end of its hour.
@@ -92,7 +92,7 @@ def measured(part: pd.DataFrame, latitude_deg: float, longitude_deg: float, name
         elevation_m=0.0,
         timezone="Europe/Dublin",
     )
-    return Quantities(weather, site, INDEX, now=weather.end)
+    return Quantities(weather, site, INDEX, now=weather.end, constants={"past_spread_k": 0.0})
 
 
 def _nights_of(q: Quantities, read: dict[int, float], station: int) -> Nights:
