@@ -158,16 +158,17 @@ def _carried_mm(q: Quantities, made: RootZones) -> Array:
             (np.nan, 1.0) if told is None else told.probed_before.get(day, (np.nan, 1.0)) for day in dates
         ]
         pct, part = np.array(read).T
-        # What a day brings before a reading is in the reading; of its rain that is not told apart.
-        part = np.minimum(part, lasted)
-        fed[row] = rain * np.where(np.isnan(pct), 1.0, part) + given
-        use[row] = et0 * factor * np.where(np.isnan(pct), 1.0, part)
+        # What a day brings before a reading is in the reading; of its rain that is not told apart. The part of the day
+        # after the reading, as far as these hours are not in the weather.
+        part = np.where(np.isnan(pct), lasted, np.maximum(part - (1.0 - lasted), 0.0))
+        fed[row] = rain * part / lasted + given
+        use[row] = et0 * factor * part / lasted
         ready[row] = soil_water.readily_available_mm(made.total_mm[row], et0 * factor / lasted, share)
         depth_mm = 1000.0 * made.zones[row][1]
         probe[row] = np.clip(
             pct / 100.0 * depth_mm - made.capacity_mm[row], -made.total_mm[row], made.surplus_mm[row]
         )
-        left[row] = np.exp(-24.0 * np.where(np.isnan(pct), lasted, part) / made.drains_h[row])
+        left[row] = np.exp(-24.0 * part / made.drains_h[row])
     begins = kept[0]
     assert begins is not None
     return soil_water.carried_water_mm(

@@ -19,10 +19,12 @@ from planner.indices.soil_water import (
     SERVICE_CAPACITY,
     SERVICE_WILTING,
     SOILS,
+    TURF_WATER,
     carried_water_mm,
     from_service_mm,
     run_buckets,
 )
+from planner.indices.table_water import _root_zones, _zones_of_site
 from planner.weather import Array, HourlyWeather
 from tests.indices.made import START, quantities, site, weather
 
@@ -173,6 +175,23 @@ def test_water_and_readings_of_the_days_before_count() -> None:
     # Field capacity at noon of that day, then 1.6 mm a day, less as it grows short: between 7 and 9 mm gone.
     assert probed["water_mm"][0, 0] == pytest.approx(-8.0, abs=1.5)
     assert not probed["water_guess"].any()
+
+
+def test_a_probe_on_the_day_that_the_hours_enter_late_by_hand() -> None:
+    # Hours from 19:00 local; read at 10:00: nine of the nineteen hours before follow the reading.
+    whole = weather(24 * 24, et0_mm=2.0 / 24)
+    cut = whole.cut(START + 21 * D + timedelta(hours=19), whole.end)
+    day = cut.start.astimezone(SAND.zone).date()
+    past = {one: told for one, told in kept_of(whole).items() if one <= day}
+    nothing = ToldWater(given_mm=np.zeros(cut.hours), probe_pct=np.full(cut.hours, np.nan))
+    told = {"green": replace(nothing, probed_before={day: (14.0, 14.0 / 24)})}
+    q = Quantities(cut, SAND, INDEX, now=cut.start, surface=SAND.surfaces[0], past=past, told_water=told)
+    factor, capacity = TURF_WATER.cool_crop_factor, 150.0 * SOILS["sand"].field_capacity
+    # 14 % of 150 mm, less nine hours and the first of the weather; sand under field capacity drains nothing.
+    use = 9 * (2.0 / 24) * factor
+    assert q["water_guess"][0, 0] == 0.0
+    start = _root_zones(q, _zones_of_site(q)).start_mm[1, 0]
+    assert start == pytest.approx(21.0 - capacity - use, abs=0.01)
 
 
 def test_members_begin_alike_and_part_by_their_own_rain() -> None:
