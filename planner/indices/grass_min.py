@@ -115,15 +115,17 @@ def grass_temp_c(
     Returns      array, broadcast shape. [degC]
     Valid for    surface -60 to 80 degC, air to 55 degC, wind to 75 m/s; short grass, open ground
     Missing      NaN in, NaN out
-    Differs      never warmer than the surface; by day the surface itself
+    Differs      never warmer than the surface nor more than 9.4 K below the air; by day the surface itself
     Source       own-grass-minimum
     Check        tests/verification/test_ground_frost.py::test_shipped_calibration_is_the_fit
     """
-    surface = within(surface_c, -60.0, 80.0)
-    deep = np.maximum(within(air_temp_c, -60.0, 55.0) - surface - DEEP_FROM_K, 0.0)
+    surface, air = within(surface_c, -60.0, 80.0), within(air_temp_c, -60.0, 55.0)
+    deep = np.maximum(air - surface - DEEP_FROM_K, 0.0)
     below = calibration.at_one_ms_k + calibration.per_log_wind_k * log_wind(wind_10m_ms)
     below = np.minimum(below + calibration.per_deep * deep, 0.0)
-    return surface + below * night_share(sun_altitude_deg)
+    grass = surface + below * night_share(sun_altitude_deg)
+    # In dry calm air the balance runs off.
+    return np.asarray(np.maximum(grass, air - COLDEST_BELOW_AIR_K))
 
 
 def grass_spread_k(wind_10m_ms: ArrayLike, *, calibration: HourlyGrass = HOURLY) -> Array:

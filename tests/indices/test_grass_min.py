@@ -34,10 +34,19 @@ def test_wind_closes_the_gap_to_the_surface() -> None:
     # Far below the air the balance overdoes it: grass and surface come together.
     assert grass_temp_c(0.0, 4.0, 1.0, -10.0) > gap[2] + 0.9
     # No wind makes the thermometer warmer than the surface, nor does depth.
-    assert grass_temp_c(0.0, 14.0, 1.0, -10.0) == 0.0
+    assert grass_temp_c(0.0, 9.0, 1.0, -10.0) == 0.0
     assert gap[-1] == pytest.approx(0.0, abs=0.1)
     assert (np.diff(grass_spread_k([1.0, 3.0, 10.0])) < 0.0).all()
     assert np.isnan(log_wind([-1.0, 76.0, np.nan])).all()
+
+
+def test_dry_calm_nights_are_held_at_the_coldest_of_a_hundred() -> None:
+    dry = {"rel_humidity_pct": 10.0, "wind_10m_ms": 0.5, "cloud_pct": 0.0, "soil_temp_6cm_c": 5.0}
+    q = quantities(weather(72, air_temp_c=10.0, **dry))
+    dark = q["sun_altitude_deg"][0] < 0.0
+    assert q["surface_temp_c"][0, dark].min() < 0.6
+    for row in ("grass_temp_c", "turf_least_c"):
+        assert q[row][0, dark].min() == pytest.approx(10.0 - grass_min.COLDEST_BELOW_AIR_K)
 
 
 def test_difference_fades_with_the_sun() -> None:
