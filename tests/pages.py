@@ -10,7 +10,9 @@ import msgspec
 
 from planner.indices import INDICES
 from planner.verification import QUANTITIES, showing, verified
-from planner.verification.base import Row
+from planner.verification.base import DRAWS, LEAST_BLOCKS, Row
+from planner.verification.data import KINDS
+from planner.verification.soil_temperature import MANY_STATIONS
 from planner.weather import VARIABLES
 from tests.made import ROOT
 
@@ -77,24 +79,47 @@ def record() -> list[Measured]:
 
 VERIFICATION_HEAD = """# How right the figures are
 
-Generated from `docs/verification.json` by `python -m tests.pages`. Each figure that a keeper reads is held against
-measurements, and against the best simple way of getting it: a figure that is not better says so here and on its
-page. `haysel verify` measures the first table again on your machine, `haysel verify --data DIR` on tables of your
-own with the columns of `fixtures/verification/README.md`.
+Generated from `docs/verification.json` by `python -m tests.pages`. The chance of ground frost, the radiating surface
+at night, the soil temperature told from air, the water of the root zone and the wetness of the leaf are held against
+measurements, and against simple ways of getting the same: a figure that is not better says so here and in
+[variables.md](variables.md). The other figures are held by published examples alone
+([published-checks.md](published-checks.md)).
 
 - **Gain** is how much better than the baseline, in the unit of the score, whatever the measure. Its interval holds
-  95 % of {draws} draws of whole weeks of a station (or whole stations), both answers to the same cases; the verdict
-  is "better" only where all of it lies above nothing.
+  95 % of {draws} draws with replacement, both answers to the same cases; the verdict is "better" only where all of it
+  lies above nothing. Drawn are, for ground frost, weeks of all stations together (of De Bilt: weeks); for the night
+  surface and the leaf, weeks; for the soil temperature, weeks of a station where there are fewer than {many}
+  stations (Ireland), else whole stations (United States); for soil water, whole stations. Fewer than {least} such
+  blocks have no interval.
 - **Fitted on** says what of these data had a part in making the figure. "left out in turn": each station or decade is
-  judged by constants made without it.
-- Weather is as measured, not forecast: these are the errors of the models alone.
+  judged by constants made without it. "these": they had a part, and no fit without them was made. "none": what is
+  shipped is judged on what it never saw.
+- Baselines of ground frost are fitted on carried data of other stations or decades; the threshold of humidity on the
+  other months of the record; a mean error of air is taken from the very cases that are judged, which favours the
+  baseline.
+- Weather is as measured, not forecast: these are the errors of the models alone. The cloud of the Irish nights is not
+  measured but inferred from the daylight of the days before and after the night; that of the leaf's record from the
+  longwave of the same hour.
 
+`haysel verify` measures the first table again on your machine, `haysel verify --data DIR` on tables of your own, CSV
+or gzipped CSV, in the folder or in folders in it; `fixtures/verification/README.md` says what the columns hold. Capital
+letters in a file's name are as small ones, and several tables of a kind are read as one. A table without a needed
+column is left out and named; without an optional one less is told.
+
+| name | needed | optional |
+| --- | --- | --- |
+{kinds}
 """
 
 
 def verification_page(rows: list[Measured]) -> str:
     """The text of docs/verification.md."""
-    lines = [VERIFICATION_HEAD.format(draws="2,000").rstrip(), ""]
+    kinds = "\n".join(
+        f"| `{kind.pattern}.csv`, `.csv.gz` | {', '.join(kind.needed)} | {', '.join(kind.optional)} |"
+        for kind in KINDS
+    )
+    head = VERIFICATION_HEAD.format(draws=f"{DRAWS:,}", many=MANY_STATIONS, least=LEAST_BLOCKS, kinds=kinds)
+    lines = [head.rstrip(), ""]
     lines += ["![Gain over the baseline, as a share of its score](verification.svg)", ""]
     carried, elsewhere = ([one for one in rows if (one.on is None) is here] for here in (True, False))
     lines += ["## On data that the project carries", "", "A test holds this table current.", ""]

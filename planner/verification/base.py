@@ -15,6 +15,11 @@ DRAWS = 2000
 HELD = 0.95
 #: Days of one station that are drawn together: weather is alike for about a week.
 BLOCK_DAYS = 7
+#: Blocks below which nothing is said of an interval. Judgement.
+LEAST_BLOCKS = 5
+
+#: A gain, and the low and the high end of its interval: None where the blocks are too few for one.
+Gain = tuple[float, float | None, float | None]
 
 
 class Bin(msgspec.Struct, frozen=True, kw_only=True):
@@ -46,9 +51,9 @@ class Row(msgspec.Struct, frozen=True, kw_only=True):
     baseline_score: float
     gain: float
     """How much better than the baseline, in the unit of the score; positive is better whatever the measure."""
-    gain_low: float
-    gain_high: float
-    """The interval of the gain, 95 %, paired and drawn in blocks."""
+    gain_low: float | None
+    gain_high: float | None
+    """The interval of the gain, 95 %, paired and drawn in blocks; None where those are too few."""
     fitted: str
     """What of these data had a part in making the figure: `none`, `these`, `left out in turn`."""
     says: str = ""
@@ -57,23 +62,21 @@ class Row(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def is_better(self) -> bool:
         """Whether the whole interval lies on the good side."""
-        return self.gain_low > 0.0
+        return self.gain_low is not None and self.gain_low > 0.0
 
 
-def compared(
-    statistic: Callable[[Array], Array], blocks: int, *, draws: int = DRAWS, seed: int = 1
-) -> tuple[float, float, float]:
+def compared(statistic: Callable[[Array], Array], blocks: int, *, draws: int = DRAWS, seed: int = 1) -> Gain:
     """A gain and its interval by drawing blocks with replacement.
 
     Parameters   statistic : how much better the figure is than its baseline, of how often each block is drawn:
                  weights of shape (draws, blocks) in, gains of shape (draws,) out.
                  blocks : number of blocks that are drawn from.
-    Returns      gain with every block drawn once; low and high end of the interval of `HELD`
+    Returns      gain with every block drawn once; low and high end of the interval of `HELD`, None below five blocks
     Source       efron-tibshirani-1993, chapter 8 (blocks; from memory)
     """
-    if blocks < 2:
-        raise ValueError("two blocks or more are needed to draw from.")
     once = float(statistic(np.ones((1, blocks)))[0])
+    if blocks < LEAST_BLOCKS or not np.isfinite(once):
+        return once, None, None
     drawn = np.random.default_rng(seed).multinomial(blocks, np.full(blocks, 1.0 / blocks), size=draws)
     low, high = np.nanquantile(statistic(drawn.astype(np.float64)), [(1.0 - HELD) / 2.0, (1.0 + HELD) / 2.0])
     return once, float(low), float(high)
@@ -86,9 +89,7 @@ def blocks_of(*labels: Sequence[object] | Whole) -> Whole:
     return np.array([numbers.setdefault(row, len(numbers)) for row in rows], dtype=np.int64)
 
 
-def loss_gain(
-    loss: Array, base_loss: Array, block: Whole, *, root: bool = False
-) -> tuple[float, float, float]:
+def loss_gain(loss: Array, base_loss: Array, block: Whole, *, root: bool = False) -> Gain:
     """Gain in mean loss (in its root with `root`), paired: both losses of the same cases, shape (cases,)."""
     count = int(block.max()) + 1
     cases, own, base = (
@@ -103,7 +104,7 @@ def loss_gain(
     return compared(statistic, count)
 
 
-def kappa_gain(said: Mask, base_said: Mask, happened: Mask, block: Whole) -> tuple[float, float, float]:
+def kappa_gain(said: Mask, base_said: Mask, happened: Mask, block: Whole) -> Gain:
     """Gain in Cohen's kappa, paired: both answers to the same cases, shape (cases,)."""
     count = int(block.max()) + 1
 
@@ -121,7 +122,9 @@ def kappa_of(cells: Array) -> Array:
     total = hit + false + missed + quiet
     right = (hit + quiet) / total
     chance = ((hit + false) * (hit + missed) + (missed + quiet) * (false + quiet)) / (total * total)
-    return np.asarray((right - chance) / (1.0 - chance))
+    # Where both say the same of every case, kappa has no meaning.
+    room = np.where(chance < 1.0, 1.0 - chance, np.nan)
+    return np.asarray((right - chance) / room)
 
 
 def kappa(said: Mask, happened: Mask) -> float:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planner.indices.grass_min import (
     DEEP_FROM_K,
@@ -34,7 +35,7 @@ _ROUNDS = 6
 class Nights:
     """Nights of measured hours with their grass minimum: hours of shape (nights, 25), NaN beyond the night."""
 
-    station: Whole
+    station: NDArray[np.str_]
     day: Whole
     """Days since 1970 of the morning."""
     month: Whole
@@ -46,6 +47,8 @@ class Nights:
     dew_c: Array
     chance: Array
     """`frost_chance_ground` of the pipeline, shape (nights,)."""
+    whole: Mask
+    """Nights of which every hour is known: only these teach."""
 
     @property
     def air_min_c(self) -> Array:
@@ -58,6 +61,10 @@ class Nights:
         hour = np.minimum(np.argmax(self.sun_deg < 0.0, axis=1) + 2, self.air_c.shape[1] - 2)
         rows = np.arange(hour.size)
         return self.air_c[rows, hour], self.dew_c[rows, hour]
+
+    def known(self) -> Nights:
+        """Those that teach."""
+        return self.cut(self.whole)
 
     def cut(self, keep: Mask) -> Nights:
         """These of them."""
@@ -85,7 +92,7 @@ class Days:
 
 
 def fitted_hourly(nights: Nights, days: Days) -> HourlyGrass:
-    """Level and depth from the hours of the nights; what wind changes from nights and daily means alike."""
+    """Level and depth from the hours of whole nights; what wind changes from nights and daily means alike."""
     found = HourlyGrass(
         at_one_ms_k=0.0, per_log_wind_k=0.0, per_deep=0.0, spread_at_one_ms_k=1.0, spread_power=0.0
     )

@@ -14,7 +14,16 @@ from planner.indices.quantities import Quantities
 from planner.indices.surface_temp import KELVIN, STEFAN_BOLTZMANN, longwave_down_wm2
 from planner.site import Site
 from planner.verification.base import Row, blocks_of, kappa, kappa_gain
-from planner.verification.data import column, hours_since_1970, tables
+from planner.verification.data import (
+    BONDVILLE_HOURS,
+    column,
+    grid_of,
+    hours_since_1970,
+    laid,
+    merged,
+    month_of,
+    years_of,
+)
 from planner.weather import Array, HourlyWeather, Mask, Whole
 
 #: Voltage of the sensor from which it is wet.
@@ -22,18 +31,20 @@ WET_V = 0.07
 #: Thresholds of humidity that are tried, and the rain that makes wet beside it.
 THRESHOLDS_PCT = tuple(range(80, 100))
 RAIN_MM = 0.1
-#: Where the record was made; a table may name its own place.
+#: Where the record was made.
 LATITUDE_DEG, LONGITUDE_DEG, ELEVATION_M, ZONE_H = 40.01, -88.37, 219.0, -6
 #: Months that the constants of the leaf were looked at on: year and month.
 LOOKED_AT = frozenset((1998, month) for month in range(5, 10))
-_WANTED = (
-    "time",
+#: Columns of a record that are read.
+_READ = (
     "air_temp_c",
     "rel_humidity_pct",
     "wind_10m_ms",
     "shortwave_wm2",
     "rain_mm",
     "leaf_wetness_v",
+    "pressure_hpa",
+    "longwave_down_wm2",
 )
 
 
@@ -54,51 +65,70 @@ class Record:
 
     @property
     def month(self) -> Whole:
-        """Months since 1970."""
-        return np.asarray(self.hour.astype("datetime64[h]").astype("datetime64[M]").astype(np.int64))
+        """Months since 1970, local, of each hour."""
+        return month_of((self.hour + ZONE_H) // 24)
+
+    def cut(self, keep: Mask) -> Record:
+        """These of the hours."""
+        return Record(**{name: getattr(self, name)[keep] for name in self.__slots__})
 
 
 def rows(folder: Path) -> list[Row]:
-    """The leaf as a pass computes it, against the humidity threshold that does best."""
+    """The leaf as a pass computes it, with and without cloud, against the humidity threshold that does best."""
+    table = merged(folder, BONDVILLE_HOURS)
+    if not len(table):
+        return []
     found = []
-    for path, table in tables(folder, "bondville*hourly*", _WANTED):
-        record = record_of(table)
-        rival, threshold = _best_threshold(record)
-        years = sorted({1970 + int(month) // 12 for month in record.month})
-        seen = {(1970 + int(month) // 12, int(month) % 12 + 1) for month in record.month}
-        gain, low, high = kappa_gain(record.told, rival, record.wet, blocks_of(record.local_noon // 7))
-        own, base = kappa(record.told, record.wet), kappa(rival, record.wet)
-        found.append(
-            Row(
-                quantity="leaf wetness",
-                indices=("leaf_wet",),
-                data=f"wetness sensor among a crop, Illinois, {years[0]} ({path.name.split('_')[0]})",
-                measure="kappa",
-                cases=int(record.wet.size),
-                of="hours",
-                score=own,
-                baseline=f"humidity from a threshold fitted on the other months ({threshold}), or rain",
-                baseline_score=base,
-                gain=gain,
-                gain_low=low,
-                gain_high=high,
-                fitted="these" if seen & LOOKED_AT else "none",
-                says=_off_words(record),
-            )
-        )
+    looked_at = [12 * (year - 1970) + month - 1 for year, month in LOOKED_AT]
+    for with_sky in (True, False):
+        record = record_of(table, with_sky=with_sky)
+        seen = np.isin(record.month, looked_at)
+        for part, fitted in ((seen, "these"), (~seen, "none")):
+            if part.any():
+                found.append(_row(record.cut(part), with_sky, fitted))
     return found
 
 
-def record_of(table: pd.DataFrame) -> Record:
-    """The hours of a table whose sensor and whose weather are known, and the leaf told for them."""
-    hour = hours_since_1970(table, "time")
-    row = {
-        name: _laid(hour, column(table, name)) for name in (*_WANTED[1:], "pressure_hpa", "longwave_down_wm2")
-    }
+def _row(record: Record, with_sky: bool, fitted: str) -> Row:
+    rival, threshold = _best_threshold(record)
+    gain, low, high = kappa_gain(record.told, rival, record.wet, blocks_of(record.local_noon // 7))
+    how = (
+        "Cloud is taken from the longwave measured in the same hour, better than a forecast has it."
+        if with_sky
+        else "Longwave withheld, so that no cloud is known: then the shipped humidity rule tells dew."
+    )
+    return Row(
+        quantity="leaf wetness",
+        indices=("leaf_wet",),
+        data=f"wetness sensor among a crop, Illinois, {years_of(record.hour // 24)}"
+        + ("" if with_sky else ", cloud not known"),
+        measure="kappa",
+        cases=int(record.wet.size),
+        of="hours",
+        score=kappa(record.told, record.wet),
+        baseline=f"humidity from a threshold fitted on the other months ({threshold}), or rain",
+        baseline_score=kappa(rival, record.wet),
+        gain=gain,
+        gain_low=low,
+        gain_high=high,
+        fitted=fitted,
+        says=f"{how} {_off_words(record)}".strip(),
+    )
+
+
+def record_of(table: pd.DataFrame, *, with_sky: bool = True) -> Record:
+    """The hours of a table whose sensor and whose weather are known, and the leaf told for them.
+
+    Without sky the measured longwave is withheld, and with it the cloud.
+    """
+    stamps = hours_since_1970(table, "time")
+    hour = grid_of(stamps)
+    row = {name: laid(stamps, column(table, name), hour) for name in _READ}
     air, humidity = row["air_temp_c"], np.minimum(row["rel_humidity_pct"], 100.0)
-    cloud = cloud_of_longwave(air, humidity, row["longwave_down_wm2"])
+    longwave = row["longwave_down_wm2"] if with_sky else np.full(hour.size, np.nan)
+    cloud = cloud_of_longwave(air, humidity, longwave)
     weather = HourlyWeather.from_columns(
-        epoch_s=3600 * (hour[0] + np.arange(air.size)),
+        epoch_s=3600 * hour,
         columns={
             "air_temp_c": air,
             "rel_humidity_pct": humidity,
@@ -123,7 +153,7 @@ def record_of(table: pd.DataFrame) -> Record:
     told, sensor = leaf["leaf_wet"][0], row["leaf_wetness_v"]
     known = ~np.isnan(told + sensor + humidity + row["rain_mm"])
     return Record(
-        hour=(hour[0] + np.arange(air.size))[known],
+        hour=hour[known],
         wet=sensor[known] > WET_V,
         told=told[known] == 1.0,
         humidity_pct=row["rel_humidity_pct"][known],
@@ -143,12 +173,6 @@ def _at_sea_level(pressure_hpa: Array, air_c: Array) -> Array:
     return pressure_hpa * np.exp(9.81 * ELEVATION_M / (287.05 * (air_c + KELVIN)))
 
 
-def _laid(hour: Whole, values: Array) -> Array:
-    out = np.full(int(hour[-1] - hour[0]) + 1, np.nan)
-    out[hour - hour[0]] = values
-    return out
-
-
 def _best_threshold(record: Record) -> tuple[Mask, str]:
     """Each month told by the threshold that does best on the others; on a single month by the best of it."""
     tries = np.stack([(record.humidity_pct >= pct) | (record.rain_mm >= RAIN_MM) for pct in THRESHOLDS_PCT])
@@ -159,7 +183,8 @@ def _best_threshold(record: Record) -> tuple[Mask, str]:
         here = record.month == month
         others = ~here if months.size > 1 else here
         scores = [kappa(one[others], record.wet[others]) for one in tries]
-        best = int(np.nanargmax(scores))
+        # Where the others are all wet, or all dry, no threshold is better than another.
+        best = int(np.argmax(np.nan_to_num(scores, nan=-1.0)))
         told[here] = tries[best, here]
         chosen.add(THRESHOLDS_PCT[best])
     low, high = min(chosen), max(chosen)

@@ -13,9 +13,11 @@ _LEAST, _MOST = -0.5, 1.0
 
 
 def verdict(row: Row) -> str:
-    """Whether the baseline is beaten, in three words."""
+    """Whether the baseline is beaten, in a few words."""
     if row.is_better:
         return "better"
+    if row.gain_high is None:
+        return "too few for an interval"
     return "worse" if row.gain_high < 0.0 else "not surely better"
 
 
@@ -47,6 +49,8 @@ def text(rows: Sequence[Row]) -> str:
 
 def _gain(row: Row) -> str:
     digits = 2 if row.measure == "rmse" else 4 if row.measure == "Brier" else 3
+    if row.gain_low is None or row.gain_high is None:
+        return f"{row.gain:+.{digits}f}"
     return f"{row.gain:+.{digits}f} ({row.gain_low:+.{digits}f} to {row.gain_high:+.{digits}f})"
 
 
@@ -82,7 +86,10 @@ def picture(rows: Sequence[Row]) -> str:
     for number, row in enumerate(rows):
         y = _HEAD + _LINE * number + 10
         scale = abs(row.baseline_score) or 1.0
-        low, middle, high = (_x(value / scale) for value in (row.gain_low, row.gain, row.gain_high))
+        low, middle, high = (
+            _x((row.gain if value is None else value) / scale)
+            for value in (row.gain_low, row.gain, row.gain_high)
+        )
         # Filled only where the whole interval is on the good side: the mark says it without colour, too.
         fill = "#1b4332" if row.is_better else "#fff"
         parts += [

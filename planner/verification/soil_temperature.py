@@ -1,10 +1,14 @@
-"""Soil near 10 cm, daily means, at stations in Ireland and in the United States below 50 degrees north."""
+"""Soil near 10 cm, daily means, at stations in Ireland and in the United States below 50 degrees north.
+
+The daily means are those of UTC days in Ireland and of local standard days in the United States. They are told by the
+function that a pass uses where no soil is forecast, from the air of that day and of all days before it; a pass that
+has kept its days for four months knows as much. Rows of three days tell what it has when nothing was kept.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
 
@@ -12,7 +16,20 @@ import numpy as np
 
 from planner.indices.soil_temp import SOIL_TEMP, SoilTempConstants, daily_soil_temp_c, soil_terms
 from planner.verification.base import Row, blocks_of, loss_gain
-from planner.verification.data import column, days_since_1970, hours_since_1970, tables
+from planner.verification.data import (
+    CARRIED,
+    IRISH_DAYS,
+    IRISH_HOURS,
+    IRISH_PLACES,
+    US_DAYS,
+    column,
+    days_since_1970,
+    grid_of,
+    hours_since_1970,
+    laid,
+    merged,
+    years_of,
+)
 from planner.weather import Array, Mask, Whole
 
 #: Turf as it is meant here does not grow beyond. [deg]
@@ -24,11 +41,15 @@ FARTHEST_K = 25.0
 STUCK_DAYS = 10
 #: Days that a station must have.
 LEAST_DAYS = 60
+#: Days that a pass fetches before the one it tells.
+PAST_DAYS = 3
+#: Hours of a day that must be known for its mean.
+LEAST_HOURS = 20
 #: Weight of an Irish day in the fit: six stations stand against fifty.
 IRISH_WEIGHT = 3.0
 IRELAND_DEG = 53.3
-#: What the constants were fitted on.
-FITTED_ON = Path(__file__).parents[2] / "fixtures" / "verification"
+#: From so many stations on whole stations are drawn for the interval; of fewer, weeks of a station.
+MANY_STATIONS = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,47 +66,71 @@ class Station:
     @property
     def of_year(self) -> Whole:
         """Day of the year of each day, shape (days,)."""
-        return np.array(
-            [(date(1970, 1, 1) + timedelta(days=int(day))).timetuple().tm_yday for day in self.days]
-        )
+        return day_of_year(self.days)
+
+
+def day_of_year(days: Whole) -> Whole:
+    """Day of the year, from 1, of days since 1970."""
+    dates = days.astype("datetime64[D]")
+    return np.asarray((dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1)
 
 
 def rows(folder: Path) -> list[Row]:
-    """The daily soil temperature from air alone, as a pass computes it, against three simple ways."""
+    """The daily soil temperature from air alone, with all days before it and with three, against simple ways."""
     found = []
+    stations = stations_in(folder)
+    carried = stations_in(CARRIED) if stations else []
+    had_part = {one.name for one in carried}
     for net, data in (("ireland", "Ireland"), ("uscrn", "US stations below 50° N")):
-        stations = [station for station in stations_in(folder) if station.net == net]
-        if stations:
-            found += _rows_of(stations, data)
+        for fitted in ("these", "none"):
+            part = [
+                one for one in stations if one.net == net and (one.name in had_part) is (fitted == "these")
+            ]
+            if part:
+                says = ""
+                if fitted == "these":
+                    rmse = left_out_rmse_k(carried, net)
+                    says = f"The stations of the fit, each told by a fit without it: {rmse:.2f} K."
+                found += _rows_of(part, data, fitted, says)
     return found
 
 
-def _rows_of(stations: list[Station], data: str) -> list[Row]:
-    ours = partial(_each, stations, lambda one: daily_soil_temp_c(one.air_c, one.latitude_deg, one.of_year))
-    # The mean of seven days is shifted by its own mean error here: nothing simple knows that beforehand.
-    seven = _each(stations, lambda one: _mean_of_days(one.air_c, 7))
-    truth, told = _each(stations, lambda one: one.soil_c), ours()
-    rivals = {
-        "air of the same day": _each(stations, lambda one: one.air_c),
-        "air of seven days less its mean error": seven - np.nanmean(seven - truth),
-        "one smoothing, a quarter of the gap a day": _each(stations, lambda one: _smoothed(one.air_c)),
-    }
-    known = ~np.isnan(truth + told + sum(rivals.values()))
-    names = np.concatenate([[one.name] * one.days.size for one in stations])
-    days = np.concatenate([one.days for one in stations])
-    block = blocks_of(names[known], days[known] // 7)
-    years = sorted({(date(1970, 1, 1) + timedelta(days=int(day))).year for day in days[known]})
-    loss = np.square(told - truth)[known]
-    fitted, says = _fitted(stations)
+def _rows_of(stations: list[Station], data: str, fitted: str, says: str) -> list[Row]:
+    truth, air = (_each(stations, of) for of in (lambda one: one.soil_c, lambda one: one.air_c))
+    told = _each(stations, lambda one: daily_soil_temp_c(one.air_c, one.latitude_deg, one.of_year))
+    short = _each(stations, told_from_few_days)
+    # A mean is shifted by its own mean error here: nothing simple knows that beforehand.
+    seven, four = (
+        _less_mean_error(_each(stations, partial(_mean_of_days, days=days)), truth)
+        for days in (7, PAST_DAYS + 1)
+    )
+    smoothed = _each(stations, lambda one: _smoothed(one.air_c))
+    known = ~np.isnan(truth + told + short + air + seven + four + smoothed)
+    if not known.any():
+        return []
+    names = np.concatenate([[one.name] * one.days.size for one in stations])[known]
+    days = np.concatenate([one.days for one in stations])[known]
+    many = len(stations) >= MANY_STATIONS
+    block = blocks_of(names) if many else blocks_of(names, days // 7)
+    place = f"{data}, 10 cm, {years_of(days)}"
+    kept_none = f"{place}, from the day and three before"
+    week, same = "air of seven days less its mean error", "air of the same day"
     found = []
-    for baseline, rival in rivals.items():
-        base = np.square(rival - truth)[known]
+    for where, own, baseline, rival in (
+        (place, told, same, air),
+        (place, told, week, seven),
+        (place, told, "one smoothing, a quarter of the gap a day", smoothed),
+        (kept_none, short, same, air),
+        (kept_none, short, "air of these four days less its mean error", four),
+        (kept_none, short, week, seven),
+    ):
+        loss, base = np.square(own - truth)[known], np.square(rival - truth)[known]
         gain, low, high = loss_gain(loss, base, block, root=True)
         found.append(
             Row(
                 quantity="soil temperature",
                 indices=("soil_temp_c",),
-                data=f"{data}, 10 cm, {years[0]}" + (f" to {years[-1]}" if years[-1] > years[0] else ""),
+                data=where,
                 measure="rmse",
                 unit="K",
                 cases=int(known.sum()),
@@ -97,19 +142,24 @@ def _rows_of(stations: list[Station], data: str) -> list[Row]:
                 gain_low=low,
                 gain_high=high,
                 fitted=fitted,
-                says=says,
+                says=says if own is told else "Nothing kept from days before: a place on its first day.",
             )
         )
     return found
 
 
-def _fitted(stations: list[Station]) -> tuple[str, str]:
-    """Whether these stations made the constants, and what a fit without each of them comes to at it."""
-    carried = stations_in(FITTED_ON) if FITTED_ON.is_dir() else []
-    if {one.name for one in stations}.isdisjoint({one.name for one in carried}):
-        return "none", ""
-    rmse = left_out_rmse_k(carried, stations[0].net)
-    return "these", f"Each station told by a fit without it: {rmse:.2f} K."
+def told_from_few_days(station: Station, days: int = PAST_DAYS + 1) -> Array:
+    """The soil of each day from the air of so many days up to it, and of none before. [degC]"""
+    lead = np.concatenate([np.full(days - 1, np.nan), station.air_c])
+    windows = np.lib.stride_tricks.sliding_window_view(lead, days)
+    # The sun of the last day counts alone, so one number serves each window.
+    return daily_soil_temp_c(windows, station.latitude_deg, station.of_year[:, None])[:, -1]
+
+
+def _less_mean_error(told: Array, truth: Array) -> Array:
+    error = told - truth
+    known = ~np.isnan(error)
+    return told - (error[known].mean() if known.any() else np.nan)
 
 
 def stations_in(folder: Path) -> list[Station]:
@@ -119,41 +169,31 @@ def stations_in(folder: Path) -> list[Station]:
 
 
 def _irish(folder: Path) -> Iterator[Station]:
-    hours = list(tables(folder, "ireland*hourly*", ("time", "station", "air_temp_c")))
-    days = list(tables(folder, "ireland*daily*", ("date", "station", "soil_10cm_mean_c")))
-    places = {
-        str(name): float(latitude)
-        for _, table in tables(folder, "ireland*stations*", ("station", "latitude_deg"))
-        for name, latitude in zip(table["station"], column(table, "latitude_deg"), strict=True)
-    }
-    for _, hourly in hours:
-        for name, part in hourly.groupby("station"):
-            stamps = hours_since_1970(part, "time")
-            for _, daily in days:
-                of_station = daily[daily["station"] == name]
-                if not len(of_station):
-                    continue
-                numbers = np.arange(stamps.min() // 24, stamps.max() // 24 + 1)
-                air = _day_means(stamps // 24 - numbers[0], column(part, "air_temp_c"), numbers.size)
-                soil = _laid(
-                    days_since_1970(of_station, "date"), column(of_station, "soil_10cm_mean_c"), numbers
-                )
-                yield _station("ireland", str(name), places.get(str(name), IRELAND_DEG), numbers, air, soil)
+    hours, days, listed = (merged(folder, kind) for kind in (IRISH_HOURS, IRISH_DAYS, IRISH_PLACES))
+    places = dict(zip(listed["station"], column(listed, "latitude_deg").tolist(), strict=True))
+    for name, hourly in hours.groupby("station"):
+        daily = days[days["station"] == name]
+        if not len(daily):
+            continue
+        stamps = hours_since_1970(hourly, "time")
+        every = grid_of(stamps)
+        air = laid(stamps, column(hourly, "air_temp_c"), every)
+        numbers = grid_of(every // 24)
+        soil = laid(days_since_1970(daily, "date"), column(daily, "soil_10cm_mean_c"), numbers)
+        means = _day_means(every // 24 - numbers[0], air, numbers.size)
+        yield _station("ireland", str(name), places.get(str(name), IRELAND_DEG), numbers, means, soil)
 
 
 def _american(folder: Path) -> Iterator[Station]:
-    wanted = ("wban", "date_local_standard", "latitude_deg", "air_mean_c", "soil_temp_10cm_c")
-    for _, table in tables(folder, "uscrn*daily*", wanted):
-        for name, part in table.groupby("wban"):
-            latitude = float(column(part, "latitude_deg")[0])
-            if latitude >= NORTHERN_LIMIT_DEG:
-                continue
-            stamps = days_since_1970(part, "date_local_standard")
-            numbers = np.arange(stamps.min(), stamps.max() + 1)
-            air, soil = (
-                _laid(stamps, column(part, key), numbers) for key in ("air_mean_c", "soil_temp_10cm_c")
-            )
-            yield _station("uscrn", str(name), latitude, numbers, air, soil)
+    for name, part in merged(folder, US_DAYS).groupby("wban"):
+        latitude = float(column(part, "latitude_deg")[0])
+        # A latitude that is not known is not one below the limit.
+        if not latitude < NORTHERN_LIMIT_DEG:
+            continue
+        stamps = days_since_1970(part, "date_local_standard")
+        numbers = grid_of(stamps)
+        air, soil = (laid(stamps, column(part, key), numbers) for key in ("air_mean_c", "soil_temp_10cm_c"))
+        yield _station("uscrn", str(name), latitude, numbers, air, soil)
 
 
 def _station(net: str, name: str, latitude: float, days: Whole, air: Array, soil: Array) -> Station:
@@ -169,26 +209,19 @@ def _is_sound(soil: Array, air: Array) -> Mask:
     return np.asarray(inside & near & (np.bincount(run)[run] < STUCK_DAYS))
 
 
-def _laid(stamps: Whole, values: Array, numbers: Whole) -> Array:
-    out = np.full(numbers.size, np.nan)
-    inside = (stamps >= numbers[0]) & (stamps <= numbers[-1])
-    out[stamps[inside] - numbers[0]] = values[inside]
-    return out
-
-
 def _day_means(day: Whole, values: Array, days: int) -> Array:
     known = ~np.isnan(values)
     counts = np.bincount(day[known], minlength=days)
     sums = np.bincount(day[known], weights=values[known], minlength=days)
-    return np.where(counts >= 20, sums / np.maximum(counts, 1), np.nan)
+    return np.where(counts >= LEAST_HOURS, sums / np.maximum(counts, 1), np.nan)
 
 
 def _each(stations: list[Station], of: Callable[[Station], Array]) -> Array:
     return np.concatenate([of(station) for station in stations])
 
 
-def _mean_of_days(air: Array, days: int) -> Array:
-    lead = np.concatenate([np.full(days - 1, np.nan), air])
+def _mean_of_days(station: Station, days: int) -> Array:
+    lead = np.concatenate([np.full(days - 1, np.nan), station.air_c])
     windows = np.lib.stride_tricks.sliding_window_view(lead, days)
     known = ~np.isnan(windows)
     count = known.sum(axis=1)

@@ -22,7 +22,7 @@ from planner.indices.grass_min import (
 )
 from planner.indices.quantities import Quantities, ToldNights
 from planner.indices.table_frost import expected_nights
-from planner.verification.ground_frost import days
+from planner.verification.measured_nights import days
 from tests.indices.made import PUBLISHED, quantities, weather
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from planner.indices.leaf_wetness import wet_by_humidity
 from planner.indices.surface_temp import longwave_down_wm2
 from planner.verification import leaf_wetness
 from planner.verification.leaf_wetness import cloud_of_longwave, onset_and_dry_off_h, record_of
@@ -45,13 +46,35 @@ def test_cloud_is_found_again_in_the_longwave_that_it_makes() -> None:
 
 def test_a_table_of_other_months_is_read_and_had_no_part(tmp_path: Path) -> None:
     made().to_csv(tmp_path / "bondville_1999_hourly.csv.gz", index=False)
-    (row,) = leaf_wetness.rows(tmp_path)
-    assert row.fitted == "none"
+    row, without = leaf_wetness.rows(tmp_path)
+    assert (row.fitted, without.fitted) == ("none", "none")
+    assert without.data.endswith("cloud not known")
+    assert "longwave measured in the same hour" in row.says
+    # What was measured of the sky is withheld: the shipped rule of humidity tells the dew.
+    record = leaf_wetness.record_of(made(), with_sky=False)
+    by_rule = wet_by_humidity(record.humidity_pct, record.rain_mm) == 1.0
+    np.testing.assert_array_equal(record.told, by_rule)
     assert row.cases == 24 * 40
     assert row.score > 0.6
     assert "nights without rain" in row.says
     made(first="1998-06-01T06:00Z").to_csv(tmp_path / "bondville_1999_hourly.csv.gz", index=False)
     assert leaf_wetness.rows(tmp_path)[0].fitted == "these"
+
+
+def test_months_are_those_of_the_place_and_each_part_is_told_apart(tmp_path: Path) -> None:
+    # From May by the clock of the place to October: the first hour of May there is 06 UTC.
+    made(4, first="1998-04-27T06:00Z").to_csv(tmp_path / "BONDVILLE_a_hourly.csv", index=False)
+    rows = leaf_wetness.rows(tmp_path)
+    assert [(row.fitted, row.cases) for row in rows] == [("none", 96)] * 2
+    assert rows[0].gain_low is None
+    made(4, first="1998-05-01T06:00Z").to_csv(tmp_path / "bondville_b_hourly.csv", index=False)
+    rows = leaf_wetness.rows(tmp_path)
+    assert [(row.fitted, row.cases) for row in rows] == [("these", 96), ("none", 96)] * 2
+
+
+def test_a_record_without_a_sensor_gives_no_row(tmp_path: Path) -> None:
+    made(4).drop(columns="leaf_wetness_v").to_csv(tmp_path / "bondville_hourly.csv", index=False)
+    assert leaf_wetness.rows(tmp_path) == []
 
 
 def test_a_folder_without_such_a_record_gives_no_row(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import msgspec
 import pytest
 
 from planner.verification import QUANTITIES, showing, verified
@@ -83,9 +84,42 @@ def test_command_gives_text_json_and_picture(tmp_path) -> None:
         (("--data", "nowhere"), "is no folder"),
         (("--quantity", "luck"), "is not verified"),
         (("--data", "config"), "holds no measured data"),
+        (("--data", "config"), "bondville*hourly*.csv[.gz]: time, air_temp_c"),
+        (("--picture", "nowhere/gains.svg"), "There is no folder nowhere"),
     ],
 )
 def test_command_says_what_is_wrong(args, says) -> None:
     found = haysel("verify", *args)
     assert found.returncode == 2
     assert says in found.stderr
+
+
+def test_a_table_that_cannot_be_used_is_named_and_costs_the_others_nothing(tmp_path) -> None:
+    carried = ROOT / "fixtures" / "verification"
+    for name in ("ireland_2017_daily.csv.gz", "ireland_2017_hourly.csv.gz"):
+        (tmp_path / name).write_bytes((carried / name).read_bytes())
+    (tmp_path / "uscrn_2021_daily.csv").write_text("wban,latitude_deg\n03047,31.6\n")
+    (tmp_path / "Debilt_2001_daily.csv.gz").write_bytes(b"no table")
+    (tmp_path / "bondville_1998_hourly.csv").write_text("")
+    (tmp_path / "payerne_2017_hourly.csv").write_text(
+        "time,air_temp_c,rel_humidity_pct,wind_10m_ms,shortwave_wm2,surface_temp_c\nyesterday,1,80,2,0,0\n"
+    )
+    found = haysel("verify", "--data", str(tmp_path), "--json")
+    assert found.returncode == 0, found.stderr
+    rows = json.loads(found.stdout)["rows"]
+    assert {row["quantity"] for row in rows} == {"ground frost", "soil temperature"}
+    for said in (
+        "uscrn_2021_daily.csv has no column date_local_standard, air_mean_c.",
+        "Debilt_2001_daily.csv.gz cannot be read as a table",
+        "bondville_1998_hourly.csv cannot be read as a table",
+        "night surface: The column time is not one of moments",
+    ):
+        assert said in found.stderr
+
+
+def test_a_row_without_an_interval_is_written_and_read_again() -> None:
+    row = msgspec.structs.replace(_row(0.1, 0.2), gain_low=None, gain_high=None)
+    assert msgspec.json.decode(msgspec.json.encode(row), type=Row) == row
+    assert "too few for an interval: gain +0.1500" in showing.text([row])
+    assert "<circle" in showing.picture([row])
+    assert not row.is_better

@@ -69,3 +69,17 @@ def test_bins_count_what_was_said_and_what_came():
 
 def test_blocks_hold_what_has_the_same_labels():
     assert base.blocks_of(["a", "a", "b", "a"], np.array([1, 1, 1, 2])).tolist() == [0, 0, 1, 2]
+
+
+def test_few_blocks_have_no_interval():
+    gain, low, high = base.loss_gain(np.zeros(8), np.ones(8), np.repeat(np.arange(4), 2))
+    assert (gain, low, high) == (1.0, None, None)
+    assert base.loss_gain(np.zeros(10), np.ones(10), np.repeat(np.arange(5), 2)) == (1.0, 1.0, 1.0)
+
+
+def test_kappa_without_a_choice_is_not_known():
+    always = np.ones(40, dtype=bool)
+    assert np.isnan(base.kappa(always, always))
+    gain, low, high = base.kappa_gain(always, always, always, np.arange(40))
+    assert np.isnan(gain)
+    assert (low, high) == (None, None)
