@@ -172,8 +172,8 @@ def _measure(elsewhere: Path | None) -> list[Measured]:
     return sorted([*here, *others], key=lambda one: (one.on is not None, order.index(one.row.quantity)))
 
 
-def _about(row: Row) -> tuple[str, str, str]:
-    return row.quantity, row.data, row.baseline
+def _about(row: Row) -> tuple[str, str, str, str]:
+    return row.quantity, row.data, row.baseline, row.fitted
 
 
 if __name__ == "__main__":

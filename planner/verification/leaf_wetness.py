@@ -106,7 +106,7 @@ def _row(record: Record, with_sky: bool, fitted: str) -> Row:
         cases=int(record.wet.size),
         of="hours",
         score=kappa(record.told, record.wet),
-        baseline=f"humidity from a threshold fitted on the other months ({threshold}), or rain",
+        baseline=f"humidity from a threshold fitted on {threshold}, or rain",
         baseline_score=kappa(rival, record.wet),
         gain=gain,
         gain_low=low,
@@ -188,7 +188,8 @@ def _best_threshold(record: Record) -> tuple[Mask, str]:
         told[here] = tries[best, here]
         chosen.add(THRESHOLDS_PCT[best])
     low, high = min(chosen), max(chosen)
-    return told, f"{low} %" if low == high else f"{low} to {high} %"
+    found = f"{low} %" if low == high else f"{low} to {high} %"
+    return told, f"{'the other months' if months.size > 1 else 'these hours'} ({found})"
 
 
 def onset_and_dry_off_h(record: Record, told: Mask) -> tuple[int, Array, Array]:

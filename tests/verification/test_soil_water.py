@@ -16,7 +16,7 @@ from planner.verification.soil_water import antecedent_mm, bucket_mm, one_line_m
 DATA = Path(__file__).parents[2] / "fixtures" / "verification"
 
 
-def test_the_bucket_beats_antecedent_rain_in_year_and_summer_and_is_level_with_one_line() -> None:
+def test_the_bucket_beats_antecedent_rain_in_year_and_summer() -> None:
     rows = soil_water.rows(DATA)
     assert [row.cases for row in rows] == [41, 41, 38, 38] * 2
     year, year_line, summer, summer_line = rows[:4]
