@@ -52,7 +52,11 @@ def variables_page() -> str:
     ]
     poor = not_beaten()
     for i in INDICES:
-        mark = f" **Does not surely beat {poor[i.name]}.**" if i.name in poor else ""
+        mark = (
+            f" **Not everywhere surely better than {poor[i.name]} ([where](verification.md)).**"
+            if i.name in poor
+            else ""
+        )
         lines.append(
             f"| {i.name} | {i.unit} | {i.says}{mark} | {i.bounds[0]:g} to {i.bounds[1]:g} | {i.scope} | {i.valid} "
             f"| {i.source} |"
@@ -155,7 +159,7 @@ def not_beaten() -> dict[str, str]:
     for one in record():
         for name in one.row.indices:
             if not one.row.is_better:
-                found.setdefault(name, set()).add(f"{one.row.baseline} ({one.row.data})")
+                found.setdefault(name, set()).add(one.row.baseline)
     return {name: "; ".join(sorted(texts)) for name, texts in found.items()}
 
 

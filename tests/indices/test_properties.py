@@ -113,7 +113,7 @@ LAWS: dict[str, Law] = {
         leaf_wetness.wet_by_humidity, (_RH, (0, 5)), 0, 1, rises=(0, 1), ignores_gap_of=(0, 1)
     ),
     "grass_temp_c": Law(
-        grass_min.grass_temp_c, ((-30, 30), _T, _U, (-60, 60)), -33, 30.1, rises=(0, 1, 2, 3)
+        grass_min.grass_temp_c, ((-30, 30), _T, _U, (-60, 60)), -33, 39.7, rises=(0, 1, 2, 3)
     ),
     "grass_spread_k": Law(grass_min.grass_spread_k, (_U,), 0.5, 2.5, falls=(0,)),
     "air_less_c": Law(grass_min.air_less_c, ((-30, 30), (-60, 60)), -33, 30, rises=(0, 1)),
