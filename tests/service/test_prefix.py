@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import cache
 from urllib.parse import urljoin, urlsplit
 
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from pydantic import ValidationError
 
@@ -20,9 +22,13 @@ PAGES = ("/", "/sheet", "/day/2026-05-07", "/job/mow_green", "/tank", "/diary", 
 TRUSTED = ("testclient",)
 
 
+@cache
+def _app() -> FastAPI:
+    return demo_app(config(), ROOT / "fixtures" / "demo" / "week.csv", NOW, "secret")
+
+
 def _client(prefix: str = "", trusted: tuple[str, ...] = TRUSTED) -> TestClient:
-    app = demo_app(config(), ROOT / "fixtures" / "demo" / "week.csv", NOW, "secret")
-    return TestClient(behind(app, prefix=prefix, trusted=trusted), base_url="http://turf.lan")
+    return TestClient(behind(_app(), prefix=prefix, trusted=trusted), base_url="http://turf.lan")
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -94,9 +100,8 @@ def test_prefix_that_begins_like_a_page_is_no_part_of_it(prefix: str, page: str)
 
 
 def test_proxy_in_a_trusted_network_is_believed() -> None:
-    app = demo_app(config(), ROOT / "fixtures" / "demo" / "week.csv", NOW)
     inside, outside = (
-        TestClient(behind(app, prefix="", trusted=("10.0.0.0/8",)), client=(host, 50000))
+        TestClient(behind(_app(), prefix="", trusted=("10.0.0.0/8",)), client=(host, 50000))
         for host in ("10.1.2.3", "11.1.2.3")
     )
     sent = {"X-Forwarded-Prefix": "/turf"}

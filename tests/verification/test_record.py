@@ -14,6 +14,7 @@ from tests.cli.test_commands import haysel
 from tests.made import ROOT
 
 
+@pytest.mark.replay
 def test_rows_of_carried_data_are_current() -> None:
     kept = [one.row for one in pages.record() if one.on is None]
     fresh = verified(ROOT / "fixtures")
@@ -61,6 +62,7 @@ def test_text_fits_the_terminal_and_names_what_was_said_and_what_came() -> None:
     assert max(map(len, text.splitlines())) <= 80
 
 
+@pytest.mark.replay
 def test_command_gives_text_json_and_picture(tmp_path) -> None:
     data = tmp_path / "data"
     data.mkdir()
@@ -94,6 +96,7 @@ def test_command_says_what_is_wrong(args, says) -> None:
     assert says in found.stderr
 
 
+@pytest.mark.replay
 def test_a_table_that_cannot_be_used_is_named_and_costs_the_others_nothing(tmp_path) -> None:
     carried = ROOT / "fixtures" / "verification"
     for name in ("ireland_2017_daily.csv.gz", "ireland_2017_hourly.csv.gz"):

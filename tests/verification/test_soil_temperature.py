@@ -55,6 +55,7 @@ def test_a_net_that_had_no_part_is_told_nearly_as_well(stations: list[Station]) 
     assert np.sqrt(np.nanmean(np.square(np.concatenate(losses)))) < 1.25
 
 
+@pytest.mark.replay
 @pytest.mark.parametrize(
     "changes", [{"near_days": 1.0}, {"near_days": 3.0}, {"season_days": 12.0}, {"season_days": 50.0}]
 )
