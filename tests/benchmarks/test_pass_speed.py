@@ -20,8 +20,9 @@ from tests.rules.plain_loop import state_at
 
 HOURS, MEMBERS = 16 * 24, 51
 START = datetime(2026, 5, 4, tzinfo=UTC)
-#: Measured beside other work: 65, for about 1.6 times the needs that took 52 to 54; this keeps it from growing.
-MOST_WET_BULBS = 75
+#: Measured: 65 to 75, for about 1.6 times the needs that took 52 to 54, the infiltration of seeding jobs among them;
+#: this keeps it from growing.
+MOST_WET_BULBS = 90
 
 
 def ensemble() -> HourlyWeather:
