@@ -47,6 +47,7 @@ def hold(counts: dict[str, int], kills: int) -> None:
     assert counts["mailed"] >= kills / 2, counts
 
 
+@pytest.mark.replay
 def test_twenty_kills_lose_nothing(tmp_path: Path) -> None:
     hold(run(tmp_path, 20, 1), 20)
 

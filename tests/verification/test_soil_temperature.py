@@ -66,6 +66,7 @@ def test_time_constants_lie_on_a_flat_stretch(stations: list[Station], changes: 
         assert left_out_rmse_k(stations, net, other) > left_out_rmse_k(stations, net) - 0.06
 
 
+@pytest.mark.replay
 def test_rows_beat_the_simple_ways_but_for_three_days_in_america() -> None:
     rows = soil_temperature.rows(DATA)
     assert [row.cases for row in rows] == [2188] * 6 + [18228] * 6
@@ -75,6 +76,7 @@ def test_rows_beat_the_simple_ways_but_for_three_days_in_america() -> None:
     assert [rows[9].score, rows[11].baseline_score] == pytest.approx([2.54, 2.55], abs=0.01)
 
 
+@pytest.mark.replay
 def test_other_stations_in_another_folder_are_read_and_had_no_part(tmp_path: Path) -> None:
     table = pd.read_csv(DATA / "uscrn_2020_daily.csv.gz", dtype={"wban": str})
     table = table[table["wban"].isin(["03054", "54811", "26563"])]
@@ -92,6 +94,7 @@ def test_other_stations_in_another_folder_are_read_and_had_no_part(tmp_path: Pat
     assert soil_temperature.rows(tmp_path) == rows
 
 
+@pytest.mark.replay
 def test_stations_of_the_fit_and_others_are_told_apart(tmp_path: Path) -> None:
     for name in ("hourly", "daily"):
         table = pd.read_csv(DATA / f"ireland_2017_{name}.csv.gz").query("station in ['ATHENRY', 'DUNSANY']")

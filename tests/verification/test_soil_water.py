@@ -16,6 +16,7 @@ from planner.verification.soil_water import antecedent_mm, bucket_mm, one_line_m
 DATA = Path(__file__).parents[2] / "fixtures" / "verification"
 
 
+@pytest.mark.replay
 def test_the_bucket_beats_antecedent_rain_in_year_and_summer() -> None:
     rows = soil_water.rows(DATA)
     assert [row.cases for row in rows] == [41, 41, 38, 38] * 2
@@ -29,6 +30,7 @@ def test_the_bucket_beats_antecedent_rain_in_year_and_summer() -> None:
     assert not summer_line.is_better
 
 
+@pytest.mark.replay
 def test_roots_as_of_turf_follow_the_upper_decimetres_less_well() -> None:
     year, year_line, summer, _ = soil_water.rows(DATA)[4:]
     assert "roots to 0.15 m" in year.data
