@@ -315,6 +315,11 @@ def mean_of_members(values: Array) -> Array:
     return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
 
 
+def of_members(values: Array, members: Mask) -> Array:
+    """Values of these members alone, `members` of shape (members,); those that all share where they share them."""
+    return values[members] if values.shape[0] == members.size else values
+
+
 def _check_labels(labels: Whole) -> None:
     if labels.size == 0:
         raise ForecastMalformed("The forecast holds no hour at all.")

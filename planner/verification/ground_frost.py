@@ -13,7 +13,7 @@ import numpy as np
 
 from planner.indices.frost import frost_chance
 from planner.indices.grass_min import DAILY, HOURLY, daily_ground_frost_chance
-from planner.verification.base import Row, bins_of, blocks_of, brier, loss_gain
+from planner.verification.base import BLOCK_DAYS, Row, bins_of, blocks_of, brier, loss_gain
 from planner.verification.data import years_of
 from planner.verification.evening import fit_radiation_frost
 from planner.verification.grass_fit import Days, Nights, fitted_air_alone, fitted_daily, fitted_hourly
@@ -79,7 +79,7 @@ def _rows_of(here: Nights, fitted: str) -> list[Row]:
     place = f"{stations.size} Irish stations" if stations.size > 1 else str(stations[0]).title()
     # A few nights of the years before and after belong to the turn of the year.
     place = f"{place}, {years_of(here.day)}, hours"
-    week, happened = here.day // 7, here.grass_min_c < 0.0
+    week, happened = here.day // BLOCK_DAYS, here.grass_min_c < 0.0
     made: list[Row] = []
     for name, base in rivals.items():
         made += _row(place, chance, happened, (name, base), week, fitted, "nights")
@@ -120,7 +120,7 @@ def _rows_of_days(here: Days, in_fit: Days, fitted: str) -> list[Row]:
     data, happened = f"De Bilt, {years_of(here.day)}, daily means", here.grass_min_c < 0.0
     made: list[Row] = []
     for name, base in ((_AIR, by_air), (_MONTH, by_month)):
-        made += _row(data, chance, happened, (name, base), here.day // 7, fitted, "days", indices=())
+        made += _row(data, chance, happened, (name, base), here.day // BLOCK_DAYS, fitted, "days", indices=())
     return made
 
 

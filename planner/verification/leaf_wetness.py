@@ -13,7 +13,7 @@ from planner.indices import INDEX
 from planner.indices.quantities import Quantities
 from planner.indices.surface_temp import KELVIN, STEFAN_BOLTZMANN, longwave_down_wm2
 from planner.site import Site
-from planner.verification.base import Row, blocks_of, kappa, kappa_gain
+from planner.verification.base import BLOCK_DAYS, Row, blocks_of, kappa, kappa_gain
 from planner.verification.data import (
     BONDVILLE_HOURS,
     column,
@@ -91,7 +91,7 @@ def rows(folder: Path) -> list[Row]:
 
 def _row(record: Record, with_sky: bool, fitted: str) -> Row:
     rival, threshold = _best_threshold(record)
-    gain, low, high = kappa_gain(record.told, rival, record.wet, blocks_of(record.local_noon // 7))
+    gain, low, high = kappa_gain(record.told, rival, record.wet, blocks_of(record.local_noon // BLOCK_DAYS))
     how = (
         "Cloud is taken from the longwave measured in the same hour, better than a forecast has it."
         if with_sky

@@ -14,7 +14,7 @@ from planner.indices.quantities import Quantities
 from planner.indices.surface_temp import surface_temp_c
 from planner.indices.table_leaf import sunlight_at_label, under_thatch_c
 from planner.site import Site
-from planner.verification.base import Row, blocks_of, loss_gain
+from planner.verification.base import BLOCK_DAYS, Row, blocks_of, loss_gain
 from planner.verification.data import (
     BONDVILLE_HOURS,
     MEADOW_HOURS,
@@ -77,7 +77,7 @@ def rows(folder: Path) -> list[Row]:
                     span = [str(np.datetime64(int(one), "M")) for one in month[night][[0, -1]]]
                     data = f"{place.name}, {' to '.join(dict.fromkeys(span))}, nights, from {name}"
                     parts = (balance[night], air[night], measured[night])
-                    made.append(_row(data, parts, hours[night] // (7 * 24), fitted))
+                    made.append(_row(data, parts, hours[night] // (BLOCK_DAYS * 24), fitted))
     return made
 
 

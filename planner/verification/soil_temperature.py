@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from planner.indices.soil_temp import SOIL_TEMP, SoilTempConstants, daily_soil_temp_c, soil_terms
-from planner.verification.base import Row, blocks_of, loss_gain
+from planner.verification.base import BLOCK_DAYS, Row, blocks_of, loss_gain
 from planner.verification.data import (
     CARRIED,
     IRISH_DAYS,
@@ -111,7 +111,7 @@ def _rows_of(stations: list[Station], data: str, fitted: str, says: str) -> list
     names = np.concatenate([[one.name] * one.days.size for one in stations])[known]
     days = np.concatenate([one.days for one in stations])[known]
     many = len(stations) >= MANY_STATIONS
-    block = blocks_of(names) if many else blocks_of(names, days // 7)
+    block = blocks_of(names) if many else blocks_of(names, days // BLOCK_DAYS)
     place = f"{data}, 10 cm, {years_of(days)}"
     kept_none = f"{place}, from the day and three before"
     week, same = "air of seven days less its mean error", "air of the same day"

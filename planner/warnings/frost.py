@@ -11,7 +11,7 @@ from planner.indices.frost import FROSTED_C, freezing_members, off_frost
 from planner.indices.quantities import Quantities
 from planner.warnings.base import Notice, Scene, level_of
 from planner.warnings.nights import night_name
-from planner.weather import Array, Mask, mean_of_members
+from planner.weather import Array, Mask, mean_of_members, of_members
 
 #: How far ahead a night is worth naming; beyond this a minimum is hardly known.
 NIGHTS_AHEAD = 3
@@ -57,7 +57,7 @@ def _of_night(
     weather, zone = sky.weather, scene.plan.conditions.site.zone
     first, (begin, end) = weather.index(scene.now), hours
     cold = freezing_members(sky, begin, end)
-    grass, screen = _of_members(sky["grass_temp_c"], cold)[begin:end], _lowest(sky["air_temp_c"], begin, end)
+    grass, screen = _mean_of(sky["grass_temp_c"], cold)[begin:end], _lowest(sky["air_temp_c"], begin, end)
     lowest = _lowest(sky["grass_temp_c"], begin, end)
     if np.isnan(grass).all():
         return None
@@ -79,8 +79,8 @@ def _of_night(
     # Air frost tonight bites more than leaf; the margin keeps the level from swinging.
     act = care if tonight and air_bites >= 0.5 else None
     calm_act = care if soon and air_bites >= 0.5 - scene.margin else None
-    surface_min = float(np.nanmin(np.append(_of_members(sky["surface_temp_c"], cold)[begin:end], np.inf)))
-    dew = float(_of_members(sky["dew_point_c"], cold)[coldest])
+    surface_min = float(np.nanmin(np.append(_mean_of(sky["surface_temp_c"], cold)[begin:end], np.inf)))
+    dew = float(_mean_of(sky["dew_point_c"], cold)[coldest])
     # Hoar grows on the leaf, where that radiates itself below the dew point.
     cold_leaf = surface_min if np.isfinite(surface_min) else float(np.nanmin(grass))
     hoar = None if np.isnan(dew) else bool(dew >= cold_leaf - 0.5)
@@ -135,7 +135,7 @@ def _frozen_soil(sky: Quantities, members: Mask, off: datetime, zone: ZoneInfo) 
     """How long soil that is frozen, or was in the hours before, keeps feet off after the leaf is free; else empty."""
     hour = sky.weather.index(off)
     since = max(hour - _FROZEN_BEFORE_H, 0)
-    frozen = since + np.flatnonzero(_of_members(sky["soil_frozen"], members)[since:] > 0.5)
+    frozen = since + np.flatnonzero(_mean_of(sky["soil_frozen"], members)[since:] > 0.5)
     if not frozen.size or frozen[0] > hour:
         return ""
     thawed = np.flatnonzero(np.diff(frozen) > _FROZEN_BEFORE_H + 1)
@@ -165,9 +165,9 @@ def _lowest(values: Array, begin: int, end: int) -> Array:
     return np.asarray(np.nanmin(known, axis=1)) if known.size else np.array([np.nan])
 
 
-def _of_members(values: Array, members: Mask) -> Array:
+def _mean_of(values: Array, members: Mask) -> Array:
     """Mean of these members hour by hour, shape (hours,); of the one column that all share, where they do."""
-    return mean_of_members(values[members] if values.shape[0] == members.size else values)
+    return mean_of_members(of_members(values, members))
 
 
 def _range(lowest: Array, about: str = "about ") -> str:

@@ -12,7 +12,7 @@ from planner.indices.table_wash import liquid_rain_mm, melt_mm
 from planner.site import Sowing
 from planner.terms import short_time
 from planner.warnings.base import Notice, Scene, level_of
-from planner.weather import Array, Mask, mean_of_members
+from planner.weather import Array, Mask, mean_of_members, of_members
 
 #: A tackifier dries for 4 to 8 hours before it holds (second-hand: a state straw-tackifier bulletin).
 _TACKIFIER_DRIES_H = (4.0, 8.0)
@@ -143,7 +143,7 @@ def _spell(
     source = forecast if here >= over else ensemble
     washing = _washing(source, begin, end)
     rain, melt = (
-        np.nan_to_num(mean_of_members(_of_members(part, washing)))
+        np.nan_to_num(mean_of_members(of_members(part, washing)))
         for part in (liquid_rain_mm(source), melt_mm(source))
     )
     water = rain + melt
@@ -199,12 +199,8 @@ def _washing(source: Quantities, begin: int, end: int) -> Mask:
 def _worst(spell: _Spell, column: str) -> float:
     """The highest of a figure within the spell, mean over the members that wash."""
     washing = _washing(spell.source, spell.begin, spell.end)
-    figures = _of_members(spell.source[column], washing)[:, spell.begin : spell.end]
+    figures = of_members(spell.source[column], washing)[:, spell.begin : spell.end]
     return float(np.nan_to_num(figures).max(axis=1).mean())
-
-
-def _of_members(values: Array, members: Mask) -> Array:
-    return values[members] if values.shape[0] == members.size else values
 
 
 def _advice(
