@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 from planner.errors import InputError
@@ -140,6 +141,8 @@ class Site:
     """Month and day from which the grass usually rests, `11-15`; empty where it is not told."""
     key: str = "main"
     """What the store knows it by."""
+    units: Literal["metric", "imperial"] = "metric"
+    """What its people read; every figure is reckoned and kept in metric units."""
 
     @property
     def zone(self) -> ZoneInfo:

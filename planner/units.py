@@ -1,17 +1,22 @@
 """Conversions between named units, and nothing else.
 
 `convert` reads the unit string that a provider declares, so that a unit is never assumed. The spellings are
-those seen in provider answers and in the station tables we read.
+those seen in provider answers and in the station tables we read. Loads no numerical library by itself: figures
+for people are turned by the same factors.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, TypeAlias
 
 from planner.errors import UnitMismatch
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array: TypeAlias = NDArray[np.float64]
 
 #: Wind at 2 m over grass from wind at 10 m: FAO-56 equation 47, 4.87 / ln(67.8 * 10 - 5.42).
 WIND_2M_PER_10M = 0.748
@@ -19,7 +24,17 @@ KMH_PER_MS = 3.6
 #: A cubic foot of snow is not a cubic foot of water: 7 cm of fresh snow is taken as 10 mm of water.
 WATER_MM_PER_SNOW_CM = 10.0 / 7.0
 
-Array = NDArray[np.float64]
+# US customary units: NIST SP 811 (2008), appendix B.8. The inch, the foot and the mile are exact by definition.
+MM_PER_INCH = 25.4
+M_PER_FOOT = 0.3048
+MS_PER_MPH = 0.44704
+L_PER_GALLON = 3.785411784
+ML_PER_FLUID_OUNCE = 29.5735295625
+G_PER_OUNCE = 28.349523125
+KG_PER_POUND = 0.45359237
+KPA_PER_PSI = 6.894757293
+F_PER_C = 1.8
+F_AT_0_C = 32.0
 
 
 def _times(factor: float) -> Callable[[Array], Array]:
@@ -35,20 +50,20 @@ _TO: dict[str, dict[str, Callable[[Array], Array]]] = {
         "C": _same,
         "°C": _same,
         "celsius": _same,
-        "°F": lambda v: (v - 32.0) / 1.8,
-        "F": lambda v: (v - 32.0) / 1.8,
+        "°F": lambda v: (v - F_AT_0_C) / F_PER_C,
+        "F": lambda v: (v - F_AT_0_C) / F_PER_C,
         "K": lambda v: v - 273.15,
     },
     "m/s": {
         "m/s": _same,
         "km/h": _times(1 / 3.6),
-        "mph": _times(0.44704),
-        "mp/h": _times(0.44704),
+        "mph": _times(MS_PER_MPH),
+        "mp/h": _times(MS_PER_MPH),
         "kn": _times(0.514444),
     },
     "mm": {
         "mm": _same,
-        "inch": _times(25.4),
+        "inch": _times(MM_PER_INCH),
         "cm snow": _times(WATER_MM_PER_SNOW_CM),
         "inch snow": _times(2.54 * WATER_MM_PER_SNOW_CM),
     },

@@ -55,6 +55,10 @@ class SitePart(kit_schema.Part):
         pattern=r"^[a-z0-9_-]{1,40}$",
         description="What the store knows the site by. Keep it when the site is renamed or moves.",
     )
+    units: Literal["metric", "imperial"] = Field(
+        default="metric",
+        description="What people read: °C, mm, km/h, or °F, in, mph. Files and answers for programs stay metric.",
+    )
 
     @field_validator("timezone")
     @classmethod

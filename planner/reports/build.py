@@ -32,7 +32,7 @@ def report_of(assessment: Assessment, week: WeekOrder) -> Report:
         schema=SCHEMA,
         made_at=made_at,
         as_of=made_at,
-        site=SiteRow(key=site.key, name=site.name, timezone=site.timezone),
+        site=SiteRow(key=site.key, name=site.name, timezone=site.timezone, units=site.units),
         place=Place(
             latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, elevation_m=site.elevation_m
         ),

@@ -7,6 +7,7 @@ known is None. A name ends in its unit where it has one. Loads no numerical or w
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Literal
 
 from msgspec import Struct
 
@@ -18,11 +19,13 @@ SCHEMA = 3
 
 
 class SiteRow(Struct, frozen=True, kw_only=True):
-    """The site by its key, its name and its clock."""
+    """The site by its key, its name, its clock and the units that its people read."""
 
     key: str
     name: str
     timezone: str
+    units: Literal["metric", "imperial"] = "metric"
+    """Of texts for people; every figure of an answer is metric."""
 
 
 class Place(Struct, frozen=True, kw_only=True):
