@@ -129,7 +129,7 @@ def test_every_address_and_command_is_a_term() -> None:
     for path in document["paths"]:
         name = path.removeprefix("/api/v1/").strip("/").split("/")[0].removesuffix(".ics")
         assert name in doors or _is_term(name), path
-    verbs = {"demo", "check", "refresh", "explain", "hindcast", "calibrate", "serve", "mix", "verify"}
+    verbs = {"demo", "init", "check", "refresh", "explain", "hindcast", "calibrate", "serve", "mix", "verify"}
     for command in COMMANDS:
         assert command in verbs or _is_term(command), command
 

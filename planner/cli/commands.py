@@ -14,6 +14,7 @@ from planner.errors import PlannerError
 #: Command -> the module that holds it; loaded only when it is called.
 COMMANDS = {
     "demo": "planner.cli.running",
+    "init": "planner.cli.init",
     "check": "planner.cli.running",
     "refresh": "planner.cli.running",
     "days": "planner.cli.reading",

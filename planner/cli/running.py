@@ -61,7 +61,7 @@ def _demo_text(report: Report) -> str:
             first_screen.week(report),
             [
                 "Why, and all the rest: haysel demo --all. As pages: haysel serve --demo.",
-                "On your own ground: change config/haysel.toml, then haysel serve.",
+                "On your own ground: haysel init, then haysel serve.",
             ],
         ]
     )

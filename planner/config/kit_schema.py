@@ -1,4 +1,4 @@
-"""What a site file may say of kit, keeper, messages and wanted work, and a materials file of materials."""
+"""What a site file may say of kit, keeper, messages and wanted work. Descriptions go into a new site file."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from planner.config.names import Form, JobName, MaterialName, SurfaceName
+from planner.config.names import JobName, MaterialName, SurfaceName
 from planner.errors import InputError
-from planner.mix.kit import Material, Nozzle, Range, Sprayer, Stocked
+from planner.mix.kit import Nozzle, Range, Sprayer
 from planner.rules.base import YesNo
 from planner.rules.clock import NEVER, Clock, Spans, TimeOfDay
 from planner.terms import WEEKDAYS
@@ -21,7 +21,7 @@ Pair = tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]]
 
 
 @contextmanager
-def _as_fault() -> Iterator[None]:
+def as_fault() -> Iterator[None]:
     """A refusal of the things that are made of a table becomes a fault of the table."""
     try:
         yield
@@ -29,7 +29,8 @@ def _as_fault() -> Iterator[None]:
         raise PydanticCustomError("cannot_be_used", "{says}", {"says": f"cannot be used: {error}"}) from error
 
 
-def _range(pair: tuple[float, float] | None) -> Range:
+def range_of(pair: tuple[float, float] | None) -> Range:
+    """The range of a pair, least and most; one without ends where there is no pair."""
     return Range() if pair is None else Range(lowest=pair[0], highest=pair[1])
 
 
@@ -42,47 +43,47 @@ class Part(BaseModel):
 class SprayerPart(Part):
     """A sprayer with its nozzles. The first one is taken when none is named."""
 
-    name: str = Field(min_length=1)
-    tank_l: float = Field(gt=0, le=5000)
+    name: str = Field(min_length=1, description="Its name in commands and in the diary.")
+    tank_l: float = Field(gt=0, le=5000, description="What the tank holds, L.")
     nozzle: str = Field(description='Size of ISO 10625 by number or colour, such as "04" or "red".')
     nozzle_pressure_bar: Pair | None = Field(default=None, description="Range its maker allows.")
-    nozzles: int = Field(ge=1, le=100)
+    nozzles: int = Field(ge=1, le=100, description="How many spray at once.")
     spacing_m: float = Field(
         gt=0, le=10, description="Between nozzles; for a single nozzle the width it covers."
     )
-    pressure_bar: float = Field(gt=0, le=20)
-    speed_kmh: float = Field(gt=0, le=20)
+    pressure_bar: float = Field(gt=0, le=20, description="Pressure at the nozzle while you spray.")
+    speed_kmh: float = Field(gt=0, le=20, description="Your pace while you spray.")
     measured_flow_lmin: float | None = Field(
         default=None, gt=0, description="Mean flow of one nozzle, caught."
     )
-    measured_on: date | None = None
+    measured_on: date | None = Field(default=None, description="When that was caught.")
 
     @model_validator(mode="after")
     def _can_be_made(self) -> SprayerPart:
-        with _as_fault():
+        with as_fault():
             self.made()
         return self
 
     def made(self) -> Sprayer:
         """The sprayer; InputError when there is no such nozzle."""
         own = self.model_dump(exclude={"nozzle", "nozzle_pressure_bar"})
-        return Sprayer(nozzle=Nozzle.iso(self.nozzle, _range(self.nozzle_pressure_bar)), **own)
+        return Sprayer(nozzle=Nozzle.iso(self.nozzle, range_of(self.nozzle_pressure_bar)), **own)
 
 
 class SpreaderPart(Part):
     """A spreader of granules or seed. The first one is taken when none is named."""
 
-    name: str = Field(min_length=1)
-    hopper_kg: float = Field(gt=0, le=5000)
+    name: str = Field(min_length=1, description="Its name in commands and in the diary.")
+    hopper_kg: float = Field(gt=0, le=5000, description="What the hopper holds, kg.")
     swath_m: float = Field(gt=0, le=40, description="From one pass to the next.")
     measured_gm2: float | None = Field(default=None, gt=0, description="What a tray last caught.")
-    measured_on: date | None = None
+    measured_on: date | None = Field(default=None, description="When the tray was caught.")
 
 
 class KeeperPart(Part):
     """Who works here, for the diary and the spray record."""
 
-    name: str = ""
+    name: str = Field(default="", description="Written into new diary entries.")
     licence: str = Field(default="", description="Number of the applicator's licence or certificate.")
 
 
@@ -101,9 +102,9 @@ class WeekPart(Part):
 class AwayPart(Part):
     """A time in which the keeper or the kit is elsewhere."""
 
-    start: datetime
-    end: datetime
-    why: str = ""
+    start: datetime = Field(description="From when. Local time when no offset is given.")
+    end: datetime = Field(description="Until when.")
+    why: str = Field(default="", description="Shown where work finds no hour for it.")
 
     @model_validator(mode="after")
     def _ends_after_start(self) -> AwayPart:
@@ -148,18 +149,22 @@ class OutputPart(Part):
 class LogPart(OutputPart):
     """The program's log."""
 
-    kind: Literal["log"] = "log"
+    kind: Literal["log"] = Field(default="log", description="Each message is a line of the log.")
 
 
 class WebhookPart(OutputPart):
     """One POST of JSON for each message."""
 
-    kind: Literal["webhook"]
+    kind: Literal["webhook"] = Field(description="One POST of JSON for each message.")
     url: str | None = Field(default=None, pattern="^https?://", description="Its address; or url_env.")
-    url_env: str | None = None
-    token_env: str | None = None
-    headers: dict[str, str] = {}
-    timeout_s: float = Field(default=10.0, gt=0, le=120)
+    url_env: str | None = Field(
+        default=None, description="Variable that holds the address, where it is a secret."
+    )
+    token_env: str | None = Field(
+        default=None, description="Variable that holds a token, sent as Authorization: Bearer."
+    )
+    headers: dict[str, str] = Field(default={}, description="Further headers, by name.")
+    timeout_s: float = Field(default=10.0, gt=0, le=120, description="How long to wait for an answer.")
     idempotent: YesNo = Field(default=True, description="Whether the other side drops repeats by its header.")
 
     @model_validator(mode="after")
@@ -172,16 +177,20 @@ class WebhookPart(OutputPart):
 class EmailPart(OutputPart):
     """One e-mail for each message."""
 
-    kind: Literal["email"]
-    host: str = Field(min_length=1)
-    sender: str = Field(min_length=3)
-    to: tuple[str, ...] = Field(min_length=1)
-    port: int | None = Field(default=None, ge=1, le=65535)
-    security: Literal["starttls", "tls", "none"] = "starttls"
-    user: str | None = None
-    password_env: str | None = None
-    ca_file: str | None = None
-    timeout_s: float = Field(default=20.0, gt=0, le=300)
+    kind: Literal["email"] = Field(description="One e-mail for each message.")
+    host: str = Field(min_length=1, description="Mail server.")
+    sender: str = Field(min_length=3, description="Address it comes from.")
+    to: tuple[str, ...] = Field(min_length=1, description="Addresses it goes to.")
+    port: int | None = Field(
+        default=None, ge=1, le=65535, description="Its port; the usual one of the security when left out."
+    )
+    security: Literal["starttls", "tls", "none"] = Field(
+        default="starttls", description="starttls, tls or none."
+    )
+    user: str | None = Field(default=None, description="Name to log in with.")
+    password_env: str | None = Field(default=None, description="Variable that holds the password.")
+    ca_file: str | None = Field(default=None, description="Certificate of a server of your own.")
+    timeout_s: float = Field(default=20.0, gt=0, le=300, description="How long to wait for the server.")
 
     @model_validator(mode="after")
     def _not_in_the_clear(self) -> EmailPart:
@@ -193,21 +202,23 @@ class EmailPart(OutputPart):
 class MqttPart(OutputPart):
     """Retained topics on a broker."""
 
-    kind: Literal["mqtt"]
-    host: str = Field(min_length=1)
-    port: int = Field(default=1883, ge=1, le=65535)
-    user: str | None = None
-    password_env: str | None = None
-    tls: YesNo = False
-    ca_file: str | None = None
-    node: str = "haysel"
-    timeout_s: float = Field(default=10.0, gt=0, le=120)
+    kind: Literal["mqtt"] = Field(description="Retained topics on a broker; needs the mqtt extra.")
+    host: str = Field(min_length=1, description="Broker.")
+    port: int = Field(default=1883, ge=1, le=65535, description="Its port.")
+    user: str | None = Field(default=None, description="Name to log in with.")
+    password_env: str | None = Field(default=None, description="Variable that holds the password.")
+    tls: YesNo = Field(default=False, description="Whether the connection is encrypted.")
+    ca_file: str | None = Field(default=None, description="Certificate of a broker of your own.")
+    node: str = Field(default="haysel", description="First part of the topics.")
+    timeout_s: float = Field(default=10.0, gt=0, le=120, description="How long to wait for the broker.")
 
 
 class ApprisePart(OutputPart):
     """One address of the apprise package, which speaks to many messengers."""
 
-    kind: Literal["apprise"]
+    kind: Literal["apprise"] = Field(
+        description="One address of the apprise package; needs the notify extra."
+    )
     url_env: str = Field(min_length=1, description="Environment variable with the address: it is a secret.")
 
 
@@ -217,15 +228,23 @@ AnyOutput = Annotated[LogPart | WebhookPart | EmailPart | MqttPart | ApprisePart
 class HomePart(Part):
     """The broker on which the site is shown as a device of a home dashboard (MQTT discovery)."""
 
-    host: str = Field(min_length=1)
-    port: int = Field(default=1883, ge=1, le=65535)
-    user: str | None = None
+    host: str = Field(min_length=1, description="Broker; needs the mqtt extra.")
+    port: int = Field(default=1883, ge=1, le=65535, description="Its port.")
+    user: str | None = Field(default=None, description="Name to log in with.")
     password_env: str | None = Field(default=None, description="Environment variable with the password.")
-    tls: YesNo = False
-    ca_file: str | None = None
-    node: str = "haysel"
-    prefix: str = "homeassistant"
-    url: str | None = None
+    tls: YesNo = Field(default=False, description="Whether the connection is encrypted.")
+    ca_file: str | None = Field(default=None, description="Certificate of a broker of your own.")
+    node: str = Field(
+        default="haysel",
+        description="First part of the topics, and the device by which the hub knows the site.",
+    )
+    prefix: str = Field(
+        default="homeassistant", description="First part of the topics of discovery, as the hub has it."
+    )
+    url: str | None = Field(
+        default=None,
+        description="Address of this service as the hub reaches it; the device then links to it.",
+    )
 
 
 class GrowthPart(Part):
@@ -242,11 +261,13 @@ class GrowthPart(Part):
 class WantedPart(Part):
     """Work that is wanted: once by a time, or again and again."""
 
-    job: JobName
+    job: JobName = Field(description="A job of the rules file.")
     surface: SurfaceName = Field(default="", description="All surfaces of the job when left out.")
     by: datetime | None = Field(default=None, description="Once, by this time.")
-    every_days: float | None = Field(default=None, ge=0.5, le=400)
-    times_a_week: float | None = Field(default=None, gt=0, le=14)
+    every_days: float | None = Field(
+        default=None, ge=0.5, le=400, description="Again, so many days after the last time."
+    )
+    times_a_week: float | None = Field(default=None, gt=0, le=14, description="Again, so many times a week.")
     every_degree_days: float | None = Field(
         default=None, gt=0, le=5000, description="Warmth over the grass's base since the last time."
     )
@@ -287,13 +308,13 @@ class PlayPart(Part):
 class HoursPart(Part):
     """The keeper's working hours: all work begins and ends inside. A weekday left out is none."""
 
-    mon: Spans | None = None
-    tue: Spans | None = None
-    wed: Spans | None = None
-    thu: Spans | None = None
-    fri: Spans | None = None
-    sat: Spans | None = None
-    sun: Spans | None = None
+    mon: Spans | None = Field(default=None, description='Monday, such as "07:00-09:30, 16:00-19:00".')
+    tue: Spans | None = Field(default=None, description='Tuesday, such as "07:00-09:30, 16:00-19:00".')
+    wed: Spans | None = Field(default=None, description='Wednesday, such as "07:00-09:30, 16:00-19:00".')
+    thu: Spans | None = Field(default=None, description='Thursday, such as "07:00-09:30, 16:00-19:00".')
+    fri: Spans | None = Field(default=None, description='Friday, such as "07:00-09:30, 16:00-19:00".')
+    sat: Spans | None = Field(default=None, description='Saturday, such as "07:00-09:30, 16:00-19:00".')
+    sun: Spans | None = Field(default=None, description='Sunday, such as "07:00-09:30, 16:00-19:00".')
 
     def need(self) -> Clock:
         """The need that holds every job inside these hours."""
@@ -305,76 +326,3 @@ class HoursPart(Part):
             source="your site file",
             days={day: getattr(self, day) or never for day in WEEKDAYS},
         )
-
-
-class MaterialPart(Part):
-    """Something put on turf, and what its label says. The label itself is the law, not these figures."""
-
-    name: str = Field(min_length=1)
-    jobs: tuple[JobName, ...] = Field(default=(), description="Jobs of the rules file it is used for.")
-    unit: Literal["L", "kg"] = Field(description="Unit of the product and its rates.")
-    rate_per_ha: float = Field(gt=0, description="In that unit per hectare; 10 kg/ha is 1 g/m2.")
-    most_per_ha: float | None = Field(default=None, gt=0, description="The label's highest rate.")
-    form: Form = Field(default="soluble", description="How it is mixed; granular is spread dry.")
-    density_kgl: float | None = Field(default=None, gt=0, le=3)
-    analysis_pct: dict[str, float] = Field(default={}, description="Percent of N, P2O5, K2O, Fe and so on.")
-    basis: Literal["w/w", "w/v"] = "w/w"
-    volume_lha: Pair | None = Field(default=None, description="Water the label asks for.")
-    pressure_bar: Pair | None = None
-    speed_kmh: Pair | None = None
-    rainfast_h: float | None = Field(
-        default=None, ge=0, le=72, description="Dry hours needed after the work."
-    )
-    reentry_h: float | None = Field(default=None, ge=0, le=720)
-    air_temp_min_c: float | None = Field(default=None, ge=-10, le=45)
-    air_temp_max_c: float | None = Field(default=None, ge=-10, le=45)
-    needs_licence: YesNo = False
-    product: str = Field(default="", description="The name exactly as on the label.")
-    registration: str = Field(default="", description="Registration number on the label.")
-    lasts_degree_days: float | None = Field(
-        default=None, gt=0, le=5000, description="For a growth regulator: warmth until it is due again."
-    )
-    interval_d: float | None = Field(
-        default=None, gt=0, le=730, description="Days the label asks for between two uses."
-    )
-    buffer_m: float | None = Field(
-        default=None, ge=0, le=200, description="Untreated strip the label asks for beside water."
-    )
-    mixes_with: tuple[MaterialName, ...] = Field(
-        default=(), description="Materials that the labels of both allow in one tank."
-    )
-    cautions: tuple[str, ...] = ()
-
-    @model_validator(mode="after")
-    def _can_be_made(self) -> MaterialPart:
-        with _as_fault():
-            self.made()
-        return self
-
-    def made(self) -> Stocked:
-        """The material; InputError when its figures do not fit together."""
-        own = set(Material.__dataclass_fields__) - {"volume_lha", "pressure_bar", "speed_kmh"}
-        return Stocked(
-            material=Material(
-                volume_lha=_range(self.volume_lha),
-                pressure_bar=_range(self.pressure_bar),
-                speed_kmh=_range(self.speed_kmh),
-                **self.model_dump(include=own),
-            ),
-            jobs=self.jobs,
-            product=self.product,
-            registration=self.registration,
-            rainfast_h=self.rainfast_h,
-            reentry_h=self.reentry_h,
-            air_temp_c=Range(lowest=self.air_temp_min_c, highest=self.air_temp_max_c),
-            lasts_degree_days=self.lasts_degree_days,
-            interval_d=self.interval_d,
-            buffer_m=self.buffer_m,
-            mixes_with=self.mixes_with,
-        )
-
-
-class MaterialsFile(Part):
-    """A whole materials file."""
-
-    materials: tuple[MaterialPart, ...] = ()

@@ -15,6 +15,7 @@ from planner.config.faults import FaultList, raise_all, rows, table, word
 from planner.config.labels import with_labels
 from planner.config.light import beside, raw, text_of
 from planner.config.lines import read_toml
+from planner.config.materials_schema import MaterialsFile
 from planner.config.names import Names, check_names, names_of, surface_kinds
 from planner.config.rules_file import Rules, RulesFile, Written
 from planner.config.schema import (
@@ -109,10 +110,10 @@ def load(path: Path) -> Config:
     if whole:
         jobs = Rules(rules, _changes(values), faults, surface_kinds(values)).jobs()
     check_names(values, faults, WarningsPart().model_dump())
-    materials: kit_schema.MaterialsFile | None = kit_schema.MaterialsFile()
+    materials: MaterialsFile | None = MaterialsFile()
     if materials_faults is not None and materials_values is not None:
         materials = materials_faults.checked(
-            kit_schema.MaterialsFile, materials_values, names=Names(jobs=names, materials=stock)
+            MaterialsFile, materials_values, names=Names(jobs=names, materials=stock)
         )
         named = [
             (number, name)
@@ -383,7 +384,7 @@ def rules() -> dict[str, Any]:
 
 def materials() -> dict[str, Any]:
     """Schema of a materials file."""
-    return kit_schema.MaterialsFile.model_json_schema()
+    return MaterialsFile.model_json_schema()
 
 
 #: File beside the config -> its schema.

@@ -36,9 +36,9 @@ RulesNames = Annotated[
 class SitePart(kit_schema.Part):
     """The place."""
 
-    name: str = Field(min_length=1)
-    latitude_deg: float = Field(ge=-90, le=90)
-    longitude_deg: float = Field(ge=-180, le=180)
+    name: str = Field(min_length=1, description="As it is shown.")
+    latitude_deg: float = Field(ge=-90, le=90, description="Degrees, north of the equator positive.")
+    longitude_deg: float = Field(ge=-180, le=180, description="Degrees, east of Greenwich positive.")
     elevation_m: float = Field(ge=-430, le=6000, description="Height above sea level.")
     timezone: str = Field(description="IANA zone such as Europe/London.")
     jobs: tuple[JobName, ...] = Field(
@@ -73,7 +73,7 @@ class SitePart(kit_schema.Part):
 class EdgePart(kit_schema.Part):
     """Something beside the surface that drift must not reach."""
 
-    name: str
+    name: str = Field(description="What you call it.")
     bearing_deg: float = Field(ge=0, lt=360, description="Direction from the surface to it, 90 is east.")
     distance_m: float | None = Field(
         default=None, ge=0, le=10_000, description="How far away; near when left out."
@@ -87,28 +87,50 @@ class GrassPart(kit_schema.Part):
     """Settings of a grass that replace those of the shipped table."""
 
     like: ShippedGrass = Field(description="Name of a grass in the shipped table.")
-    optimum_c: float | None = Field(default=None, ge=5, le=40)
-    width_c: float | None = Field(default=None, gt=0, le=20)
-    degree_day_base_c: float | None = Field(default=None, ge=-5, le=20)
-    emergence_days: float | None = Field(default=None, gt=0, le=60)
-    emergence_optimum_c: float | None = Field(default=None, ge=5, le=40)
-    emergence_base_c: float | None = Field(default=None, ge=-5, le=20)
+    optimum_c: float | None = Field(default=None, ge=5, le=40, description="Air at which it grows best.")
+    width_c: float | None = Field(
+        default=None, gt=0, le=20, description="How fast growth falls away on both sides of that."
+    )
+    degree_day_base_c: float | None = Field(
+        default=None, ge=-5, le=20, description="Air from which warmth counts."
+    )
+    emergence_days: float | None = Field(
+        default=None, gt=0, le=60, description="Days to emergence in soil at its best."
+    )
+    emergence_optimum_c: float | None = Field(
+        default=None, ge=5, le=40, description="Soil at which seed comes up soonest."
+    )
+    emergence_base_c: float | None = Field(
+        default=None, ge=-5, le=20, description="Soil below which seed does not move."
+    )
 
 
 class SurfacePart(kit_schema.Part):
     """One piece of turf that is kept alike."""
 
-    name: str = Field(min_length=1)
-    kind: SurfaceKind
-    area_m2: float = Field(gt=0, le=1_000_000)
+    name: str = Field(min_length=1, description="What you call it; jobs, diary and windows name it so.")
+    kind: SurfaceKind = Field(description="What is kept there: it decides which jobs are meant for it.")
+    area_m2: float = Field(gt=0, le=1_000_000, description="Area that is treated, for amounts and seed.")
     grass: GrassName = Field(description="A grass of the shipped table or of [grasses].")
-    cut_height_mm: float = Field(gt=0, le=200)
-    slope_pct: float = Field(default=0.0, ge=0, le=100)
-    slope_length_m: float = Field(default=10.0, gt=0, le=500)
+    cut_height_mm: float = Field(gt=0, le=200, description="Height of the cut.")
+    slope_pct: float = Field(
+        default=0.0, ge=0, le=100, description="Fall in metres on 100 m. From 5 the ground sheds hard rain."
+    )
+    slope_length_m: float = Field(
+        default=10.0,
+        gt=0,
+        le=500,
+        description="How far water runs down that slope over the surface: the longer, the more seed it carries off.",
+    )
     soil: Soil = Field(default="loam", description="Texture of the root zone, by its USDA name.")
-    root_depth_m: float = Field(default=0.15, gt=0.01, le=1.5)
+    root_depth_m: float = Field(
+        default=0.15,
+        gt=0.01,
+        le=1.5,
+        description="Depth from which the roots take water, for dryness and wilt. Dig and look.",
+    )
     shade: Ratio = Field(default=0.0, description="Share of the light that is kept off, 0 to 1.")
-    edges: tuple[EdgePart, ...] = ()
+    edges: tuple[EdgePart, ...] = Field(default=(), description="What drift must not reach.")
 
 
 class ForecastPart(kit_schema.Part):
@@ -121,8 +143,10 @@ class ForecastPart(kit_schema.Part):
         default=False, description="Ask a second time for ensemble members, for the chance."
     )
     every_minutes: int = Field(default=60, ge=10, le=1440, description="How often the service pulls.")
-    past_days: int = Field(default=3, ge=1, le=14)
-    days: int = Field(default=8, ge=2, le=16)
+    past_days: int = Field(
+        default=3, ge=1, le=14, description="Days gone by that are asked for as well, for soil and water."
+    )
+    days: int = Field(default=8, ge=2, le=16, description="Days ahead that are asked for.")
     stale_after_h: float = Field(default=6.0, gt=0, description="Older than this a forecast is marked stale.")
     budget_s: float = Field(default=60.0, gt=1, le=300, description="Time for one pull, retries and all.")
     contact: str = Field(default="", description="Mail or web address sent to providers that ask for one.")
@@ -139,8 +163,11 @@ class StorePart(kit_schema.Part):
 class ServicePart(kit_schema.Part):
     """The HTTP service."""
 
-    host: str = "127.0.0.1"
-    port: int = Field(default=8480, ge=1, le=65535)
+    host: str = Field(
+        default="127.0.0.1",
+        description="Address it listens on: 127.0.0.1 for this machine alone, 0.0.0.0 for the whole network.",
+    )
+    port: int = Field(default=8480, ge=1, le=65535, description="Port it listens on.")
     token_env: str = Field(
         default="HAYSEL_TOKEN", description="Environment variable that holds the write token."
     )
@@ -215,11 +242,11 @@ class WarningsPart(kit_schema.Part):
 class SownPart(kit_schema.Part):
     """Seed in the ground."""
 
-    surface: SurfaceName
-    at: datetime
+    surface: SurfaceName = Field(description="Where.")
+    at: datetime = Field(description="When the sowing was finished. Local time when no offset is given.")
     grass: GrassName = Field(default="", description="Grass sown; the surface's own when left out.")
     cover_pct: float = Field(default=0.0, ge=0, le=100, description="Net, straw or mulch over it.")
-    tackifier: YesNo = False
+    tackifier: YesNo = Field(default=False, description="Whether it was glued down.")
 
 
 class ReadingPart(Figures, kit_schema.Part):
@@ -227,7 +254,7 @@ class ReadingPart(Figures, kit_schema.Part):
 
     surface: SurfaceName = Field(default="", description="Left out: the whole site, for a gauge or the air.")
     at: datetime = Field(description="Local time when no offset is given.")
-    note: str = ""
+    note: str = Field(default="", description="A word of your own.")
 
     @model_validator(mode="after")
     def _says_something(self) -> ReadingPart:
@@ -239,8 +266,8 @@ class ReadingPart(Figures, kit_schema.Part):
 class WorkPart(kit_schema.Part):
     """Work done, or planned, on a surface."""
 
-    job: JobName
-    surface: SurfaceName
+    job: JobName = Field(description="A job of the rules file.")
+    surface: SurfaceName = Field(description="Where.")
     at: datetime = Field(
         description="When it was finished (or will begin). Local time when no offset is given."
     )

@@ -40,6 +40,10 @@ class ShownUnit:
         """The metric figure in this unit, not rounded; None and NaN as they are."""
         return None if value is None else value * self.factor + self.offset
 
+    def metric(self, shown: float) -> float:
+        """The metric figure of one in this unit."""
+        return (shown - self.offset) / self.factor
+
     def number(self, value: float | None, places: int | None = None) -> str:
         """The metric figure as a number of this unit, without the sign; `–` where it is not known."""
         shown = self.of(value)

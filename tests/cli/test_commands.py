@@ -81,7 +81,12 @@ def test_computed_answers_as_text_and_json(command):
     assert text.returncode == 0, text.stderr
     assert max(len(line) for line in text.stdout.splitlines()) <= 80
     parsed = json.loads(haysel(*command, *COMPUTED, "--json").stdout)
-    assert parsed["site"] == {"key": "main", "name": "Thistlewick Vale", "timezone": "Europe/London"}
+    assert parsed["site"] == {
+        "key": "main",
+        "name": "Thistlewick Vale",
+        "timezone": "Europe/London",
+        "units": "metric",
+    }
     assert parsed["forecast"]["stale"] is False
 
 
