@@ -5,7 +5,8 @@
      |   +- ConfigError                   config files have faults (one list a file, all at once)
      |   +- NotThere                      what is asked for is not there: an hour, a material for a job
      |       +- NotKnown                  no such job, surface, day (the known ones are listed)
-     |   +- NotCounted                    work of no job of the rules, that does not say what it counts as
+     |   +- Contradiction                 each part can be read, and it goes against another, a file or the record
+     |       +- NotCounted                work of no job of the rules, that does not say what it counts as
      +- ForecastError            exit 3   no usable forecast
          +- ForecastUnavailable           the provider could not be reached in time
          +- ForecastMalformed             its answer cannot be read
@@ -90,7 +91,11 @@ class NotKnown(NotThere):
         super().__init__(f'There is no {sort} "{name}".{hint} Known: {", ".join(known) or "none"}.')
 
 
-class NotCounted(InputError):
+class Contradiction(InputError):
+    """What is handed in can be read, and goes against itself, against the site's files or against the record."""
+
+
+class NotCounted(Contradiction):
     """Work that the rules do not have, without a kind they know or the job whose intervals it counts for."""
 
 

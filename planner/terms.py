@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 #: The four kinds of job that every keeper has; any other word is allowed as well.
@@ -14,6 +15,38 @@ PLAY = "play"
 PLAY_NEARBY = "play_nearby"
 #: Days of the week as they are written in files and commands, in the order of `date.weekday`.
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+#: What a text may hold that a store is to keep.
+PLAIN_TEXT = r"^[^\x00]*$"
+_CLOCK = "([01]?[0-9]|2[0-3]):[0-5][0-9]$"
+#: Years and seconds as they are read: no year beyond these, no leap second.
+_MOMENT = (
+    r"^(19|2[0-9])[0-9]{2}-[0-9-]{5}T[0-9]{2}:[0-9]{2}:[0-5][0-9](\.[0-9]{1,6})?(Z|[+-][0-9]{2}:[0-9]{2})$"
+)
+
+
+def day_schema(*words: str) -> dict[str, Any]:
+    """A day as people write it, for a JSON Schema: these words, a weekday, a date, or nothing."""
+    return {
+        "anyOf": [
+            {"type": "string", "enum": ["", *words, *WEEKDAYS]},
+            {"type": "string", "format": "date", "pattern": "^(19|2[0-9])"},
+            {"type": "null"},
+        ]
+    }
+
+
+def time_schema(*words: str, may_be_empty: bool = False) -> dict[str, Any]:
+    """A moment as people write it, for a JSON Schema: 07:30, the same after one of these words or a weekday, or
+    ISO 8601 with an offset.
+    """
+    spoken = "|".join((*words, *WEEKDAYS))
+    found: list[dict[str, Any]] = [
+        {"type": "string", "pattern": f"^(({spoken}) )?{_CLOCK}"},
+        {"type": "string", "format": "date-time", "pattern": _MOMENT},
+    ]
+    return {"anyOf": [*found, {"type": "string", "const": ""}] if may_be_empty else found}
+
 
 #: The five states of an hour or window as people read them.
 STATE_WORDS = {

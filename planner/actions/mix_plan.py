@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 
 from planner.config.load import Config
-from planner.errors import InputError, NotKnown, NotThere
+from planner.errors import Contradiction, InputError, NotKnown, NotThere
 from planner.mix.kit import Range, Sprayer, Spreader, Stocked
 from planner.mix.plan import MixPlan, Product, plan_mix
 from planner.mix.words import GRANULAR
@@ -156,10 +156,10 @@ def _named(products: Sequence[Product], chosen: Sequence[Stocked]) -> tuple[Prod
 def _typed(chosen: Sequence[Stocked], product: str, rate_per_ha: float | None) -> Stocked:
     """The material with name and rate of the label in the keeper's hand; limits of the example go."""
     if len(chosen) != 1:
-        raise InputError("A product and its rate are typed for one material. Name one with --material.")
+        raise Contradiction("A product and its rate are typed for one material. Name one with --material.")
     (stocked,) = chosen
     if not product or rate_per_ha is None:
-        raise InputError(
+        raise Contradiction(
             "Type both from the label: the product's name (--product) and its rate per hectare (--rate)."
         )
     if not rate_per_ha > 0.0 or not math.isfinite(rate_per_ha):
@@ -183,7 +183,7 @@ def _require_label(label: str, chosen: Sequence[Stocked]) -> None:
     """Refuses a mix by an example rate for work that the label of a product binds."""
     for stocked in chosen:
         if _is_example(stocked):
-            raise InputError(
+            raise Contradiction(
                 f"The {label} goes by its label, and the rate of {stocked.name} in the materials file is an "
                 "example. Type the product's name and its rate from the label (product and rate, in "
                 f"{stocked.material.unit} a hectare), or write product, registration and rate into the file."

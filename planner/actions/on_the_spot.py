@@ -14,7 +14,7 @@ from planner.actions.one_pass import assess, kept_forecast
 from planner.actions.pass_input import Record, record_of
 from planner.config.load import Config
 from planner.diary.observations import ON_THE_SPOT, Observation
-from planner.errors import InputError
+from planner.errors import Contradiction, NotThere
 from planner.indices.humidity import pressure_at_hpa, wet_bulb_c
 from planner.margin import EPS, STATES, State
 from planner.planning.plan import Judged
@@ -53,18 +53,18 @@ class Verdict(TypedDict):
 
 
 def asked(config: Config, job: str, surface: str) -> tuple[Job, Surface]:
-    """The job and the surface a verdict is asked for. NotKnown or InputError for what does not fit."""
+    """The job and the surface a verdict is asked for. NotThere or Contradiction for what does not fit."""
     found = config.job(job)
     places = found.surfaces_of(config.site)
     if surface:
         place = config.site.surface(surface)
         if not found.runs_on(place):
             names = ", ".join(one.name for one in places) or "none"
-            raise InputError(f"{found.label} is not done on {place.name}. Its surfaces here: {names}.")
+            raise NotThere(f"{found.label} is not done on {place.name}. Its surfaces here: {names}.")
         return found, place
     if len(places) != 1:
         names = ", ".join(one.name for one in places) or "none"
-        raise InputError(f"Name the surface that {found.label} is to be done on: {names}.")
+        raise Contradiction(f"Name the surface that {found.label} is to be done on: {names}.")
     return found, places[0]
 
 

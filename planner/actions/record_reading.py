@@ -16,7 +16,7 @@ from planner.diary.observations import (
     figures_of,
     observation_row,
 )
-from planner.errors import InputError
+from planner.errors import Contradiction
 from planner.store.records import key_of
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def observation_of(told: ObservationInput, config: Config, now: datetime) -> Obs
     zone = config.site.zone
     at = past_time(told.at, now, zone) if told.at else now
     if at > now + AHEAD:
-        raise InputError(
+        raise Contradiction(
             f"{at.astimezone(zone):%Y-%m-%d %H:%M} is still to come; a reading is of what was measured or given."
         )
     surface = config.site.surface(told.surface).name if told.surface else ""

@@ -28,7 +28,7 @@ from planner.diary.entry import (
 )
 from planner.diary.observations import ON_THE_SPOT, in_order
 from planner.diary.showing import weather_at
-from planner.errors import InputError, NotCounted, NotKnown
+from planner.errors import Contradiction, NotCounted, NotKnown, NotThere
 from planner.reports.sentences import read_time
 from planner.store.forecasts import KeptForecast
 
@@ -97,7 +97,7 @@ def _kind(work: DiaryInput, config: Config) -> tuple[str, str, timedelta]:
     names = [job.name for job in config.jobs]
     # Other work is welcome in the diary, but a slip of the pen must not make a job of its own.
     if not work.kind or difflib.get_close_matches(work.job, names, n=1, cutoff=0.8):
-        raise InputError(
+        raise NotThere(
             f"{NotKnown('job', work.job, names)} For work that no rule knows, say its kind, and the job whose "
             "intervals it counts for."
         )
@@ -134,7 +134,7 @@ def _times(
         if not work.finished:
             filled.append("finished: when it was written down")
     if started > now + AHEAD:
-        raise InputError(
+        raise Contradiction(
             f"{started.astimezone(zone):%Y-%m-%d %H:%M} is still to come; the diary holds what was done. Put "
             "work that is planned into the site file, under [[planned]]."
         )
@@ -150,13 +150,11 @@ def _material(put: MaterialInput, area_m2: float, config: Config, filled: list[s
         near = difflib.get_close_matches(put.name, list(known), n=1, cutoff=0.8)
         if near or amount is None or unit not in ("L", "kg"):
             error = NotKnown("material", put.name, list(known))
-            raise InputError(
-                f"{error} For one that is not in the file give the amount with its unit, L or kg."
-            )
+            raise NotThere(f"{error} For one that is not in the file give the amount with its unit, L or kg.")
         return {"name": put.name, "amount": amount, "unit": unit, "rate_per_ha": amount / area_m2 * 10_000.0}
     own = stocked.material.unit
     if unit and unit != own:
-        raise InputError(f"{put.name} is measured in {own}, not in {put.unit}. Correct its amount.")
+        raise Contradiction(f"{put.name} is measured in {own}, not in {put.unit}. Correct its amount.")
     if amount is None:
         amount = stocked.material.rate_per_ha * area_m2 / 10_000.0
         filled.append(f"{put.name}: the amount by the file's rate on {area_m2:g} m²")

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ValidationError
 
-from planner.errors import InputError
+from planner.errors import Contradiction, InputError
 from planner.reports.sentences import read_day, read_time
 from planner.terms import WEEKDAYS
 
@@ -41,7 +41,7 @@ def _plain(value: object, what: str) -> None:
 def read_as(form: type[Form], fields: Mapping[str, object], what: str) -> Form:
     """The fields as that form has them. `what` is what they make, such as "a diary entry".
 
-    InputError names every field that does not fit.
+    InputError names every field that does not fit; Contradiction where each fits and they do not go together.
     """
     _plain(fields, what)
     try:
@@ -59,7 +59,9 @@ def read_as(form: type[Form], fields: Mapping[str, object], what: str) -> Form:
                 rows.append(str(fault["ctx"]["error"]))
             else:
                 rows.append(f"{where}: {fault['msg']} (seen: {str(fault['input'])[:60]})")
-        raise InputError(f"This cannot be {what}: " + "; ".join(rows)) from error
+        each_fits = all(fault["type"] == "value_error" for fault in error.errors())
+        says = f"This cannot be {what}: " + "; ".join(rows)
+        raise (Contradiction if each_fits else InputError)(says) from error
 
 
 def past_time(text: str, now: datetime, zone: ZoneInfo) -> datetime:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 from typing_extensions import TypedDict
 
-from planner.errors import InputError
+from planner.errors import Contradiction, InputError
 from planner.site import require_aware
+from planner.terms import PLAIN_TEXT, time_schema
 
 #: The kind of work that is of none of the rules' kinds, and what counts for no interval.
 OTHER_KIND, COUNTS_AS_NOTHING = "other", "nothing"
@@ -102,7 +103,7 @@ class Entry:
         require_aware(self.started_at, "the start of a diary entry")
         require_aware(self.finished_at, "the end of a diary entry")
         if self.finished_at < self.started_at:
-            raise InputError(
+            raise Contradiction(
                 f"A diary entry ends at {self.finished_at.isoformat()}, before it starts at "
                 f"{self.started_at.isoformat()}. Correct one of the two."
             )
@@ -143,12 +144,19 @@ class EntryPart(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+#: A name, and words of any length that a keeper may want to write.
+_Name = Annotated[str, StringConstraints(max_length=200, pattern=PLAIN_TEXT)]
+_Named = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=PLAIN_TEXT)]
+_Words = Annotated[str, StringConstraints(max_length=10_000, pattern=PLAIN_TEXT)]
+_WHEN = time_schema("today", "tomorrow", "yesterday", may_be_empty=True)
+
+
 class MaterialInput(EntryPart):
     """A material put out. Without an amount, that of the file's rate on this area is written, and marked."""
 
-    name: str = Field(min_length=1)
+    name: _Named
     amount: float | None = Field(default=None, gt=0, le=100_000)
-    unit: str = Field(default="", description="L, mL, kg or g; the material's own when left out.")
+    unit: _Name = Field(default="", description="L, mL, kg or g; the material's own when left out.")
 
 
 class Measured(EntryPart):
@@ -164,18 +172,26 @@ class Measured(EntryPart):
 class DiaryInput(EntryPart):
     """One piece of work as it is handed in. Times are texts as people write them: 07:30, yesterday 07:30, ISO 8601."""
 
-    job: str = Field(min_length=1)
-    surface: str = Field(min_length=1)
-    kind: str = Field(
+    job: _Named
+    surface: _Named
+    kind: _Name = Field(
         default="", description="Only for a job that the rules do not have: one of their kinds, or other."
     )
-    counts_as: str = Field(
+    counts_as: _Name = Field(
         default="",
         description="For such work: the job of the rules whose intervals it counts for, or nothing.",
     )
-    started: str = Field(default="", description="Left out: the job's usual length before its end.")
-    finished: str = Field(default="", description="Left out: the job's usual length after its start, or now.")
-    materials: tuple[MaterialInput, ...] = ()
+    started: str = Field(
+        default="",
+        description="Left out: the job's usual length before its end.",
+        json_schema_extra=_WHEN,
+    )
+    finished: str = Field(
+        default="",
+        description="Left out: the job's usual length after its start, or now.",
+        json_schema_extra=_WHEN,
+    )
+    materials: tuple[MaterialInput, ...] = Field(default=(), max_length=40)
     water_l: float | None = Field(default=None, ge=0, le=100_000)
     water_mm: float | None = Field(
         default=None,
@@ -186,17 +202,17 @@ class DiaryInput(EntryPart):
     area_m2: float | None = Field(
         default=None, gt=0, le=1_000_000, description="When not all of the surface."
     )
-    operator: str | None = Field(default=None, description="Left out: the keeper of the site file.")
-    licence: str | None = None
-    notes: str = ""
-    target: str = Field(default="", description="Weed, disease or purpose, for the spray record.")
+    operator: _Name | None = Field(default=None, description="Left out: the keeper of the site file.")
+    licence: _Name | None = None
+    notes: _Words = ""
+    target: _Words = Field(default="", description="Weed, disease or purpose, for the spray record.")
     cover_pct: float | None = Field(default=None, ge=0, le=100)
     tackifier: bool | None = None
-    grass: str = ""
+    grass: _Name = ""
     cut_height_mm: float | None = Field(default=None, gt=0, le=200)
     leaf_length_mm: float | None = Field(default=None, gt=0, le=500, description="Measured before the cut.")
     outcome: Literal["", "washed", "scorched", "held", "drifted", "no_effect"] = Field(
         default="", description="How it turned out, once that is seen."
     )
-    outcome_note: str = ""
+    outcome_note: _Words = ""
     measured: Measured = Measured()

@@ -14,8 +14,9 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 from typing_extensions import TypedDict
 
-from planner.errors import InputError
+from planner.errors import Contradiction
 from planner.site import require_aware
+from planner.terms import PLAIN_TEXT, time_schema
 
 #: What is measured in the air where the work is to be, and stands in for the forecast's figure.
 ON_THE_SPOT = ("wind_2m_kmh", "wind_dir_deg", "air_temp_c", "rel_humidity_pct")
@@ -106,11 +107,23 @@ def lacks(surface: str, figures: Mapping[str, float]) -> str:
 class ObservationInput(Figures):
     """A reading as it is handed in. With a job it asks for a verdict at that moment."""
 
-    surface: str = Field(default="", description="Left out: the whole site, for a gauge or the air.")
-    at: str = Field(default="", description="07:30, yesterday 07:30, ISO 8601. Left out: now.")
-    note: str = Field(default="", max_length=2000)
+    surface: str = Field(
+        default="",
+        max_length=200,
+        pattern=PLAIN_TEXT,
+        description="Left out: the whole site, for a gauge or the air.",
+    )
+    at: str = Field(
+        default="",
+        description="07:30, yesterday 07:30, ISO 8601. Left out: now.",
+        json_schema_extra=time_schema("today", "tomorrow", "yesterday", may_be_empty=True),
+    )
+    note: str = Field(default="", max_length=2000, pattern=PLAIN_TEXT)
     job: str = Field(
-        default="", description="A job to be judged with what was measured on the spot; it is not kept."
+        default="",
+        max_length=200,
+        pattern=PLAIN_TEXT,
+        description="A job to be judged with what was measured on the spot; it is not kept.",
     )
 
     @model_validator(mode="after")
@@ -137,7 +150,7 @@ class Observation:
     def __post_init__(self) -> None:
         require_aware(self.at, "the time of a reading")
         if fault := lacks(self.surface, self.figures):
-            raise InputError(f"{fault[0].upper()}{fault[1:]}.")
+            raise Contradiction(f"{fault[0].upper()}{fault[1:]}.")
 
     def figure(self, name: str) -> float | None:
         """The figure of that name; None when it was not read."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 
-from planner.errors import InputError
+from planner.errors import Contradiction, InputError
 from planner.mix import words
 from planner.mix.advice import calibration_advice, spray_advice
 from planner.mix.formulas import amount_for_area, loads_of, positive, volume_lha
@@ -86,10 +86,10 @@ def plan_mix(
         raise InputError(f"The job {job} names no material. Name at least one.")
     if isinstance(kit, Sprayer):
         if typed_kg is not None:
-            raise InputError(f"{kit.name} is a sprayer: give litres, not {typed_kg:g} kg.")
+            raise Contradiction(f"{kit.name} is a sprayer: give litres, not {typed_kg:g} kg.")
         return _spray(job, surface, materials, kit, typed_litres, on)
     if typed_litres is not None:
-        raise InputError(f"{kit.name} is a spreader: give kilograms, not {typed_litres:g} L.")
+        raise Contradiction(f"{kit.name} is a spreader: give kilograms, not {typed_litres:g} L.")
     return _spread(job, surface, materials, kit, typed_kg, on)
 
 
@@ -102,7 +102,7 @@ def _spray(
     on: date | None,
 ) -> MixPlan:
     if any(one.form == words.GRANULAR for one in materials):
-        raise InputError(f"{materials[0].name} is granular: spread it, a sprayer cannot.")
+        raise Contradiction(f"{materials[0].name} is granular: spread it, a sprayer cannot.")
     rate = volume_lha(sprayer.flow_lmin, sprayer.speed_kmh, sprayer.spacing_m)
     need = amount_for_area(rate, surface.area_m2)
     brings, not_known = _nutrients(materials)
@@ -148,7 +148,7 @@ def _spread(
     on: date | None,
 ) -> MixPlan:
     if len(materials) != 1 or materials[0].unit != "kg":
-        raise InputError(
+        raise Contradiction(
             f"{spreader.name} spreads one material measured in kg; given: "
             f"{', '.join(f'{one.name} ({one.unit})' for one in materials)}."
         )

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
-from planner.errors import InputError, NotThere, require_known
+from planner.errors import NotThere, require_known
 from planner.margin import EPS, STATES, State
 from planner.reports.rows import Head, Report
 from planner.reports.sentences import clause, held_against, roomier, sentence
@@ -78,7 +78,7 @@ def explain(
 ) -> Explanation:
     """Each need of a job at a start hour: figure, limits, verdict and source, and what would have to change.
 
-    NotKnown for a job or surface that is not judged here, InputError for an hour outside the forecast.
+    NotThere for a job or surface that is not judged here, or an hour outside the forecast.
     """
     found = _chosen(workings, job, surface)
     zone = ZoneInfo(report.site.timezone)
@@ -123,7 +123,7 @@ def _chosen(workings: Workings, job: str, surface: str | None) -> JobWorkings:
     require_known("surface", surface, sorted({one.surface for one in workings.jobs}))
     here = [one.surface for one in mine]
     if surface not in here:
-        raise InputError(
+        raise NotThere(
             f"{mine[0].label} is not done on {surface}, only on {', '.join(here)}. Name it under [[wanted]], or "
             f"under surfaces of [jobs.{job}]."
         )

@@ -9,25 +9,9 @@ from fastapi import Request, Response
 from fastapi.routing import APIRoute
 
 from planner.errors import InputError, NotKnown
-from planner.terms import WEEKDAYS
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
-
-
-#: A time of day as `read_time` reads it, for the description of the service.
-CLOCK = r"^((today|tomorrow|mon|tue|wed|thu|fri|sat|sun) )?([01]?[0-9]|2[0-3]):[0-5][0-9]$"
-
-
-def day_schema(*words: str) -> dict[str, Any]:
-    """A day as people write it, for the description of the service: these words, a weekday or a date."""
-    return {
-        "anyOf": [
-            {"type": "string", "enum": ["", *words, *WEEKDAYS]},
-            {"type": "string", "format": "date", "pattern": "^(19|2[0-9])"},
-            {"type": "null"},
-        ]
-    }
 
 
 class HeadAsGet:
@@ -57,10 +41,14 @@ class UnknownParameter(NotKnown):
     """A query parameter that the address does not have: the nearest is named."""
 
 
+class Repeated(InputError):
+    """A parameter of one value that is given more than once."""
+
+
 class StrictRoute(APIRoute):
     """A route, if it is described, that refuses a parameter that nobody reads, or one value given twice.
 
-    Raises UnknownParameter and InputError. Not a dependency: that would cost a read a fifth of its speed.
+    Raises UnknownParameter and Repeated. Not a dependency: that would cost a read a fifth of its speed.
     """
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
@@ -84,7 +72,7 @@ def _refuse(request: Request, known: Sequence[str], lists: Collection[str]) -> N
         if name not in known:
             raise UnknownParameter("parameter", name, known)
         if name not in lists and len(request.query_params.getlist(name)) > 1:
-            raise InputError(f"{name} is given more than once: give it one value.")
+            raise Repeated(f"{name} is given more than once: give it one value.")
 
 
 def path_here(scope: Scope) -> str:

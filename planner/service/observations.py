@@ -18,7 +18,7 @@ from planner.service.asked import StrictRoute
 from planner.service.cache import item, send
 from planner.service.context import Context
 from planner.service.routes import JSON
-from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Why
+from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Name, Why, body_of
 
 
 class Observations(TypedDict):
@@ -39,12 +39,7 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
         responses=WRITE_REFUSALS,
         summary="Tell water given, or what was measured; with a job, its verdict at that moment",
         response_model=record_reading.ObservationAnswer,
-        openapi_extra={
-            "requestBody": {
-                "content": {JSON: {"schema": ObservationInput.model_json_schema()}},
-                "required": True,
-            }
-        },
+        openapi_extra=body_of(ObservationInput),
     )
     def tell(
         fields: Annotated[dict[str, object], Body()], later: BackgroundTasks, key: Key = None
@@ -80,7 +75,7 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
         request: Request,
         since: Day = None,
         until: Day = None,
-        surface: str | None = None,
+        surface: Name = None,
         withdrawn: bool = False,
     ) -> Response:
         now, zone = context.clock(), context.config().site.zone

@@ -19,7 +19,7 @@ from planner.outputs.metrics import METRICS, metrics
 from planner.page import edition
 from planner.reports.rows import Report
 from planner.reports.sentences import read_day
-from planner.service.asked import StrictRoute, path_here
+from planner.service.asked import StrictRoute, UnknownParameter, path_here
 from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
 from planner.service.routes import may_answer
@@ -157,7 +157,9 @@ def events(cache: ReportCache) -> APIRouter:
     router = APIRouter(prefix="/api/v1", tags=["reads"])
     streams: set[int] = set()
 
-    def has_room() -> None:
+    def has_room(request: Request) -> None:
+        for name in request.query_params:
+            raise UnknownParameter("parameter", name, ())
         if len(streams) >= MOST_OPEN:
             raise HTTPException(503, f"{MOST_OPEN} pages listen already. Close some, or read without.")
 
@@ -165,6 +167,7 @@ def events(cache: ReportCache) -> APIRouter:
         "/events",
         summary="Server-sent events: one when there is something new to read",
         response_class=EventSourceResponse,
+        responses={code: answer for code, answer in may_answer().items() if code in (405, 422, 503)},
         dependencies=[Depends(has_room)],
     )
     async def stream() -> AsyncIterator[ServerSentEvent]:

@@ -12,8 +12,8 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from planner.errors import ForecastError, InputError, NoPassYet, NotCounted, NotThere, PlannerError
-from planner.service.asked import UnknownParameter, path_here
+from planner.errors import Contradiction, ForecastError, InputError, NoPassYet, NotThere, PlannerError
+from planner.service.asked import Repeated, UnknownParameter, path_here
 from planner.store.records import KeyReused
 
 PROBLEM = "application/problem+json"
@@ -49,14 +49,12 @@ def as_problem(says: str) -> dict[str, Any]:
 
 def status_of(error: PlannerError) -> int:
     """The HTTP status of one of our errors."""
-    if isinstance(error, UnknownParameter):
-        return 400
+    if isinstance(error, (UnknownParameter, Repeated)):
+        return 422
     if isinstance(error, NotThere):
         return 404
-    if isinstance(error, KeyReused):
+    if isinstance(error, (KeyReused, Contradiction)):
         return 409
-    if isinstance(error, NotCounted):
-        return 422
     if isinstance(error, InputError):
         return 400
     if isinstance(error, (NoPassYet, ForecastError)):

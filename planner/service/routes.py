@@ -18,9 +18,10 @@ from planner.reports.explain import explain as explain_hour
 from planner.reports.now import FIXED_KEYS
 from planner.reports.now import now as flat_now
 from planner.reports.sentences import read_day, read_time
-from planner.service.asked import CLOCK, StrictRoute, day_schema
+from planner.service.asked import StrictRoute
 from planner.service.cache import Draw, ReportCache, send
 from planner.service.problems import as_problem
+from planner.terms import day_schema, time_schema
 
 JSON = "application/json"
 CSV = "text/csv; charset=utf-8"
@@ -42,10 +43,11 @@ Responses = dict[int | str, dict[str, Any]]
 
 _SAYS = {
     304: "Not changed since the ETag sent in If-None-Match",
-    400: "A value that cannot be read, or a parameter that the address does not have",
+    400: "A value that cannot be read",
     404: "No such job, surface or day; the known ones are listed",
     405: "Only what Allow names",
-    422: "A parameter is missing or of the wrong sort",
+    409: "What is asked goes against itself, or against the site's files",
+    422: "A parameter is missing, of the wrong sort, or one that the address does not have",
     503: "No pass is made yet",
 }
 
@@ -115,7 +117,7 @@ WHOLE: tuple[tuple[str, str, dict[str, object], Draw], ...] = (
 def may_answer(*codes: int, **more: dict[str, Any]) -> Responses:
     """What a route may answer beside its own 200, for the description of the service."""
     responses: Responses = {304: {"description": _SAYS[304]}}
-    for code in sorted({400, 405, *codes, 503}):
+    for code in sorted({400, 405, 422, *codes, 503}):
         responses[code] = as_problem(_SAYS[code])
     return responses | {200: more} if more else responses
 
@@ -238,9 +240,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
             str,
             Query(
                 description="07:30, tomorrow 07:30, or ISO 8601.",
-                json_schema_extra={
-                    "anyOf": [{"type": "string", "pattern": CLOCK}, {"type": "string", "format": "date-time"}]
-                },
+                json_schema_extra=time_schema("today", "tomorrow"),
                 examples=["tomorrow 07:30"],
             ),
         ],

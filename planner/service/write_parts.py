@@ -5,14 +5,45 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import Header, Query
+from pydantic import BaseModel
 
-from planner.service.asked import day_schema
 from planner.service.problems import as_problem
+from planner.terms import PLAIN_TEXT, day_schema
+
+JSON = "application/json"
+
+
+def body_of(form: type[BaseModel], *, whole: bool = True) -> dict[str, Any]:
+    """The body as the description of the service has it: the action that takes it reads it, and says more of what
+    is wrong. Not `whole`: of an entry some fields.
+    """
+    schema = form.model_json_schema()
+    parts = schema.pop("$defs", {})
+    if not whole:
+        del schema["required"]
+    # Parts stand where they are used: an address within the schema would be read as one within the document.
+    found = _with_parts(schema, parts)
+    return {"requestBody": {"content": {JSON: {"schema": found}}, "required": True}}
+
+
+def _with_parts(schema: Any, parts: dict[str, Any]) -> Any:
+    if isinstance(schema, dict):
+        if "$ref" in schema:
+            return _with_parts(parts[schema["$ref"].rpartition("/")[2]], parts)
+        return {name: _with_parts(part, parts) for name, part in schema.items()}
+    return [_with_parts(part, parts) for part in schema] if isinstance(schema, list) else schema
+
 
 Key = Annotated[
     str | None,
-    Header(alias="Idempotency-Key", description="A UUID; the same write sent again under it is done once."),
+    Header(
+        alias="Idempotency-Key",
+        description="A UUID; the same write sent again under it is done once.",
+        # The null that the type brings would be sent as the word.
+        json_schema_extra={"anyOf": [{"type": "string", "format": "uuid"}]},
+    ),
 ]
+Name = Annotated[str | None, Query(pattern=PLAIN_TEXT, max_length=200)]
 Day = Annotated[
     str | None,
     Query(
@@ -35,7 +66,8 @@ _SAYS = {
     403: "Nothing can be written: the service has no token",
     404: "No such entry, job, surface or material; the known ones are listed",
     405: "Only what Allow names",
-    409: "The same key was sent with another text, or it is withdrawn already",
+    409: "It goes against itself, the site's files or the record: the same key sent with another text, an entry "
+    "that is withdrawn, work still to come",
     422: "A field is missing or of the wrong sort",
     503: "The store or the forecast is not there now",
 }

@@ -18,7 +18,7 @@ from planner.actions.mix_plan import MixAnswer, Stock, stock_of, tank_mix, with_
 from planner.actions.told import day_start, plain_text
 from planner.diary.entry import DiaryInput, StoredEntry
 from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entry_row, flat_row, spray_records
-from planner.errors import NoPassYet
+from planner.errors import NoPassYet, NotThere
 from planner.reports.answers import csv_of, encode
 from planner.service.asked import StrictRoute
 from planner.service.cache import item, send
@@ -26,14 +26,11 @@ from planner.service.context import Context, background, is_loopback
 from planner.service.observations import observations
 from planner.service.problems import OutboxAnswer, OutboxRow
 from planner.service.routes import CSV, JSON, may_answer
-from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Why
+from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Name, Why, body_of
+from planner.terms import PLAIN_TEXT
 
-Reason = Annotated[str, Query(max_length=2000, description="Why it is changed.")]
+Reason = Annotated[str, Query(max_length=2000, pattern=PLAIN_TEXT, description="Why it is changed.")]
 Fields = Annotated[dict[str, object], Body(description="The entry; see docs/diary.md.")]
-
-
-#: The body as the description has it; it is read by the diary itself, which says more of what is wrong.
-_ENTRY = {"requestBody": {"content": {JSON: {"schema": DiaryInput.model_json_schema()}}, "required": True}}
 
 
 class Entries(TypedDict):
@@ -80,7 +77,7 @@ def writes(context: Context) -> APIRouter:
         responses=WRITE_REFUSALS,
         summary="Write down work that was done",
         response_model=EntryRow,
-        openapi_extra=_ENTRY,
+        openapi_extra=body_of(DiaryInput),
     )
     def add(request: Request, fields: Fields, later: BackgroundTasks, key: Key = None) -> Response:
         stored = record_work.add(fields, context.config(), context.store(), context.clock(), key=key)
@@ -94,7 +91,7 @@ def writes(context: Context) -> APIRouter:
         responses=WRITE_REFUSALS,
         summary="Write an entry anew; the old text stays",
         response_model=EntryRow,
-        openapi_extra=_ENTRY,
+        openapi_extra=body_of(DiaryInput),
     )
     @router.patch(
         "/diary/{uuid}",
@@ -103,6 +100,7 @@ def writes(context: Context) -> APIRouter:
         responses=WRITE_REFUSALS,
         summary="Change some fields; the old text stays",
         response_model=EntryRow,
+        openapi_extra=body_of(DiaryInput, whole=False),
     )
     def change(
         uuid: str,
@@ -168,8 +166,8 @@ def writes(context: Context) -> APIRouter:
         request: Request,
         since: Day = None,
         until: Day = None,
-        job: str | None = None,
-        surface: str | None = None,
+        job: Name = None,
+        surface: Name = None,
         withdrawn: bool = False,
         format: Literal["json", "csv"] = "json",
     ) -> Response:
@@ -185,7 +183,7 @@ def writes(context: Context) -> APIRouter:
         summary="The spray record; missing fields named",
         response_model=SprayRecords,
     )
-    def sheet(request: Request, since: Day = None, until: Day = None, surface: str | None = None) -> Response:
+    def sheet(request: Request, since: Day = None, until: Day = None, surface: Name = None) -> Response:
         site = context.config().site
         rows = [one for one in found(since, until, None, surface, False) if belongs_on_record(one.entry)]
         return send(request, item(JSON, encode({"sheets": spray_records(rows, site.name, site.zone)})))
@@ -197,9 +195,18 @@ def writes(context: Context) -> APIRouter:
         summary="One entry with its history",
         response_model=EntryHistory,
     )
-    def history(request: Request, uuid: str) -> Response:
-        zone = context.config().site.zone
-        *before, last = (entry_row(one, zone) for one in context.store().history(uuid))
+    def history(
+        request: Request,
+        uuid: str,
+        withdrawn: Annotated[bool, Query(description="One that was withdrawn, too.")] = False,
+    ) -> Response:
+        zone, rows = context.config().site.zone, context.store().history(uuid)
+        if rows[-1].withdrawn and not withdrawn:
+            raise NotThere(
+                f"The diary entry {uuid} was withdrawn ({rows[-1].reason}). It stays on record: read it with "
+                "withdrawn=true."
+            )
+        *before, last = (entry_row(one, zone) for one in rows)
         return send(request, item(JSON, encode({**last, "history": before})))
 
     @router.get(
@@ -207,7 +214,7 @@ def writes(context: Context) -> APIRouter:
         tags=["reads"],
         summary="Tank and hopper amounts for a job",
         response_model=MixAnswer,
-        responses=may_answer(404, 422),
+        responses=may_answer(404, 409),
     )
     def mix_plan(
         request: Request,

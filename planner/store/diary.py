@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, and_, func, insert, select
 
 from planner.diary.entry import Entry, StoredEntry
-from planner.errors import InputError, NotKnown
+from planner.errors import Contradiction, InputError, NotKnown
 from planner.store.engine import Database, one_at_a_time
 from planner.store.records import KeyReused, document_text, epoch_s, key_of, moment
 from planner.store.tables import entries
@@ -41,7 +41,7 @@ class Diary(Database):
                 return _same(known, known.uuid == uuid.lower() and known.revision > 1, entry, key)
             last = self._revisions(connection, uuid)[-1]
             if last.withdrawn:
-                raise InputError(
+                raise Contradiction(
                     f"The diary entry {uuid} was withdrawn on {last.written_at.isoformat()} ({last.reason}). "
                     "Add a new entry instead."
                 )

@@ -66,6 +66,11 @@ def test_written_read_changed_and_withdrawn(http):
     assert http.delete(f"{place}?reason=twice", headers=BEARER).json()["withdrawn"]
     assert http.get("/api/v1/diary").json() == {"entries": []}
     assert len(http.get("/api/v1/diary?withdrawn=true").json()["entries"]) == 1
+    assert http.get(place).status_code == 404
+    gone = http.get(f"{place}?withdrawn=true").json()
+    assert (gone["withdrawn"], gone["reason"], len(gone["history"])) == (True, "twice", 3)
+    late = http.patch(f"{place}?reason=late", json={"notes": "x"}, headers=BEARER)
+    assert (late.status_code, "was withdrawn" in late.json()["detail"]) == (409, True)
     assert http.get("/api/v1/diary?format=csv&withdrawn=true").headers["content-type"].startswith("text/csv")
 
 
@@ -106,15 +111,19 @@ def test_from_another_machine_the_diary_is_read_with_the_token_only():
 @pytest.mark.parametrize(
     ("body", "status", "says"),
     [
-        ({**MOW, "job": "mow_gren"}, 400, "mow_green"),
+        ({**MOW, "job": "mow_gren"}, 404, "mow_green"),
         ({**MOW, "surface": "moon"}, 404, "no surface"),
-        ({**MOW, "job": "seaweed", "kind": "nonsense"}, 422, "Known: aerating"),
-        ({**MOW, "job": "seaweed", "kind": "spraying"}, 422, "foliar_feed"),
+        ({**MOW, "job": "seaweed", "kind": "nonsense"}, 409, "Known: aerating"),
+        ({**MOW, "job": "seaweed", "kind": "spraying"}, 409, "foliar_feed"),
         ({**MOW, "colour": "green"}, 400, "not a field"),
         ({**MOW, "water_l": -1}, 400, "water_l"),
         ({**MOW, "notes": "\x00"}, 400, "a sign that is none"),
         ({**MOW, "target": "\ud800"}, 400, "a sign that is none"),
         ({**MOW, "started": "later"}, 400, "not a time"),
+        ({**MOW, "started": "tomorrow 04:00", "finished": ""}, 409, "still to come"),
+        ({**MOW, "finished": "03:00"}, 409, "before it starts"),
+        ({**MOW, "notes": "x" * 10_001}, 400, "notes"),
+        ({**MOW, "materials": [{"name": "urea"}] * 41}, 400, "materials"),
         ([MOW], 422, ""),
         ({}, 400, "job"),
     ],
@@ -182,12 +191,12 @@ def test_a_reading_needs_the_token_renews_the_pass_and_tells_faults():
         assert renewed == []
         assert opened.post("/api/v1/observations", json=water, headers=BEARER).status_code == 201
         assert renewed == [1]
-        for wrong, says in (
-            ({"water_mm": 4}, "one surface"),
-            ({"watermm": 4}, "water_mm"),
-            ({}, "no figure"),
+        for wrong, status, says in (
+            ({"water_mm": 4}, 409, "one surface"),
+            ({"watermm": 4}, 400, "water_mm"),
+            ({}, 409, "no figure"),
         ):
             answer = opened.post("/api/v1/observations", json=wrong, headers=BEARER)
-            assert (answer.status_code, says in answer.json()["detail"]) == (400, True), answer.text
+            assert (answer.status_code, says in answer.json()["detail"]) == (status, True), answer.text
     for opened in client(host="192.0.2.7"):
         assert opened.get("/api/v1/observations").status_code == 401

@@ -92,3 +92,9 @@ def test_too_many_listeners_are_told_so(address: str, monkeypatch: pytest.Monkey
         refused = client.get(f"{address}/api/v1/events")
         assert refused.status_code == 503
         assert refused.headers["content-type"] == "application/problem+json"
+
+
+def test_a_parameter_is_refused_since_there_is_none(address: str) -> None:
+    found = httpx.get(f"{address}/api/v1/events?job=mowing", timeout=60)
+    assert found.status_code == 422
+    assert 'no parameter "job"' in found.json()["detail"]

@@ -118,7 +118,7 @@ def test_explain_tells_every_need(client: TestClient) -> None:
         ("/api/v1/explain?job=foliar_feed&time=noon", 400, '"noon" is not a time'),
         ("/api/v1/explain?job=foliar_feed&time=2031-01-01T00:00Z", 404, "outside the hours"),
         ("/api/v1/explain?job=foliar_feed&time=25:99", 400, "is not a time"),
-        ("/api/v1/explain?job=mow_green&time=09:00&surface=collar", 400, "is not done on collar"),
+        ("/api/v1/explain?job=mow_green&time=09:00&surface=collar", 404, "is not done on collar"),
         ("/api/v1/nothing", 404, "Not Found"),
         ("/day/2026-06-30", 404, "2026-06-30"),
         ("/day/never", 400, "is not a day"),
@@ -209,12 +209,12 @@ def test_windows_and_calendar_are_of_every_job_or_of_the_keepers(client, report)
 
 def test_a_parameter_that_nobody_reads_is_refused_with_the_nearest_name(client: TestClient) -> None:
     found = client.get("/api/v1/windows?jobb=spraying")
-    assert found.status_code == 400
+    assert found.status_code == 422
     assert 'no parameter "jobb". Did you mean "job"?' in found.json()["detail"]
-    assert client.get("/api/v1/now?x=1").status_code == 400
-    assert client.get("/calendar.ics?jobs=1").status_code == 400
+    assert client.get("/api/v1/now?x=1").status_code == 422
+    assert client.get("/calendar.ics?jobs=1").status_code == 422
     twice = client.get("/api/v1/windows?job=spraying&job=mowing")
-    assert twice.status_code == 400
+    assert twice.status_code == 422
     assert "more than once" in twice.json()["detail"]
 
 
