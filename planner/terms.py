@@ -48,6 +48,9 @@ def time_schema(*words: str, may_be_empty: bool = False) -> dict[str, Any]:
     return {"anyOf": [*found, {"type": "string", "const": ""}] if may_be_empty else found}
 
 
+#: How the packages of the extras are installed: from the lock, never by a name that a registry may give to another.
+EXTRAS_COMMAND = "pip install --require-hashes -r .requirements-extras.lock"
+
 #: The five states of an hour or window as people read them.
 STATE_WORDS = {
     "steady": "with room",

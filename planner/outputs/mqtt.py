@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from planner.outputs.base import Message, OutputFailed, OutputUnsure
+from planner.terms import EXTRAS_COMMAND
 
 if TYPE_CHECKING:
     import aiomqtt
@@ -38,7 +39,7 @@ class Broker:
             import aiomqtt
         except ModuleNotFoundError as error:
             raise OutputFailed(
-                'The aiomqtt package is not installed. Install it with: pip install "haysel[mqtt]".'
+                f"The aiomqtt package is not installed. Install it with: {EXTRAS_COMMAND}"
             ) from error
         return aiomqtt.Client(
             self.host,

@@ -10,6 +10,7 @@ from types import ModuleType
 
 from planner.errors import InputError
 from planner.outputs.base import Message, OutputFailed, OutputUnsure
+from planner.terms import EXTRAS_COMMAND
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,5 +104,5 @@ def _package() -> ModuleType:
         return import_module("apprise")
     except ModuleNotFoundError as error:
         raise OutputFailed(
-            'The apprise package is not installed. Install it with: pip install "haysel[notify]".'
+            f"The apprise package is not installed. Install it with: {EXTRAS_COMMAND}"
         ) from error

@@ -18,6 +18,7 @@ from sqlalchemy.pool import QueuePool
 from planner.errors import InputError
 from planner.store.records import StoreError, sqlite_file, store_error
 from planner.store.tables import HEAD
+from planner.terms import EXTRAS_COMMAND
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -61,7 +62,7 @@ def connect(url: URL) -> Engine:
     except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise StoreError(
             f"The store {url.render_as_string()} needs the psycopg package, which is not installed. "
-            'Install it with: pip install "haysel[postgres]".'
+            f"Install it with: {EXTRAS_COMMAND}"
         ) from error
 
 

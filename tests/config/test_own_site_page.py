@@ -35,7 +35,7 @@ def test_its_commands_are_those_of_the_readme_and_of_the_program():
     shell = re.findall(r"```sh\n(.*?)```", PAGE, re.DOTALL)[0]
     install = shell.splitlines()[0]
     assert (ROOT / "README.md").read_text(encoding="utf-8").count(install) == 1
-    assert {name for name in re.findall(r"haysel ([a-z]+)", PAGE)} <= set(COMMANDS)
+    assert set(re.findall(r"haysel ([a-z]+)", PAGE)) <= set(COMMANDS)
 
 
 def test_the_least_file_holds_and_nothing_can_be_left_out_of_it(folder):

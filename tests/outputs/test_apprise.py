@@ -53,5 +53,5 @@ def test_what_the_package_cannot_do_is_a_failure(monkeypatch: pytest.MonkeyPatch
 
 def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "apprise", None)
-    with pytest.raises(OutputFailed, match=r"haysel\[notify\]"):
+    with pytest.raises(OutputFailed, match=r"-r \.requirements-extras\.lock"):
         AppriseOutput(url="json://127.0.0.1").send(FROST)
