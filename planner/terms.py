@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -82,3 +82,8 @@ def short_time(moment: datetime, zone: ZoneInfo) -> str:
     """A moment as it is said where the day must be told: `Sat 9 May 14:00`, on the clock of the zone."""
     local = moment.astimezone(zone)
     return f"{short_date(local.date())} {local:%H:%M}"
+
+
+def in_utc(moment: datetime) -> str:
+    """A moment of the record, where it is written as text: ISO 8601 in UTC with a Z."""
+    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")

@@ -31,6 +31,7 @@ from planner.diary.showing import weather_at
 from planner.errors import Contradiction, NotCounted, NotKnown, NotThere
 from planner.reports.sentences import read_time
 from planner.store.forecasts import KeptForecast
+from planner.terms import in_utc
 
 if TYPE_CHECKING:
     from planner.store.store import Store
@@ -204,7 +205,7 @@ def _forecast_figures(kept: KeptForecast, entry: Entry, config: Config) -> Forec
     figures = weather_at(weather, config.site, entry.started_at, entry.finished_at)
     if figures is None or figures["air_temp_c"] is None:
         return None
-    return {**figures, "provider": kept.provider, "fetched_at": kept.fetched_at.isoformat()}
+    return {**figures, "provider": kept.provider, "fetched_at": in_utc(kept.fetched_at)}
 
 
 #: A reading on the spot is weather of work that began within this time after it.

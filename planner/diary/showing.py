@@ -22,6 +22,7 @@ from planner.diary.entry import (
 from planner.indices import INDEX
 from planner.indices.quantities import Quantities
 from planner.site import Site
+from planner.terms import in_utc
 from planner.weather import Array, HourlyWeather
 
 MEASURED = "measured"
@@ -201,7 +202,7 @@ def weather_at(weather: HourlyWeather, site: Site, begin: datetime, end: datetim
         return None
     sky = Quantities(weather, site, INDEX, now=begin)
     hours = slice(max(first, 0), last + 1)
-    hour = weather.time(hours.start).astimezone(UTC).isoformat()
+    hour = in_utc(weather.time(hours.start))
     figures = {name: _of_hours(name, sky[name][:, hours]) for name in FIGURES}
     return cast(ForecastFigures, {"source": NOT_MEASURED, "hour": hour, **figures})
 

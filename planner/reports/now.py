@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from msgspec import Struct
@@ -41,15 +41,21 @@ class _Next(Struct, frozen=True, kw_only=True):
 def now(report: Report) -> Now:
     """The report as it reads at its moment, on one level."""
     forecast, stale = report.forecast, report.forecast.stale
+    zone = ZoneInfo(report.site.timezone)
+
+    def on_site(moment: datetime | None) -> str | None:
+        """ISO 8601 on the site's clock, as every other time of the object."""
+        return None if moment is None else moment.astimezone(zone).isoformat()
+
     placed, any_job = _placed_due_or_wanted(report), _soonest(report, report.windows)
     flat: Now = {
         "site": report.site.name,
-        "made_at": _utc(report.made_at),
-        "issued_at": None if forecast.issued_at is None else _utc(forecast.issued_at),
-        "fetched_at": None if forecast.fetched_at is None else _utc(forecast.fetched_at),
+        "made_at": on_site(report.made_at),
+        "issued_at": on_site(forecast.issued_at),
+        "fetched_at": on_site(forecast.fetched_at),
         "forecast_age_h": forecast.age_h,
         "stale": stale,
-        "stale_at": _utc(forecast.stale_at),
+        "stale_at": on_site(forecast.stale_at),
         "provider": forecast.provider,
         "credit": forecast.credit,
         "headline": headline(report),
@@ -62,7 +68,7 @@ def now(report: Report) -> Now:
         flat |= _wanted_keys(row, report)
     flat |= _warning_keys(report)
     flat |= _today_keys(report)
-    flat["next_pass_by"] = _utc(forecast.stale_at)
+    flat["next_pass_by"] = on_site(forecast.stale_at)
     sprays = (row.job for row in report.ribbons if row.kind == SPRAYING)
     flat["spray_caution"] = shared_caution(report, sprays) or BESIDE_A_SPRAY
     coming = placed(None)
@@ -219,11 +225,6 @@ def _today_keys(report: Report) -> Now:
         "today_soil_temp_c": of_first(lambda row: row.soil_temp_c),
         "today_rain_wash_risk": round(max(risks), 3) if risks else None,
     }
-
-
-def _utc(moment: datetime) -> str:
-    """ISO 8601 in UTC with a Z."""
-    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 #: Keys that are never missing; every wanted job adds its own.

@@ -30,8 +30,13 @@ _DAY = tuple(field.name for field in fields(DayFigures))
 
 def day_rows(assessment: Assessment) -> tuple[DayRow, ...]:
     """Indices per local day and surface, day by day."""
+    zone = assessment.plan.conditions.site.zone
     rows = [
-        DayRow(surface=surface, **{name: getattr(day, name) for name in _DAY} | {"date": f"{day.date}"})
+        DayRow(
+            surface=surface,
+            **{name: getattr(day, name) for name in _DAY}
+            | {"date": f"{day.date}", "off_frost_at": day.off_frost_at and day.off_frost_at.astimezone(zone)},
+        )
         for surface, days in assessment.days.items()
         for day in days
     ]

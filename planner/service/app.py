@@ -18,6 +18,7 @@ from planner.service.pages import events, pages
 from planner.service.passes import PassRunner, make_scheduler
 from planner.service.problems import Health
 from planner.service.routes import describe, reads
+from planner.terms import in_utc
 
 #: How often the service looks whether its config has changed.
 LOOK_EVERY_S = 5.0
@@ -91,7 +92,7 @@ def _health(cache: ReportCache, now: datetime, passes: PassRunner | None, every_
     age = None if cache.made_at is None else now - cache.made_at
     return Health(
         healthy=age is not None and (passes is None or age <= limit),
-        last_good_pass=None if cache.made_at is None else cache.made_at.isoformat(),
+        last_good_pass=None if cache.made_at is None else in_utc(cache.made_at),
         age_minutes=None if age is None else round(age / timedelta(minutes=1), 1),
         unhealthy_after_minutes=limit / timedelta(minutes=1),
         forecast_stale=cache.stale_at is not None and now >= cache.stale_at,

@@ -116,7 +116,7 @@ def _of_night(
             "air_min_c": round(screen_min, 1),
             "ground_frost_chance": round(chance, 2),
             "air_frost_chance": None if air_chance is None else round(air_chance, 2),
-            "off_frost_at": off.isoformat() if off is not None else None,
+            "off_frost_at": off.astimezone(zone).isoformat() if off is not None else None,
             "hoar": None if hoar is None else "likely" if hoar else "unlikely",
         },
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import cache as kept
 from typing import Any
@@ -202,3 +203,31 @@ def test_a_schema_refuses_an_answer_that_is_spoilt(client: TestClient) -> None:
     answer["windows"][0]["start"] = 7
     del answer["windows"][1]["state"]
     assert len(list(_validator(schema).iter_errors(answer))) == 2
+
+
+#: What the machine does stands in UTC; all else, the keeper's time, on the site's clock.
+IN_UTC = {
+    *("made_at", "as_of", "issued_at", "fetched_at", "stale_at", "until", "written_at", "last_good_pass"),
+    "hour",
+}
+
+
+def _times(answer: object, name: str = "") -> Iterator[tuple[str, str]]:
+    """Every text that is a moment, with the key it stands under."""
+    if isinstance(answer, dict):
+        for key, value in answer.items():
+            yield from _times(value, key)
+    elif isinstance(answer, list):
+        for value in answer:
+            yield from _times(value, name)
+    elif isinstance(answer, str) and re.match(r"\d{4}-\d\d-\d\dT", answer):
+        yield name, answer
+
+
+@pytest.mark.parametrize("path", sorted(set(ASKED) - {"/calendar.ics", "/metrics"}))
+def test_times_are_written_in_one_style(client: TestClient, path: str) -> None:
+    """On the site's clock, and in UTC with a Z where the machine's own acts are told and for the rows of hours;
+    the flat object has no other than the site's."""
+    machine = set() if path == "/api/v1/now" else IN_UTC | ({"time"} if path == "/api/v1/hours" else set())
+    for name, text in _times(client.get(f"{path}{ASKED[path][0]}").json()):
+        assert text.endswith("Z" if name in machine else "+01:00"), (name, text)
