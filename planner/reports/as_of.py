@@ -30,6 +30,7 @@ from planner.reports.rows import (
 )
 from planner.reports.surface_rows import A_DAY, DueRow, SeedRow, state_of_due
 from planner.terms import short_date
+from planner.warnings.nights import turned
 
 _HOUR = timedelta(hours=1)
 #: A start is still in time within this second.
@@ -58,12 +59,11 @@ def as_of(report: Report, now: datetime) -> Report:
         forecast=forecast_as_of(report.forecast, now),
         windows=windows,
         barred=_barred(report, windows, now),
-        warnings=tuple(
-            replace(row, lead_h=round((row.begins - now) / _HOUR, 1))
-            for row in report.warnings
-            if not _is_over(row, now)
+        warnings=tuple(_warning(row, report, now) for row in report.warnings if not _is_over(row, now)),
+        ended=(
+            *(replace(row, says=_turned(row.says, report, now)) for row in report.ended),
+            *(_ended(_warning(row, report, now)) for row in report.warnings if _is_over(row, now)),
         ),
-        ended=(*report.ended, *(_ended(row) for row in report.warnings if _is_over(row, now))),
         days=tuple(row for row in report.days if row.date >= today),
         hours=_hours(report.hours, now),
         ribbons=tuple(
@@ -114,6 +114,20 @@ def forecast_as_of(forecast: ForecastRow, now: datetime) -> ForecastRow:
     since = forecast.issued_at or forecast.fetched_at
     age_h = forecast.age_h if since is None else round(max(0.0, (now - since) / _HOUR), 2)
     return replace(forecast, age_h=age_h, stale=forecast.stale or now >= forecast.stale_at)
+
+
+def _warning(row: WarningRow, report: Report, now: datetime) -> WarningRow:
+    """A warning told for a day that has become another one, and so much nearer."""
+    return replace(
+        row,
+        lead_h=round((row.begins - now) / _HOUR, 1),
+        says=_turned(row.says, report, now),
+        advice=tuple(_turned(text, report, now) for text in row.advice),
+    )
+
+
+def _turned(text: str, report: Report, now: datetime) -> str:
+    return turned(text, report.as_of, now, ZoneInfo(report.site.timezone))
 
 
 def _is_over(row: WarningRow, now: datetime) -> bool:

@@ -285,3 +285,34 @@ def test_what_ends_within_an_hour_ends_a_report_there() -> None:
     assert [(row.id, row.says) for row in over.ended] == [
         (warning.id, f"Its time has passed: {warning.says}")
     ]
+
+
+@pytest.mark.parametrize(("day", "hours"), DAYS)
+def test_a_warning_is_told_for_the_day_it_is_read_on(day: date, hours: int) -> None:
+    """A frost of `tomorrow night` is one of `tonight` from the site's midnight on, however long the day is."""
+    begins, ends = _day_s(day)
+    second = timedelta(seconds=1)
+    row = replace(
+        demo().warnings[0],
+        begins=ends + timedelta(hours=27),
+        ends=ends + timedelta(hours=33),
+        says="Ground frost likely tomorrow night: grass near 0 °C. Water it tomorrow 06:00–08:00.",
+        advice=("Keep off this morning, not today.",),
+    )
+    far = replace(row, id="far", says="Ground frost possible in the night to {}: grass near 1 °C.")
+    after = (day + timedelta(days=3)).strftime("%a %-d %b")
+    far = replace(far, says=far.says.format(after))
+    report = bare(begins + timedelta(hours=6), warnings=(row, far))
+    same = as_of(report, ends - second)
+    assert [one.says for one in same.warnings] == [row.says, far.says]
+    next_day = as_of(report, ends)
+    assert next_day.warnings[0].says == (
+        "Ground frost likely tonight: grass near 0 °C. Water it today 06:00–08:00."
+    )
+    was = day.strftime("%a %-d %b")
+    assert next_day.warnings[0].advice == (f"Keep off in the night to {was}, not {was}.",)
+    assert next_day.warnings[1].says == "Ground frost possible tomorrow night: grass near 1 °C."
+    over = as_of(report, ends + timedelta(hours=34))
+    assert [one.id for one in over.ended][-2:] == [row.id, "far"]
+    assert "Ground frost likely this morning" in over.ended[-2].says
+    assert as_of(next_day, ends + timedelta(hours=34)).ended == over.ended
