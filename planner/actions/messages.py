@@ -20,7 +20,7 @@ from planner.rules.clock import clock_minutes
 from planner.store.records import KeptWarning, Outgoing
 from planner.terms import short_date
 from planner.warnings.base import LEVELS
-from planner.warnings.life import EASED_WORD, OVER_WORD, News, WarningState, body, title
+from planner.warnings.life import EASED_WORD, OVER, OVER_WORD, News, WarningState, body, title
 
 if TYPE_CHECKING:
     from planner.store.store import Store
@@ -109,6 +109,19 @@ def morning_message(report: Report, config: Config, now: datetime) -> tuple[Outg
         made_at=now,
     )
     return message.for_outputs([part.called for part in config.outputs], now)
+
+
+def standing_messages(store: Store, output: str) -> tuple[Message, ...]:
+    """The newest message that an output was sent of each warning that still stands; of one kind and surface one."""
+    standing = {row.id for row in store.warnings() if row.state != OVER}
+    found: dict[tuple[str, str], Message] = {}
+    for fields in store.sent_messages(output, standing):
+        try:
+            message = Message.from_dict(fields)
+        except msgspec.ValidationError:
+            continue
+        found[message.kind, message.surface] = message
+    return tuple(found.values())
 
 
 def outputs_of(config: Config) -> tuple[list[Output], list[str]]:

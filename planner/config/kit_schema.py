@@ -210,6 +210,11 @@ class MqttPart(OutputPart):
     tls: YesNo = Field(default=False, description="Whether the connection is encrypted.")
     ca_file: str | None = Field(default=None, description="Certificate of a broker of your own.")
     node: str = Field(default="haysel", description="First part of the topics.")
+    birth_topic: str = Field(
+        default="homeassistant/status",
+        min_length=1,
+        description="Where a hub says online when it has started.",
+    )
     timeout_s: float = Field(default=10.0, gt=0, le=120, description="How long to wait for the broker.")
 
 
@@ -240,6 +245,14 @@ class HomePart(Part):
     )
     prefix: str = Field(
         default="homeassistant", description="First part of the topics of discovery, as the hub has it."
+    )
+    birth_topic: str | None = Field(
+        default=None, min_length=1, description="Where the hub says online; PREFIX/status when left out."
+    )
+    diary: Literal["off", "token", "broker"] = Field(
+        default="off",
+        description="Whether a message writes a diary entry: never, with the write token in it, or from whomever the "
+        "broker lets publish.",
     )
     url: str | None = Field(
         default=None,

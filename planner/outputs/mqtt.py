@@ -33,8 +33,11 @@ class Broker:
     ca_file: str | None = None
     timeout_s: float = 10.0
 
-    def client(self, will: aiomqtt.Will | None = None) -> aiomqtt.Client:
-        """A client of that broker, not yet connected; OutputFailed when the package is not there."""
+    def client(self, will_topic: str | None = None) -> aiomqtt.Client:
+        """A client of that broker, not yet connected; OutputFailed when the package is not there.
+
+        When the line is cut the broker says `offline` for us at `will_topic`.
+        """
         try:
             import aiomqtt
         except ModuleNotFoundError as error:
@@ -48,7 +51,7 @@ class Broker:
             password=self.password,
             timeout=self.timeout_s,
             tls_context=ssl.create_default_context(cafile=self.ca_file) if self.tls else None,
-            will=will,
+            will=None if will_topic is None else aiomqtt.Will(will_topic, "offline", qos=1, retain=True),
         )
 
 
@@ -59,11 +62,18 @@ class MqttOutput(Broker):
     name: str = "mqtt"
     node: str = "haysel"
     """This site among others on the broker."""
+    birth_topic: str = "homeassistant/status"
+    """Where a hub says `online` when it has started."""
     idempotent: bool = True
+
+    @property
+    def own(self) -> str:
+        """What all its topics begin with."""
+        return f"haysel/{slug(self.node)}"
 
     def topic(self, message: Message) -> str:
         """Where the message is published."""
-        return f"haysel/{slug(self.node)}/warning/{slug(message.kind)}/{slug(message.surface)}"
+        return f"{self.own}/warning/{slug(message.kind)}/{slug(message.surface)}"
 
     def send(self, message: Message) -> None:
         """Taken when the broker has acknowledged it (quality of service 1)."""

@@ -95,7 +95,8 @@ def holds_until(report: Report) -> datetime:
 
 
 def _ends(report: Report) -> Iterator[datetime]:
-    """When a row is over; a window still holds in the second of its last start."""
+    """When a row is over, or a window begins; a window still holds in the second of its last start."""
+    yield from (row.start for row in report.windows)
     # In UTC: a sum on a local clock forgets which of the two hours shown alike in autumn it is in.
     yield from (row.latest_start.astimezone(UTC) + _LAST_SECOND for row in report.windows)
     yield from (row.next_window for row in report.barred if row.next_window is not None)

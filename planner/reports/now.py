@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
+from planner.reports.ahead import highest
 from planner.reports.cautions import shared_caution, short_caution
 from planner.reports.headline import cut, headline
 from planner.reports.mine import is_mine
@@ -56,6 +57,7 @@ def now(report: Report) -> Now:
         "forecast_age_h": forecast.age_h,
         "stale": stale,
         "stale_at": on_site(forecast.stale_at),
+        "forecast_until": on_site(forecast.until),
         "provider": forecast.provider,
         "credit": forecast.credit,
         "headline": headline(report),
@@ -64,7 +66,7 @@ def now(report: Report) -> Now:
         flat |= _next_keys(f"{prefix}next", f"{prefix}next", found(None), stale)
         for kind in KINDS_OF_JOB:
             flat |= _next_keys(f"{prefix}{kind}_next", f"{prefix}{kind}", found(kind), stale)
-    for row in report.wanted[:_MOST_WANTED]:
+    for row in wanted_jobs(report):
         flat |= _wanted_keys(row, report)
     flat |= _warning_keys(report)
     flat |= _today_keys(report)
@@ -75,6 +77,12 @@ def now(report: Report) -> Now:
     flat["next_caution"] = None if coming is None else short_caution(report, coming.job) or None
     flat["fault"] = cut("; ".join(report.faults)) or None
     return flat
+
+
+def wanted_jobs(report: Report) -> tuple[JobRow, ...]:
+    """The wanted jobs that have keys of their own, each once."""
+    rows = {key_of(row.job, row.surface): row for row in reversed(report.wanted)}
+    return tuple(reversed(rows.values()))[:_MOST_WANTED]
 
 
 def key_of(job: str, surface: str) -> str:
@@ -172,7 +180,7 @@ def _of_work(row: WorkRow, report: Report) -> _Next:
 
 
 def _wanted_keys(row: JobRow, report: Report) -> Now:
-    """State, start, hours until and chance of a wanted job: in the week's hour, else in its first window."""
+    """State, start, hours until and chance of a wanted job, in the week's hour, else in its first window; holds now."""
     works = [work for work in report.week.work if (work.job, work.surface) == (row.job, row.surface)]
     work = min(works, key=lambda one: one.start.timestamp(), default=None)
     window = _first(report.windows, row)
@@ -187,7 +195,20 @@ def _wanted_keys(row: JobRow, report: Report) -> Now:
         f"{name}_hours_until": None if hours is None else round(hours, 1),
         f"{name}_chance": None,
         f"{name}_share": None if found is None else found.share,
+        f"{name}_holds": _holds(row, report),
     }
+
+
+def _holds(row: JobRow, report: Report) -> bool | None:
+    """Whether work begun at the moment of the report holds; None where nobody can tell."""
+    now, pair = report.as_of.timestamp(), (row.job, row.surface)
+    runs = [run for ribbon in report.ribbons if (ribbon.job, ribbon.surface) == pair for run in ribbon.runs]
+    run = next((one for one in runs if one.start.timestamp() <= now < one.end.timestamp()), None)
+    if report.forecast.stale or run is None or run.state == "unread":
+        return None
+    # The hour may hold and its latest start be past: the window decides, not the hour.
+    windows = (one for one in report.windows if (one.job, one.surface) == pair)
+    return any(one.start.timestamp() <= now <= one.latest_start.timestamp() for one in windows)
 
 
 def _warning_keys(report: Report) -> Now:
@@ -202,29 +223,35 @@ def _warning_keys(report: Report) -> Now:
         flat[f"{kind}_begins"] = None if first is None else first.begins.isoformat()
         flat[f"{kind}_says"] = None if first is None else cut(first.says)
         flat[short] = flat[f"{kind}_warning"]
-    flat["warnings_count"] = len(report.warnings)
+    not_known = not report.warnings and (bool(not_read) or report.forecast.stale)
+    flat["warnings_count"] = None if not_known else len(report.warnings)
     flat["warning"] = cut(report.warnings[0].says) if report.warnings else None
     return flat
 
 
 def _today_keys(report: Report) -> Now:
     """Figures of the site's day at the moment of the report; the wash is that of the surface most at risk."""
-    today = report.as_of.astimezone(ZoneInfo(report.site.timezone)).date().isoformat()
-    rows = [row for row in report.days if row.date == today]
-    first = rows[0] if rows else None
+    today = report.as_of.astimezone(ZoneInfo(report.site.timezone)).date()
+    rows, after = _day(report, today), _day(report, today + timedelta(days=1))
 
-    def of_first(figure: Callable[[DayRow], float | None]) -> float | None:
-        value = None if first is None else figure(first)
+    def of_first(found: list[DayRow], figure: Callable[[DayRow], float | None]) -> float | None:
+        value = figure(found[0]) if found else None
         return None if value is None else round(value, 3)
 
-    risks = [row.rain_wash_risk for row in rows if row.rain_wash_risk is not None]
+    wash = highest(row.rain_wash_risk for row in rows)
     return {
-        "today_growth_potential": of_first(lambda row: row.growth_potential),
-        "today_frost_risk": of_first(lambda row: row.frost_risk),
-        "today_rain_mm": of_first(lambda row: row.rain_mm),
-        "today_soil_temp_c": of_first(lambda row: row.soil_temp_c),
-        "today_rain_wash_risk": round(max(risks), 3) if risks else None,
+        "today_growth_potential": of_first(rows, lambda row: row.growth_potential),
+        "today_frost_risk": of_first(rows, lambda row: row.frost_risk),
+        "today_rain_mm": of_first(rows, lambda row: row.rain_mm),
+        "today_soil_temp_c": of_first(rows, lambda row: row.soil_temp_c),
+        "today_rain_wash_risk": None if wash is None else round(wash, 3),
+        # Frost is that of the night which ends on the day: tonight's is told with tomorrow.
+        "tomorrow_frost_risk": of_first(after, lambda row: row.frost_risk),
     }
+
+
+def _day(report: Report, day: date) -> list[DayRow]:
+    return [row for row in report.days if row.date == day.isoformat()]
 
 
 #: Keys that are never missing; every wanted job adds its own.
@@ -244,5 +271,5 @@ FIXED_KEYS: tuple[str, ...] = (
         f"today_{key}"
         for key in ("growth_potential", "frost_risk", "rain_mm", "soil_temp_c", "rain_wash_risk")
     ),
-    *("next_pass_by", "spray_caution", "next_caution", "fault"),
+    *("tomorrow_frost_risk", "forecast_until", "next_pass_by", "spray_caution", "next_caution", "fault"),
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -20,6 +21,8 @@ from planner.reports.workings import Workings
 
 #: Answers kept of one snapshot; past that a filtered one is made anew each time.
 _MOST_KEPT = 512
+#: A timer may run out a little before the clock has reached its moment.
+_A_MOMENT_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -92,6 +95,7 @@ class ReportCache:
         self._lock = threading.Lock()
         self._made: Snapshot | None = None
         self._shown: Snapshot | None = None
+        self._told: Snapshot | None = None
         self._listeners: list[Callable[[], object]] = []
 
     @property
@@ -111,21 +115,43 @@ class ReportCache:
             # In the thread of the pass, so that no reader waits for the pages.
             self._drawn_at_once(made)
         with self._lock:
-            self._made = self._shown = made
-            listeners = list(self._listeners)
-        for listener in listeners:
-            listener()
+            self._made = self._shown = self._told = made
+        self._tell()
 
     def clear(self) -> None:
         """Show nothing until the next report is put."""
         with self._lock:
-            self._made = self._shown = None
+            self._made = self._shown = self._told = None
 
     def listen(self, listener: Callable[[], object]) -> Callable[[], None]:
-        """Call the listener after each pass, in the thread of the pass. The answer takes it off again."""
+        """Call the listener after each pass, and when what is shown turns. The answer takes it off again."""
         with self._lock:
             self._listeners.append(listener)
         return lambda: self._listeners.remove(listener)
+
+    def turns_in_s(self, at_most: float) -> float:
+        """Seconds until what was told last would be wrong, and a moment more; `at_most` where that is longer."""
+        told = self._told
+        if told is None:
+            return at_most
+        left = (told.until - self._clock()).total_seconds()
+        return min(at_most, max(0.0, left) + _A_MOMENT_S)
+
+    def turn(self) -> None:
+        """Tell those who listen when what is shown is no longer what they were told last."""
+        if self._told is None:
+            return
+        with suppress(NoPassYet):
+            shown = self.snapshot()
+            if shown is not self._told:
+                self._told = shown
+                self._tell()
+
+    def _tell(self) -> None:
+        with self._lock:
+            listeners = list(self._listeners)
+        for listener in listeners:
+            listener()
 
     def snapshot(self) -> Snapshot:
         """The report as it reads now. NoPassYet before the first pass."""

@@ -1,4 +1,4 @@
-"""What the service works with beside reading, and what it does on its own: sends messages, keeps the hub's device."""
+"""What the service works with beside reading, and what it does on its own: it sends, and tells what turned."""
 
 from __future__ import annotations
 
@@ -6,18 +6,14 @@ import asyncio
 import ipaddress
 import logging
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from planner import __version__
-from planner.actions.messages import send_due, with_secrets
+from planner.actions.messages import send_due
 from planner.config.load import Config
-from planner.errors import NoPassYet, PlannerError
-from planner.outputs.hub import HomeDevice
-from planner.outputs.mqtt import Broker
-from planner.reports.now import now as flat_now
+from planner.errors import PlannerError
 from planner.service.cache import ReportCache
 
 if TYPE_CHECKING:
@@ -26,6 +22,8 @@ if TYPE_CHECKING:
 log = logging.getLogger("planner.service")
 #: How often messages that failed or were held are looked at again.
 SEND_EVERY_S = 60.0
+#: An answer that has turned is told within this time also where the clock was set or the machine slept.
+TURN_WITHIN_S = 30.0
 
 
 def is_loopback(host: str) -> bool:
@@ -63,26 +61,28 @@ class Context:
 
 @asynccontextmanager
 async def background(context: Context) -> AsyncIterator[None]:
-    """Sends and keeps the hub's device while it is open."""
-    tasks = [asyncio.create_task(_sending(context))] if context.sends else []
-    stop: Callable[[], None] | None = None
-    if context.sends and context.config().home is not None:
-        device = home_device(context.config())
-        if device is not None:
-            stop = context.cache.listen(lambda: _update(device, context.cache))
-            _update(device, context.cache)
-            tasks += [
-                asyncio.create_task(_keep_home(device)),
-                asyncio.create_task(_follow_clock(device, context.cache)),
-            ]
-    try:
-        yield
-    finally:
-        if stop is not None:
-            stop()
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+    """Sends, keeps the lines to brokers, and tells when an answer has turned, while it is open."""
+    from planner.service.lines import lines
+
+    tasks = [asyncio.create_task(_turning(context))]
+    if context.sends:
+        tasks.append(asyncio.create_task(_sending(context)))
+    with lines(context) as kept:
+        tasks += [asyncio.create_task(one) for one in kept]
+        try:
+            yield
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+
+
+async def _turning(context: Context) -> None:
+    """Between passes too a forecast grows old, a window begins or ends, a day turns: told at that moment."""
+    while True:
+        await asyncio.sleep(context.cache.turns_in_s(TURN_WITHIN_S))
+        # In a thread: what listens draws and encodes.
+        await asyncio.to_thread(context.cache.turn)
 
 
 async def _sending(context: Context) -> None:
@@ -97,38 +97,3 @@ async def _sending(context: Context) -> None:
                 log.warning("%s", fault)
         logged = faults
         await asyncio.sleep(SEND_EVERY_S)
-
-
-def home_device(config: Config) -> HomeDevice | None:
-    """The device on the broker of the site file; None, and a line in the log, when its secret is missing."""
-    part = config.home
-    if part is None:
-        return None
-    settings = part.model_dump(exclude_none=True, exclude={"node", "prefix", "url"})
-    try:
-        broker = Broker(**with_secrets(settings))
-    except LookupError as error:
-        log.warning("no device on the home dashboard: %s", error.args[0])
-        return None
-    return HomeDevice(
-        broker, config.site.name, node=part.node, prefix=part.prefix, url=part.url, version=__version__
-    )
-
-
-def _update(device: HomeDevice, cache: ReportCache) -> None:
-    with suppress(NoPassYet):
-        device.update(flat_now(cache.snapshot().report))
-
-
-async def _follow_clock(device: HomeDevice, cache: ReportCache) -> None:
-    """Between passes too a forecast grows old and windows end; the hub must not go on showing them."""
-    while True:
-        await asyncio.sleep(SEND_EVERY_S)
-        await asyncio.to_thread(_update, device, cache)
-
-
-async def _keep_home(device: HomeDevice) -> None:
-    try:
-        await device.run()
-    except PlannerError as error:
-        log.warning("no device on the home dashboard: %s", error)

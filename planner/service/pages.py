@@ -177,11 +177,15 @@ def events(cache: ReportCache) -> APIRouter:
         try:
             # The first one says what there is now, for a page that was opened before a break.
             landed.set()
+            told = ""
             while True:
                 await landed.wait()
                 landed.clear()
                 with suppress(NoPassYet):
                     text = edition(cache.snapshot().report)
+                    if text == told:
+                        continue
+                    told = text
                     yield ServerSentEvent(event="pass", raw_data=text, retry=RETRY_MS)
         finally:
             streams.discard(id(landed))

@@ -132,6 +132,21 @@ class Outbox(Database):
             if connection.execute(newer).scalar():
                 connection.execute(message.values(state="overtaken"))
 
+    def sent_messages(self, output: str, warning_ids: Collection[str]) -> tuple[dict[str, object], ...]:
+        """What this output has been sent of these warnings, the newest last."""
+        wanted = (
+            select(outbox.c.body)
+            .where(
+                outbox.c.site == self.site,
+                outbox.c.output == output,
+                outbox.c.state == "sent",
+                outbox.c.warning_id.in_(list(warning_ids)),
+            )
+            .order_by(outbox.c.sent_at, outbox.c.id)
+        )
+        with self._reading() as connection:
+            return tuple(json.loads(row.body) for row in connection.execute(wanted))
+
     def outbox_counts(self) -> tuple[records.OutboxCount, ...]:
         """How many messages of each output are in each state, with the newest note among them."""
         wanted = (

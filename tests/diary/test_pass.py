@@ -18,7 +18,8 @@ from planner.actions.stored import REPORT
 from planner.config.kit_schema import LogPart, MorningPart, QuietPart, WebhookPart
 from planner.config.load import Config
 from planner.forecast import Fetched, RawForecast
-from planner.outputs.hub import ENTITIES, flat
+from planner.outputs.entities import entities_of
+from planner.outputs.hub import flat
 from planner.reports.now import now as flat_now
 from planner.site import Sowing
 from planner.store.store import Store
@@ -175,7 +176,7 @@ def test_without_a_kept_forecast_there_is_no_pass_again(store):
 def test_the_home_device_reads_keys_that_the_flat_answer_has(store, sky):
     passed = one_pass.run(ground(outputs=()), store, now=NOW)
     now = flat_now(passed.report)
-    assert {entity.key for entity in ENTITIES} <= set(now)
+    assert {entity.key for entity in entities_of(passed.report, with_buttons=False)} <= set(now)
     assert flat(now)["rain_wash"] is True
     assert isinstance(now["warnings_count"], int)
 

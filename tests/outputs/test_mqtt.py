@@ -7,22 +7,27 @@ import json
 import socket
 import sys
 import threading
-from collections.abc import Awaitable, Callable
-from contextlib import suppress
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager, suppress
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
 import aiomqtt
 import pytest
+from msgspec.structs import replace
 
 from planner.errors import InputError
 from planner.outputs import Message, OutputFailed, OutputUnsure
-from planner.outputs.hub import ENTITIES, Entity, HomeDevice, flat
+from planner.outputs.entities import ENTITIES
+from planner.outputs.hub import HomeDevice, flat
+from planner.outputs.line import Line
 from planner.outputs.mqtt import Broker, MqttOutput, slug
+from planner.reports.as_of import as_of
+from planner.reports.now import now
+from planner.reports.rows import Report
 from tests.outputs.frost import FROST
-
-STATE: dict[str, Any] = {"headline": "Frost tonight", "frost": True, "next_start": None, "stale": False}
-
+from tests.reports.made import NOW, demo
 
 #: Ends a test that hangs; what is waited for is there long before.
 PATIENCE_S = 60.0
@@ -106,8 +111,26 @@ def test_a_line_cut_while_sending_leaves_us_in_doubt(monkeypatch: pytest.MonkeyP
 
 def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "aiomqtt", None)
-    with pytest.raises(OutputFailed, match=r"haysel\[mqtt\]"):
+    with pytest.raises(OutputFailed, match="requirements-extras"):
         MqttOutput(host="127.0.0.1").send(FROST)
+
+
+@asynccontextmanager
+async def running(*lines: HomeDevice | Line) -> AsyncIterator[None]:
+    tasks = [asyncio.create_task(one.run()) for one in lines]
+    try:
+        yield
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+
+def device_at(address: tuple[str, int], **parts: Any) -> tuple[HomeDevice, str, str]:
+    """A device of its own on the broker, with its node and the hub's prefix."""
+    node, prefix = f"test_{uuid4().hex[:8]}", f"hub_{uuid4().hex[:8]}"
+    broker = Broker(host=address[0], port=address[1], timeout_s=PATIENCE_S)
+    return HomeDevice(broker, node=node, prefix=prefix, **parts), node, prefix
 
 
 def test_the_hub_finds_one_device_with_its_entities(broker: tuple[str, int]) -> None:
@@ -115,53 +138,133 @@ def test_the_hub_finds_one_device_with_its_entities(broker: tuple[str, int]) -> 
 
 
 async def _device(address: tuple[str, int]) -> None:
-    node, prefix = f"test_{uuid4().hex[:8]}", f"hub_{uuid4().hex[:8]}"
-    broker = Broker(host=address[0], port=address[1], timeout_s=PATIENCE_S)
-    device = HomeDevice(broker, "Thistlewick Vale", node=node, prefix=prefix)
-    device.update(STATE)
-    running = asyncio.create_task(device.run())
-    try:
+    device, node, prefix = device_at(address)
+    report = demo()
+    wanted = len(device.configs(report))
+    assert wanted == len(ENTITIES) + 6 * len(report.wanted)
+    device.update(report)
+    state = device.topic("state")
+    async with running(device):
 
         async def online() -> bool:
-            return "online" in (await retained(address, device.availability_topic)).values()
+            return "online" in (await retained(address, device.topic("availability"))).values()
+
+        async def told(text: str) -> bool:
+            return text in (await retained(address, state)).get(state, "")
 
         await until(online)
         configs = await retained(address, f"{prefix}/#")
-        assert len(configs) == len(ENTITIES) == 10
+        assert len(configs) == wanted
         read = [json.loads(config) for config in configs.values()]
         assert {json.dumps(config["device"]["identifiers"]) for config in read} == {f'["haysel_{node}"]'}
-        assert len({config["unique_id"] for config in read}) == 10
-        for config in read:
-            assert config["state_topic"] == device.state_topic
-            assert config["availability_topic"] == device.availability_topic
-        kept = await retained(address, device.state_topic)
-        assert json.loads(kept[device.state_topic]) == STATE
+        assert len({config["unique_id"] for config in read}) == wanted
+        assert json.loads((await retained(address, state))[state]) == flat(now(report))
 
-        device.update({**STATE, "headline": "Frost stood down"})
-
-        async def changed() -> bool:
-            now = await retained(address, device.state_topic)
-            return "stood down" in now.get(device.state_topic, "")
-
-        await until(changed)
+        stale = as_of(report, NOW + timedelta(hours=20))
+        device.update(stale)
+        await until(lambda: told("Old forecast: "))
 
         # The hub was restarted with an empty memory, and says that it is there again.
         await wipe(address, "nothing", prefix)
         assert await retained(address, f"{prefix}/#") == {}
         async with client(address) as hub:
-            await hub.publish(device.birth_topic, "online", qos=1)
+            await hub.publish(f"{prefix}/status", "online", qos=1)
 
         async def again() -> bool:
-            return len(await retained(address, f"{prefix}/+/+/+/config")) == 10
+            return len(await retained(address, f"{prefix}/+/+/+/config")) == wanted
 
         await until(again)
-    finally:
-        running.cancel()
-        with suppress(asyncio.CancelledError):
-            await running
     # A clean goodbye says offline by itself.
-    kept = await retained(address, device.availability_topic)
-    assert kept[device.availability_topic] == "offline"
+    kept = await retained(address, device.topic("availability"))
+    assert kept[device.topic("availability")] == "offline"
+    await wipe(address, node, prefix)
+
+
+def test_entities_of_a_job_that_is_wanted_no_more_are_taken_away(broker: tuple[str, int]) -> None:
+    asyncio.run(_fewer(broker))
+
+
+async def _fewer(address: tuple[str, int]) -> None:
+    device, node, prefix = device_at(address)
+    report = demo()
+    fewer = replace(report, wanted=report.wanted[1:])
+    other = f"{prefix}/sensor/somebody_else/x/config"
+    # Told by a run of the service before this one, and beside it by somebody else.
+    async with client(address) as before:
+        for topic in (*device.configs(report), other):
+            await before.publish(topic, "{}", qos=1, retain=True)
+    device.update(fewer)
+    async with running(device):
+
+        async def are_those(wanted: Report) -> bool:
+            return set(await retained(address, f"{prefix}/#")) == {*device.configs(wanted), other}
+
+        await until(lambda: are_those(fewer))
+        device.update(report)
+        await until(lambda: are_those(report))
+        device.update(fewer)
+        await until(lambda: are_those(fewer))
+    await wipe(address, node, prefix)
+
+
+def test_topics_of_warnings_are_restored_only_where_the_broker_has_lost_them(broker: tuple[str, int]) -> None:
+    asyncio.run(_mended(broker))
+
+
+async def _mended(address: tuple[str, int]) -> None:
+    node = f"test_{uuid4().hex[:8]}"
+    output = MqttOutput(host=address[0], port=address[1], node=node, timeout_s=PATIENCE_S)
+    birth, mine = f"{node}/status", f"{output.own}/warning/#"
+    held, lost = f"{output.own}/warning/frost/green", f"{output.own}/warning/wash/bank"
+    heard: list[str] = []
+    async with client(address) as writer:
+        await writer.publish(held, "as it was sent", qos=1, retain=True)
+        await writer.subscribe(mine)
+        line = Line(output, own=output.own, birth_topic=birth, mend=mine)
+        line.hold({held: "as it was sent", lost: "rain"})
+        async with running(line):
+
+            async def is_there() -> bool:
+                return await retained(address, mine) == {held: "as it was sent", lost: "rain"}
+
+            await until(is_there)
+        await writer.publish(f"{output.own}/warning/end", "")
+        async with asyncio.timeout(PATIENCE_S):
+            async for message in writer.messages:
+                if str(message.topic).endswith("/end"):
+                    break
+                heard.append(str(message.topic))
+    # Whoever listens has read the one that the broker held: it is not sent to them again.
+    assert heard == [held, lost]
+    await wipe(address, node, birth)
+
+
+def test_an_order_is_answered_on_its_own_topic(broker: tuple[str, int]) -> None:
+    asyncio.run(_ordered(broker))
+
+
+async def _ordered(address: tuple[str, int]) -> None:
+    read: list[tuple[bytes, bool]] = []
+
+    def orders(payload: bytes, is_retained: bool) -> str:
+        read.append((payload, is_retained))
+        return f"read {len(read)}"
+
+    device, node, prefix = device_at(address, orders=orders)
+    device.update(demo())
+    answers: list[str] = []
+    async with client(address) as hub, asyncio.timeout(PATIENCE_S):
+        await hub.publish(device.topic("diary/add"), "kept", qos=1, retain=True)
+        await hub.subscribe(device.topic("diary/result"))
+        async with running(device):
+            async for message in hub.messages:
+                answers.append(bytes(message.payload).decode())
+                if len(answers) == 2:
+                    break
+                await hub.publish(device.topic("diary/add"), "now", qos=1)
+    assert read == [(b"kept", True), (b"now", False)]
+    assert answers == ["read 1", "read 2"]
+    assert device.topic("diary/result") not in await retained(address, f"haysel/{node}/#")
     await wipe(address, node, prefix)
 
 
@@ -181,9 +284,9 @@ async def _stopped() -> None:
             with suppress(asyncio.CancelledError):
                 await asyncio.Event().wait()
 
-    device = HomeDevice(Broker(host="x"), "Vale", node="vale")
-    device.update(STATE)
-    publishing = asyncio.create_task(device._publish_all(Answering()))  # type: ignore[arg-type]
+    line = Line(Broker(host="x"), own="haysel/vale", birth_topic="x")
+    line.hold({"one": "1", "two": "2"})
+    publishing = asyncio.create_task(line._publish_all(Answering()))  # type: ignore[arg-type]
     await asyncio.wait_for(asked.wait(), PATIENCE_S)
     publishing.cancel()
     await asyncio.wait([publishing], timeout=PATIENCE_S)
@@ -196,7 +299,6 @@ def test_the_will_says_offline_when_the_line_is_cut_and_we_come_back(broker: tup
 
 
 async def _cut(address: tuple[str, int]) -> None:
-    node, prefix = f"test_{uuid4().hex[:8]}", f"hub_{uuid4().hex[:8]}"
     lines: list[asyncio.StreamWriter] = []
     calls = 0
 
@@ -215,60 +317,66 @@ async def _cut(address: tuple[str, int]) -> None:
         await asyncio.gather(pump(reader, back), pump(there, writer))
 
     server = await asyncio.start_server(through, "127.0.0.1", 0)
-    port = server.sockets[0].getsockname()[1]
-    near = Broker(host="127.0.0.1", port=port, timeout_s=PATIENCE_S)
-    device = HomeDevice(near, "Vale", node=node, prefix=prefix)
-    running = asyncio.create_task(device.run())
+    device, node, prefix = device_at(("127.0.0.1", server.sockets[0].getsockname()[1]))
+    device.update(demo())
     said: list[str] = []
 
     async def listen() -> None:
         async with client(address) as reader:
-            await reader.subscribe(device.availability_topic)
+            await reader.subscribe(device.topic("availability"))
             async for message in reader.messages:
                 said.append(bytes(message.payload).decode())  # type: ignore[arg-type]
 
     listening = asyncio.create_task(listen())
     try:
+        async with running(device):
 
-        async def first() -> bool:
-            return "online" in said
+            async def first() -> bool:
+                return "online" in said
 
-        await until(first)
-        for line in lines:
-            line.transport.abort()
+            await until(first)
+            # A broker that starts again without a store has lost everything.
+            await wipe(address, node, prefix)
+            said.remove("")
+            for line in lines:
+                line.transport.abort()
 
-        async def back_again() -> bool:
-            return calls == 2 and said[-1] == "online" and "offline" in said
+            async def back_again() -> bool:
+                return calls == 2 and said[-1] == "online" and "offline" in said
 
-        await until(back_again)
+            await until(back_again)
+            assert len(await retained(address, f"{prefix}/#")) == len(device.configs(demo()))
+            assert set(await retained(address, f"haysel/{node}/#")) > {device.topic("state")}
     finally:
-        for task in (running, listening):
-            task.cancel()
-        await asyncio.gather(running, listening, return_exceptions=True)
+        listening.cancel()
+        await asyncio.gather(listening, return_exceptions=True)
         server.close()
         await server.wait_closed()
     assert said[:3] == ["online", "offline", "online"]
     await wipe(address, node, prefix)
 
 
-def test_a_yes_or_no_that_is_not_known_is_not_off() -> None:
+def test_what_is_not_known_is_neither_off_nor_nought() -> None:
     import jinja2
 
-    device = HomeDevice(Broker(host="x"), "Vale", node="vale")
-    (topic,) = [topic for topic in device.configs() if "/frost/" in topic]
-    assert topic == "homeassistant/binary_sensor/haysel_vale/frost/config"
-    template = jinja2.Template(device.configs()[topic]["value_template"])
-    shown = [template.render(value_json={"frost": value}) for value in (True, False, None)]
-    assert shown == ["ON", "OFF", "None"]
+    configs = HomeDevice(Broker(host="x"), node="vale").configs(demo())
+
+    def shown(topic: str, key: str, *values: object) -> list[str]:
+        template = jinja2.Template(
+            str(configs[f"homeassistant/{topic}/haysel_vale/{key}/config"]["value_template"])
+        )
+        return [template.render(value_json={key: value}) for value in values]
+
+    assert shown("binary_sensor", "frost", True, False, None) == ["ON", "OFF", "None"]
+    assert shown("sensor", "today_growth_potential", 0.412, 0.0, None) == ["41.2", "0.0", "None"]
+    assert shown("sensor", "today_rain_mm", 1.5, 0.0, None) == ["1.5", "0.0", "None"]
 
 
-def test_entities_can_be_chosen_and_carry_their_unit() -> None:
-    own = Entity(key="air_temp_c", name="Air", device_class="temperature", unit="°C")
-    device = HomeDevice(Broker(host="x"), "Vale", entities=[own], url="http://vale:8480/", version="0.1")
-    (config,) = device.configs().values()
-    assert config["unit_of_measurement"] == "°C"
-    assert config["device"]["configuration_url"] == "http://vale:8480/"
-    assert config["device"]["sw_version"] == "0.1"
+def test_attributes_fit_what_a_hub_keeps() -> None:
+    # MAX_STATE_ATTRS_BYTES of the hub's recorder; beyond it attributes are not kept, with a warning.
+    topics = HomeDevice(Broker(host="x"), node="vale").topics(demo())
+    sizes = {topic: len(text.encode()) for topic, text in topics.items() if "/config" not in topic}
+    assert max(sizes.values()) < 16384, sizes
 
 
 def test_a_state_is_made_flat_short_and_null_where_not_known() -> None:

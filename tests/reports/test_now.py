@@ -7,9 +7,10 @@ from datetime import timedelta
 import pytest
 from msgspec.structs import replace
 
+from planner.margin import State
 from planner.reports.as_of import as_of
 from planner.reports.now import FIXED_KEYS, Now, key_of, now
-from planner.reports.rows import Report
+from planner.reports.rows import Report, RunRow
 from planner.reports.sentences import BESIDE_A_SPRAY
 from planner.terms import KINDS_OF_JOB, LABEL_CAUTION
 from tests.reports.made import (
@@ -19,6 +20,7 @@ from tests.reports.made import (
     demo,
     due_row,
     job_row,
+    moment,
     not_read_row,
     ribbon_row,
     window_row,
@@ -101,13 +103,54 @@ def test_a_wanted_job_has_keys_of_its_own() -> None:
     assert of("iron", "East Bank") == ["barred", None, None, None, None]
 
 
+@pytest.mark.parametrize(
+    ("at", "state", "holds"),
+    [
+        ("07T09:00", "steady", True),
+        ("07T10:00", "narrow", True),
+        # The hour holds, but the latest start is past.
+        ("07T10:20", "narrow", False),
+        ("07T08:00", "barred", False),
+        ("07T08:00", "broken", False),
+        ("07T08:00", "unread", None),
+    ],
+)
+def test_holds_now_is_what_a_start_at_this_moment_does(at: str, state: State, holds: bool | None) -> None:
+    when = moment(at)
+    hour = when.replace(minute=0)
+    run = RunRow(start=hour, end=hour + timedelta(hours=1), hours=1, state=state, need="", label="", says="")
+    report = bare(
+        when,
+        wanted=(job_row("feed"),),
+        windows=(window_row("feed", "07T09:00", "07T11:00", latest="07T10:15"),),
+        ribbons=(replace(ribbon_row("feed", ()), runs=(run,)),),
+    )
+    assert now(report)["wanted_feed_bank_holds"] is holds
+    # Nobody can tell of a stale forecast, nor of an hour of which there is no run.
+    assert now(with_forecast(report, stale=True))["wanted_feed_bank_holds"] is None
+    assert now(replace(report, ribbons=()))["wanted_feed_bank_holds"] is None
+
+
+def test_no_warning_is_counted_as_none_only_where_it_is_ruled_out() -> None:
+    assert now(bare())["warnings_count"] == 0
+    assert now(bare(not_read=(not_read_row("wash", "Wash is not read."),)))["warnings_count"] is None
+    assert now(with_forecast(bare(), stale=True))["warnings_count"] is None
+
+
+def test_tonights_frost_is_that_of_the_night_that_ends_tomorrow() -> None:
+    by_date = {row.date: row.frost_risk for row in reversed(demo().days)}
+    flat = aged(12)
+    assert flat["today_frost_risk"] == pytest.approx(by_date["2026-05-07"], abs=5e-4)
+    assert flat["tomorrow_frost_risk"] == pytest.approx(by_date["2026-05-08"], abs=5e-4)
+
+
 def test_no_key_is_ever_missing() -> None:
     for report in (demo(), bare(), with_forecast(demo(), stale=True)):
         assert set(FIXED_KEYS) <= set(now(report))
     rows = demo().wanted
     of_wanted = {key for key in now(demo()) if key.startswith("wanted_")}
     assert set(now(demo())) == set(FIXED_KEYS) | of_wanted
-    assert len(of_wanted) == 5 * len(rows)
+    assert len(of_wanted) == 6 * len(rows)
     for kind in KINDS_OF_JOB:
         assert {f"{kind}_next_start", f"any_{kind}_next_start"} <= set(FIXED_KEYS)
 

@@ -118,3 +118,29 @@ def test_a_warning_that_is_over_is_no_longer_shown(client: TestClient, clock: Cl
     assert flat["rain_wash"] is None
     assert flat["warnings_count"] == len(left)
     assert f'id="{wash["id"]}"' not in client.get("/").text
+
+
+def test_who_listens_is_told_when_an_answer_turns_and_not_before(
+    cache: ReportCache, clock: Clock, report: Report
+) -> None:
+    told: list[bool] = []
+    cache.listen(lambda: told.append(cache.snapshot().report.forecast.stale))
+    cache.turn()
+    assert told == []
+    clock.now = report.forecast.stale_at - timedelta(seconds=1)
+    # Read by somebody else meanwhile: that is no telling.
+    cache.snapshot()
+    cache.turn()
+    cache.turn()
+    assert told == [False]
+    assert cache.turns_in_s(30) == pytest.approx(1, abs=0.1)
+    clock.now = report.forecast.stale_at
+    assert cache.turns_in_s(30) < 0.1
+    cache.turn()
+    assert told == [False, True]
+    # A stale report tells its age, which turns each minute.
+    assert cache.turns_in_s(600) == pytest.approx(60, abs=0.1)
+    cache.clear()
+    cache.turn()
+    assert cache.turns_in_s(30) == 30
+    assert told == [False, True]

@@ -1,0 +1,64 @@
+"""Run by the hub's own Python (see test_hub_itself.py), in a folder with rounds.json: what the hub makes of messages.
+
+Each round is messages by topic, then seconds that pass. After each the states of all entities are written down, with
+what the hub had to warn of.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from homeassistant.helpers import device_registry, entity_registry
+from homeassistant.util import dt as dt_util
+from pytest_homeassistant_custom_component.common import async_fire_mqtt_message, async_fire_time_changed
+
+
+async def test_rounds(hass: Any, mock_hass_config: None, mqtt_mock_entry: Any, caplog: Any) -> None:
+    caplog.set_level(logging.WARNING)
+    mqtt = await mqtt_mock_entry()
+    caplog.clear()
+    found: list[dict[str, Any]] = []
+    for one in json.loads(Path("rounds.json").read_text()):
+        for topic, payload in one["messages"].items():
+            async_fire_mqtt_message(hass, topic, payload)
+            await hass.async_block_till_done()
+        if one["seconds"]:
+            async_fire_time_changed(hass, dt_util.utcnow() + timedelta(seconds=one["seconds"]))
+            await hass.async_block_till_done()
+        pressed = None
+        if one.get("press"):
+            mqtt.async_publish.reset_mock()
+            button = next(row for row in hass.states.async_all("button"))
+            await hass.services.async_call("button", "press", {"entity_id": button.entity_id}, blocking=True)
+            pressed = list(mqtt.async_publish.call_args.args[:2])
+        ids = entity_registry.async_get(hass)
+        found.append(
+            {
+                "states": {
+                    ids.async_get(row.entity_id).unique_id: {
+                        "state": row.state,
+                        "attributes": json.loads(json.dumps(dict(row.attributes), default=str)),
+                        "category": str(ids.async_get(row.entity_id).entity_category or ""),
+                    }
+                    for row in hass.states.async_all()
+                    if ids.async_get(row.entity_id) is not None
+                },
+                "devices": [
+                    [row.name, row.manufacturer, row.model, row.sw_version, row.configuration_url]
+                    for row in device_registry.async_get(hass).devices.values()
+                ],
+                "pressed": pressed,
+                "warnings": [
+                    f"{row.name}: {row.getMessage()}"
+                    for row in caplog.records
+                    # A busy machine is slow, which is no fault of a message.
+                    if row.levelno >= logging.WARNING and row.name != "asyncio"
+                ],
+            }
+        )
+        caplog.clear()
+    Path("found.json").write_text(json.dumps(found))
