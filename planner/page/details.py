@@ -139,11 +139,14 @@ class Snippet:
 
 def snippets(base: str) -> list[Snippet]:
     """All pieces for an address such as http://turf.lan:8480 (no slash at the end)."""
-    scheme, _, address = base.partition("://")
-    filled = {"SCHEME": scheme, "ADDRESS": address, "BASE": base}
+    scheme, _, rest = base.partition("://")
+    address, slash, path = rest.partition("/")
+    filled = {"SCHEME": scheme, "ADDRESS": address, "PREFIX": slash + path, "BASE": base}
     pieces: list[dict[str, str]] = tomllib.loads(text_of("pieces.toml"))["piece"]
     return [
-        Snippet(**(piece | {"text": re.sub("SCHEME|ADDRESS|BASE", lambda m: filled[m[0]], piece["text"])}))
+        Snippet(
+            **(piece | {"text": re.sub("SCHEME|ADDRESS|PREFIX|BASE", lambda m: filled[m[0]], piece["text"])})
+        )
         for piece in pieces
     ]
 

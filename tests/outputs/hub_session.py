@@ -12,9 +12,18 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import pytest
+from homeassistant.components.rest.data import RestData
 from homeassistant.helpers import device_registry, entity_registry
+from homeassistant.setup import async_setup_component
 from homeassistant.util import dt as dt_util
 from pytest_homeassistant_custom_component.common import async_fire_mqtt_message, async_fire_time_changed
+
+
+@pytest.fixture
+def expected_lingering_timers() -> bool:
+    """What is polled goes on being polled when the session ends."""
+    return True
 
 
 async def test_rounds(hass: Any, mock_hass_config: None, mqtt_mock_entry: Any, caplog: Any) -> None:
@@ -62,3 +71,36 @@ async def test_rounds(hass: Any, mock_hass_config: None, mqtt_mock_entry: Any, c
         )
         caplog.clear()
     Path("found.json").write_text(json.dumps(found))
+
+
+async def test_rest(hass: Any, caplog: Any, monkeypatch: Any) -> None:
+    """The REST sensors of rest.json on each of its answers."""
+    caplog.set_level(logging.WARNING)
+    told = json.loads(Path("rest.json").read_text())
+    answers = iter(told["answers"])
+
+    async def update(self: Any, *_: Any, **__: Any) -> None:
+        self.data, self.headers = next(answers), {"content-type": "application/json"}
+
+    monkeypatch.setattr(RestData, "async_update", update)
+    assert await async_setup_component(hass, "rest", {"rest": told["rest"]})
+    assert await async_setup_component(hass, "rest_command", {"rest_command": told["rest_command"]})
+    await hass.async_block_till_done()
+    found = []
+    for number in range(len(told["answers"])):
+        if number:
+            async_fire_time_changed(hass, dt_util.utcnow() + timedelta(seconds=61 * number))
+            await hass.async_block_till_done()
+        found.append(
+            {
+                "states": {row.entity_id: row.state for row in hass.states.async_all()},
+                "services": list(hass.services.async_services().get("rest_command", {})),
+                "warnings": [
+                    f"{row.name}: {row.getMessage()}"
+                    for row in caplog.records
+                    if row.levelno >= logging.WARNING and row.name != "asyncio"
+                ],
+            }
+        )
+        caplog.clear()
+    Path("rest_found.json").write_text(json.dumps(found))

@@ -2,7 +2,7 @@
 
 The package wants versions of its own of much that we use, so it has a Python of its own, named by HAYSEL_TEST_HUB:
 
-    python3.13 -m venv HUB && HUB/bin/pip install pytest-homeassistant-custom-component paho-mqtt
+    python3.13 -m venv HUB && HUB/bin/pip install pytest-homeassistant-custom-component paho-mqtt jsonpath xmltodict
     HAYSEL_TEST_HUB=HUB/bin/python python -m pytest tests/outputs/test_hub_itself.py
 """
 
@@ -17,12 +17,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from msgspec.structs import replace
 
 from planner.actions.sent_entry import BROKER, written
 from planner.outputs.entities import BUTTON, EXPIRE_AFTER_S, entities_of
 from planner.outputs.hub import HomeDevice
 from planner.outputs.mqtt import Broker
+from planner.page.details import snippets
 from planner.reports.as_of import as_of
 from planner.reports.now import now as flat_now
 from planner.reports.rows import Report
@@ -45,6 +47,8 @@ NOTHING = bare(
 STALE = as_of(replace(FRESH, warnings=()), NOW + timedelta(hours=20))
 FEWER = replace(FRESH, wanted=FRESH.wanted[1:])
 ALIVE = {DEVICE.topic("availability"): "online"}
+#: What the hub made of the pieces to paste.
+REST: list[dict[str, Any]] = []
 
 
 def gone(before: Report, after: Report) -> dict[str, str]:
@@ -67,6 +71,14 @@ def rounds(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
         {"messages": DEVICE.topics(FRESH) | {DEVICE.topic("availability"): "offline"}, "seconds": 0},
     ]
     (folder / "rounds.json").write_text(json.dumps(told))
+    pieces = {one.name: one.text.replace("!secret ", "") for one in snippets("http://vale.example:8480")}
+    known, fault = flat_now(FRESH), {"type": "about:blank", "status": 503}
+    rest: dict[str, Any] = {
+        **yaml.safe_load(pieces["rest"]),
+        **yaml.safe_load(pieces["command"]),
+        "answers": [json.dumps(one) for one in (known, dict.fromkeys(known), known, fault)],
+    }
+    (folder / "rest.json").write_text(json.dumps(rest))
     run = subprocess.run(
         [HUB, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o", "asyncio_mode=auto", "test_session.py"],
         cwd=folder,
@@ -76,6 +88,7 @@ def rounds(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
     )
     assert run.returncode == 0, run.stdout + run.stderr
     found: list[dict[str, Any]] = json.loads((folder / "found.json").read_text())
+    REST[:] = json.loads((folder / "rest_found.json").read_text())
     return found
 
 
@@ -148,3 +161,15 @@ def test_a_button_sends_an_entry_that_the_diary_takes(rounds: list[dict[str, Any
     assert answer["written"], answer
     assert len(store.entries()) == 1
     store.close()
+
+
+def test_the_pieces_to_paste_are_taken_and_null_is_no_all_clear(rounds: list[dict[str, Any]]) -> None:
+    assert [one["warnings"] for one in REST] == [[]] * 4
+    assert all("turf_done" in one["services"] for one in REST)
+    first, null, again, fault = (one["states"] for one in REST)
+    assert len(first) > 10
+    assert first["binary_sensor.turf_frost_warning"] == "on"
+    assert "unknown" not in first.values()
+    assert again == first
+    for states in (null, fault):
+        assert states == dict.fromkeys(first, "unavailable")
