@@ -60,6 +60,8 @@ class Passed:
     report: Report
     workings: Workings
     faults: tuple[str, ...]
+    is_pull_failed: bool = False
+    """Whether no service gave a forecast, and the last good one stands in."""
 
 
 def computed(
@@ -311,7 +313,7 @@ def _passed(
     if sends:
         _, not_used = send_due(config, store, now)
         faults = (*faults, *not_used)
-    return Passed(report=report, workings=workings, faults=faults)
+    return Passed(report=report, workings=workings, faults=faults, is_pull_failed=fetched.stale)
 
 
 def _last_answers(store: Store) -> dict[str, RawForecast]:

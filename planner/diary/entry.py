@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, Strict, StringConstraints
 from typing_extensions import TypedDict
 
 from planner.errors import Contradiction, InputError
@@ -144,6 +144,8 @@ class EntryPart(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+#: A number is one: neither a yes or no, nor a text.
+Number = Annotated[float, Strict()]
 #: A name, and words of any length that a keeper may want to write.
 _Name = Annotated[str, StringConstraints(max_length=200, pattern=PLAIN_TEXT)]
 _Named = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=PLAIN_TEXT)]
@@ -155,18 +157,18 @@ class MaterialInput(EntryPart):
     """A material put out. Without an amount, that of the file's rate on this area is written, and marked."""
 
     name: _Named
-    amount: float | None = Field(default=None, gt=0, le=100_000)
+    amount: Number | None = Field(default=None, gt=0, le=100_000)
     unit: _Name = Field(default="", description="L, mL, kg or g; the material's own when left out.")
 
 
 class Measured(EntryPart):
     """Weather measured at the work. What is left out is not known; the forecast's stands beside it."""
 
-    wind_2m_kmh: float | None = Field(default=None, ge=0, le=250)
-    wind_dir_deg: float | None = Field(default=None, ge=0, le=360)
-    air_temp_c: float | None = Field(default=None, ge=-60, le=55)
-    rel_humidity_pct: float | None = Field(default=None, ge=0, le=100)
-    rain_mm: float | None = Field(default=None, ge=0, le=200)
+    wind_2m_kmh: Number | None = Field(default=None, ge=0, le=250)
+    wind_dir_deg: Number | None = Field(default=None, ge=0, le=360)
+    air_temp_c: Number | None = Field(default=None, ge=-60, le=55)
+    rel_humidity_pct: Number | None = Field(default=None, ge=0, le=100)
+    rain_mm: Number | None = Field(default=None, ge=0, le=200)
 
 
 class DiaryInput(EntryPart):
@@ -192,25 +194,25 @@ class DiaryInput(EntryPart):
         json_schema_extra=_WHEN,
     )
     materials: tuple[MaterialInput, ...] = Field(default=(), max_length=40)
-    water_l: float | None = Field(default=None, ge=0, le=100_000)
-    water_mm: float | None = Field(
+    water_l: Number | None = Field(default=None, ge=0, le=100_000)
+    water_mm: Number | None = Field(
         default=None,
         gt=0,
         le=100,
         description="Water given to the surface by watering; else that of water_l.",
     )
-    area_m2: float | None = Field(
+    area_m2: Number | None = Field(
         default=None, gt=0, le=1_000_000, description="When not all of the surface."
     )
     operator: _Name | None = Field(default=None, description="Left out: the keeper of the site file.")
     licence: _Name | None = None
     notes: _Words = ""
     target: _Words = Field(default="", description="Weed, disease or purpose, for the spray record.")
-    cover_pct: float | None = Field(default=None, ge=0, le=100)
-    tackifier: bool | None = None
+    cover_pct: Number | None = Field(default=None, ge=0, le=100)
+    tackifier: Annotated[bool, Strict()] | None = None
     grass: _Name = ""
-    cut_height_mm: float | None = Field(default=None, gt=0, le=200)
-    leaf_length_mm: float | None = Field(default=None, gt=0, le=500, description="Measured before the cut.")
+    cut_height_mm: Number | None = Field(default=None, gt=0, le=200)
+    leaf_length_mm: Number | None = Field(default=None, gt=0, le=500, description="Measured before the cut.")
     outcome: Literal["", "washed", "scorched", "held", "drifted", "no_effect"] = Field(
         default="", description="How it turned out, once that is seen."
     )

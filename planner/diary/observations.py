@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 from typing_extensions import TypedDict
 
+from planner.diary.entry import Number
 from planner.errors import Contradiction
 from planner.site import require_aware
 from planner.terms import PLAIN_TEXT, time_schema
@@ -29,36 +30,36 @@ class Figures(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
-    water_mm: float | None = Field(
+    water_mm: Number | None = Field(
         default=None,
         gt=0,
         le=100,
         description="Water given by hose or system, mm (litres to a square metre).",
     )
-    rain_mm: float | None = Field(
+    rain_mm: Number | None = Field(
         default=None,
         ge=0,
         le=500,
         description="Rain of a gauge since it was last read, mm. Kept for later use.",
     )
-    soil_moisture_pct: float | None = Field(
+    soil_moisture_pct: Number | None = Field(
         default=None, ge=0, le=70, description="Water in the root zone by a probe, percent of the volume."
     )
-    height_mm: float | None = Field(default=None, gt=0, le=500, description="Height of the leaf, mm.")
-    grass_min_c: float | None = Field(
+    height_mm: Number | None = Field(default=None, gt=0, le=500, description="Height of the leaf, mm.")
+    grass_min_c: Number | None = Field(
         default=None,
         ge=-60,
         le=40,
         description="Lowest of the night at the tips of the grass, C. Moves the chance of frost.",
     )
-    wind_2m_kmh: float | None = Field(
+    wind_2m_kmh: Number | None = Field(
         default=None, ge=0, le=250, description="Wind at 2 m on the spot, km/h."
     )
-    wind_dir_deg: float | None = Field(
+    wind_dir_deg: Number | None = Field(
         default=None, ge=0, le=360, description="Where that wind comes from, degrees from north."
     )
-    air_temp_c: float | None = Field(default=None, ge=-60, le=55, description="Air on the spot, C.")
-    rel_humidity_pct: float | None = Field(
+    air_temp_c: Number | None = Field(default=None, ge=-60, le=55, description="Air on the spot, C.")
+    rel_humidity_pct: Number | None = Field(
         default=None, ge=0, le=100, description="Humidity of the air on the spot, %."
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import random
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime, timedelta
@@ -10,18 +12,22 @@ from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse
 
 from planner import __version__
+from planner.errors import PlannerError
 from planner.page import HTML, addresses
 from planner.service import problems
 from planner.service.asked import HeadAsGet
 from planner.service.cache import ReportCache, item, send
 from planner.service.pages import events, pages
-from planner.service.passes import PassRunner, make_scheduler
+from planner.service.passes import PassRunner
 from planner.service.problems import Health
 from planner.service.routes import describe, reads
 from planner.terms import in_utc
 
-#: How often the service looks whether its config has changed.
+#: How often the service looks whether a pass is due, its config has changed, or another has made a pass.
 LOOK_EVERY_S = 5.0
+#: A pass is put off by up to this, and a quarter of the interval at most: not every keeper asks the weather
+#: service at the full hour.
+JITTER_S = 60.0
 #: Unhealthy when the last good pass is older than this many intervals.
 _INTERVALS = 2
 
@@ -40,18 +46,17 @@ def create_app(
         if passes is None:
             yield
             return
-        from anyio import to_thread
-
-        if passes.is_due:
-            await to_thread.run_sync(passes.run)
-        scheduler = make_scheduler(passes.run, every_minutes)
-        scheduler.add_job(passes.look, "interval", seconds=LOOK_EVERY_S, max_instances=1, coalesce=True)
-        scheduler.start()
-        app.state.scheduler = scheduler
+        # Beside the answering, which need not wait for the first pass.
+        tasks = [
+            asyncio.create_task(_make_passes(cache, passes, every_minutes)),
+            asyncio.create_task(_look(passes)),
+        ]
         try:
             yield
         finally:
-            scheduler.shutdown(wait=False)
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
 
     app = FastAPI(
         title="Haysel",
@@ -76,9 +81,14 @@ def create_app(
     @app.get(
         "/health",
         tags=["reads"],
-        summary="Age of the last good pass; 503 when it is too old",
+        summary="Whether the service is well: 503 without a pass, with a stale one, or while pulls fail",
         response_model=Health,
-        responses={503: {"model": Health, "description": "Too old, or no pass yet"}},
+        responses={
+            503: {
+                "model": Health,
+                "description": "No pass, too old or stale, or three pulls running have failed",
+            }
+        },
     )
     def health() -> JSONResponse:
         found = _health(cache, clock(), passes, every_minutes)
@@ -87,17 +97,48 @@ def create_app(
     return app
 
 
+async def _make_passes(cache: ReportCache, passes: PassRunner, every_minutes: float) -> None:
+    """A pass whenever one is due, in a thread of its own. Its faults are its own: it raises none."""
+    while True:
+        if passes.is_due and passes.may_try:
+            if cache.made_at is not None:
+                await asyncio.sleep(random.uniform(0, min(JITTER_S, every_minutes * 15)))
+            await asyncio.to_thread(passes.run)
+        await asyncio.sleep(LOOK_EVERY_S)
+
+
+async def _look(passes: PassRunner) -> None:
+    while True:
+        await asyncio.sleep(LOOK_EVERY_S)
+        await asyncio.to_thread(passes.look)
+
+
+#: Unhealthy after as many pulls running that got no forecast.
+_FAILED_PULLS = 3
+
+
 def _health(cache: ReportCache, now: datetime, passes: PassRunner | None, every_minutes: float) -> Health:
     limit = timedelta(minutes=every_minutes * _INTERVALS)
     age = None if cache.made_at is None else now - cache.made_at
+    is_stale = cache.stale_at is not None and now >= cache.stale_at
+    failed = 0 if passes is None else passes.failed_pulls
+    messages, store_fault = {}, None
+    try:
+        messages = {} if passes is None else passes.messages()
+    except PlannerError as error:
+        # Health answers whatever else is away.
+        store_fault = str(error)
+    in_time = age is not None and (passes is None or (age <= limit and failed < _FAILED_PULLS))
     return Health(
-        healthy=age is not None and (passes is None or age <= limit),
+        healthy=in_time and not is_stale,
         last_good_pass=None if cache.made_at is None else in_utc(cache.made_at),
         age_minutes=None if age is None else round(age / timedelta(minutes=1), 1),
         unhealthy_after_minutes=limit / timedelta(minutes=1),
-        forecast_stale=cache.stale_at is not None and now >= cache.stale_at,
+        forecast_stale=is_stale,
+        failed_pulls=failed,
         last_fault=None if passes is None else passes.last_fault,
         config_fault=None if passes is None else passes.config_fault,
-        messages={} if passes is None else passes.messages(),
+        store_fault=store_fault,
+        messages=messages,
         version=__version__,
     )

@@ -1,20 +1,19 @@
-"""Passes made by the service: on a schedule, once at a time, the last good report kept when one fails."""
+"""Passes made by the service: when one is due, once at a time, the last good report kept when one fails."""
 
 from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Awaitable, Callable
-from datetime import UTC, datetime, timedelta
+import time
+from collections.abc import Callable
+from datetime import datetime
 
-from apscheduler.schedulers.asyncio import AsyncIOScheduler  # type: ignore[import-untyped]
-from apscheduler.triggers.interval import IntervalTrigger  # type: ignore[import-untyped]
 from msgspec.structs import replace
 
 from planner.actions.one_pass import Passed, again, run
 from planner.actions.stored import stored_pass
 from planner.config.load import Config, Watched
-from planner.errors import InputError, OtherSchema, PlannerError
+from planner.errors import OtherSchema, PlannerError
 from planner.reports.rows import SCHEMA, Report
 from planner.reports.workings import Workings
 from planner.service.cache import ReportCache
@@ -22,15 +21,23 @@ from planner.store.store import Store
 from planner.terms import place_of
 
 log = logging.getLogger("planner.passes")
-#: A pass that takes longer than this is taken for dead, and another process may make it.
-_LEASE_S = 600.0
+#: A pass that takes longer than asking may, and this, is taken for dead: another process may make it.
+_COMPUTING_S = 60.0
+#: Where another process makes the pass, or nothing can be shown yet, it is looked at again after this long; while
+#: asking fails the time doubles, up to the interval.
+AGAIN_S = 30.0
 
 
 class PassRunner:
     """Makes passes and puts their reports into the cache."""
 
     def __init__(
-        self, config: Config, store: Store, cache: ReportCache, clock: Callable[[], datetime]
+        self,
+        config: Config,
+        store: Store,
+        cache: ReportCache,
+        clock: Callable[[], datetime],
+        ticks: Callable[[], float] = time.monotonic,
     ) -> None:
         self._watched = Watched(config)
         self._known = config
@@ -39,7 +46,15 @@ class PassRunner:
         self._showing = threading.Lock()
         self._cache = cache
         self._clock = clock
+        self._ticks = ticks
+        self._changes = 0
+        self._number: int | None = None
+        self._tried_at: float | None = None
+        self._wait_s = 0.0
+        self._logged: str | None = None
         self.last_fault: str | None = None
+        self.failed_pulls = 0
+        """How many pulls running got no forecast."""
         self.last_good: datetime | None = None
         self._shown: tuple[Report, Workings] | None = None
         self._load_stored(config)
@@ -58,7 +73,7 @@ class PassRunner:
         return self._store.bound_to(config.site.key, config.site.place)
 
     def messages(self) -> dict[str, dict[str, int]]:
-        """How many messages of each output stand where: due, sent, unsure, given up."""
+        """How many messages of each output stand where: due, sent, unsure, given up. StoreError where it is away."""
         counts: dict[str, dict[str, int]] = {}
         for one in self.store.outbox_counts():
             counts.setdefault(one.output, {})[one.state] = one.messages
@@ -71,21 +86,47 @@ class PassRunner:
 
     @property
     def is_due(self) -> bool:
-        """Whether the newest pass is older than the interval."""
-        every = timedelta(minutes=self.config.forecast.every_minutes)
-        return self.last_good is None or self._clock() - self.last_good >= every
+        """Whether it is time for a pass: an interval since the last one by the clock, or by one that nobody sets."""
+        every_s = self.config.forecast.every_minutes * 60
+        if self.last_good is None or (self._tried_at is not None and self._since_tried_s() >= every_s):
+            return True
+        # A clock set back makes the newest pass one of the future; that is no reason to wait for it.
+        return not 0 <= (self._clock() - self.last_good).total_seconds() < every_s
+
+    @property
+    def may_try(self) -> bool:
+        """Whether it is not too soon after one that failed, or that another process makes."""
+        return self._tried_at is None or self._since_tried_s() >= self._wait_s
+
+    def _since_tried_s(self) -> float:
+        return 0.0 if self._tried_at is None else self._ticks() - self._tried_at
 
     def run(self) -> None:
         """One pass, unless another process makes it. A fault goes to the log and to health, and is not raised."""
         self._run(self.config, "")
 
     def look(self) -> None:
-        """Look whether the config has changed: work with a good change at once, note a fault at once."""
+        """Look for a changed config: work with a good change at once, note a fault at once. And for a pass made
+        elsewhere: show it. A fault goes to the log and to health, and is not raised.
+        """
+        try:
+            self._look()
+        except Exception as error:
+            self._failed(error)
+
+    def _look(self) -> None:
         config, noted = self.config, self._noted_fault
         self._noted_fault = self._watched.fault
         if config is not self._known:
-            self._run(config, f"-changed-{self._clock().timestamp():.0f}")
-        elif self._noted_fault != noted:
+            # Numbered, since two changes may fall into one second.
+            self._changes += 1
+            self._run(config, f"-changed-{self._clock().timestamp():.6f}-{self._changes}")
+            return
+        newest = self.store.newest_pass()
+        if newest is not None and newest.number != self._number:
+            self._number = newest.number
+            self._load_stored(config)
+        if self._noted_fault != noted:
             # Held, so that a pass that lands meanwhile is shown after this and not before it.
             with self._showing:
                 if self._shown is not None:
@@ -105,23 +146,53 @@ class PassRunner:
 
     def _run(self, config: Config, mark: str) -> None:
         self._known = config
-        self._drop_other_place(config)
+        self._tried_at = self._ticks()
+        try:
+            self._drop_other_place(config)
+            self._claim_and_run(config, mark)
+        except Exception as error:
+            # Nothing that goes wrong in a pass may end the service, or the passes after it.
+            self.failed_pulls += 1
+            every_s = config.forecast.every_minutes * 60
+            again_s = AGAIN_S * 2.0 ** min(self.failed_pulls, 20)
+            self._wait_s = every_s if self._shown is not None else min(every_s, again_s)
+            self._failed(error)
+
+    def _claim_and_run(self, config: Config, mark: str) -> None:
         now, store = self._clock(), self._store_of(config)
-        every_s = config.forecast.every_minutes * 60
-        # With the place and the schema: a pass of another one is of no use here, and bars none.
-        slot = f"{int(now.timestamp() // every_s)} {store.place} {SCHEMA}{mark}"
-        if not store.claim("pass", slot, _LEASE_S, now):
+        slot = _claimed(config, store, now, mark)
+        if slot is None:
             self._load_stored(config)
+            self._wait_s = AGAIN_S
             return
         try:
             passed = run(config, store, now=now, extra_faults=self._config_faults())
-        except PlannerError as error:
-            self.last_fault = str(error)
-            log.warning("pass failed: %s", error)
-            return
+        except BaseException:
+            # Else nobody could try again before the claim has run out.
+            store.release("pass", slot)
+            raise
         store.finish("pass", slot, self._clock())
-        self.last_fault = "; ".join(passed.faults) or None
+        self._wait_s = 0.0
+        self.failed_pulls = self.failed_pulls + 1 if passed.is_pull_failed else 0
+        self._note("; ".join(passed.faults) or None)
         self._take(passed)
+
+    def _failed(self, error: Exception) -> None:
+        if isinstance(error, PlannerError):
+            self._note(str(error))
+            return
+        says = f"A fault of our own ended it: {type(error).__name__}: {error}"
+        if says != self._logged:
+            log.error("a pass failed", exc_info=error)
+        self.last_fault = self._logged = says
+
+    def _note(self, fault: str | None) -> None:
+        """Keeps the fault for health; one that has changed goes to the log, once."""
+        if fault is not None and fault != self._logged:
+            log.warning("a pass found: %s", fault)
+        elif fault is None and self._logged is not None:
+            log.warning("a pass found nothing wrong any more")
+        self.last_fault = self._logged = fault
 
     def _take(self, passed: Passed) -> None:
         with self._showing:
@@ -155,6 +226,25 @@ class PassRunner:
             self._put(*found)
 
 
+def _claimed(config: Config, store: Store, now: datetime, mark: str) -> str | None:
+    """The slot of this pass, now ours; None where it is another's, or is made."""
+    every_s = config.forecast.every_minutes * 60
+    lease_s = config.forecast.budget_s + _COMPUTING_S
+    hour = int(now.timestamp() // every_s)
+    # With the place and the schema: a pass of another one is of no use here, and bars none.
+    slot = f"{hour} {store.place} {SCHEMA}{mark}"
+    if store.claim("pass", slot, lease_s, now):
+        return slot
+    newest = store.newest_pass()
+    if newest is None or not store.is_finished("pass", slot):
+        return None
+    if int(newest.made_at.timestamp() // every_s) == hour:
+        return None
+    # Made in this hour before the clock was set back to it: this is another one.
+    later = f"{slot} after {newest.number}"
+    return later if store.claim("pass", later, lease_s, now) else None
+
+
 def _is_of(report: Report, config: Config) -> bool:
     """Whether it is a report of that site at its place."""
     place = place_of(report.place.latitude_deg, report.place.longitude_deg, report.site.timezone)
@@ -170,33 +260,3 @@ def with_fault(report: Report, old: str | None, new: str | None) -> Report:
         forecast=replace(report.forecast, notes=(*notes, *added)),
         faults=(*added, *(fault for fault in report.faults if fault != old)),
     )
-
-
-#: A pass missed by less than this (the machine slept) is made late; by more, the next one is soon enough.
-MISFIRE_GRACE_S = 3600
-PASS_ID = "pass"
-
-
-def make_scheduler(
-    run_once: Callable[[], object] | Callable[[], Awaitable[object]], every_minutes: float, jitter_s: int = 60
-) -> AsyncIOScheduler:
-    """A scheduler, not yet started, that calls run_once at an interval, in UTC, never twice at a time.
-
-    A plain function runs in the scheduler's own threads, so that it may block. Each time is put off by up to
-    jitter_s seconds, either way, so that not every keeper asks the weather service at the full hour.
-    """
-    if every_minutes <= 0:
-        raise InputError(f"A pass every {every_minutes} minutes cannot be. Write a number above 0.")
-    seconds = max(1, round(every_minutes * 60))
-    # A quarter at most, so that two passes never fall together.
-    trigger = IntervalTrigger(seconds=seconds, timezone=UTC, jitter=min(jitter_s, seconds // 4) or None)
-    scheduler = AsyncIOScheduler(timezone=UTC)
-    scheduler.add_job(
-        run_once,
-        trigger,
-        id=PASS_ID,
-        coalesce=True,
-        max_instances=1,
-        misfire_grace_time=MISFIRE_GRACE_S,
-    )
-    return scheduler

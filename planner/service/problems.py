@@ -109,7 +109,9 @@ class Health(BaseModel):
     age_minutes: float | None
     unhealthy_after_minutes: float
     forecast_stale: bool
+    failed_pulls: int = Field(description="Pulls running that got no forecast.")
     last_fault: str | None
+    store_fault: str | None
     config_fault: str | None
     messages: dict[str, dict[str, int]]
     version: str

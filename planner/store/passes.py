@@ -20,6 +20,8 @@ _TAKE = text(
 _FINISH = text(
     "update claims set done = :now where site = :site and job = :job and slot = :slot and done is null"
 )
+_RELEASE = text("delete from claims where site = :site and job = :job and slot = :slot and done is null")
+_IS_DONE = text("select done from claims where site = :site and job = :job and slot = :slot")
 _PRUNE = text("delete from claims where site = :site and until < :before")
 KEEP_CLAIMS_DAYS = 30
 
@@ -40,6 +42,17 @@ class Passes(Database):
         with self._writing() as connection:
             connection.execute(_FINISH, {"site": self.site, "job": job, "slot": slot, "now": now_s})
             connection.execute(_PRUNE, {"site": self.site, "before": now_s - KEEP_CLAIMS_DAYS * DAY_S})
+
+    def release(self, job: str, slot: str) -> None:
+        """Gives back a slot that was claimed and came to nothing, so that it can be tried again at once."""
+        with self._writing() as connection:
+            connection.execute(_RELEASE, {"site": self.site, "job": job, "slot": slot})
+
+    def is_finished(self, job: str, slot: str) -> bool:
+        """Whether the slot of the job was done."""
+        with self._reading() as connection:
+            found = connection.execute(_IS_DONE, {"site": self.site, "job": job, "slot": slot}).scalar()
+        return found is not None
 
     def part(self, name: str, schema: int | None = None) -> StoredPart | None:
         """That part of the newest pass; None where there is none, or the pass is of another schema."""

@@ -117,6 +117,8 @@ def test_from_another_machine_the_diary_is_read_with_the_token_only():
         ({**MOW, "job": "seaweed", "kind": "spraying"}, 409, "foliar_feed"),
         ({**MOW, "colour": "green"}, 400, "not a field"),
         ({**MOW, "water_l": -1}, 400, "water_l"),
+        ({**MOW, "water_l": False}, 400, "water_l"),
+        ({**MOW, "tackifier": 1}, 400, "tackifier"),
         ({**MOW, "notes": "\x00"}, 400, "a sign that is none"),
         ({**MOW, "target": "\ud800"}, 400, "a sign that is none"),
         ({**MOW, "started": "later"}, 400, "not a time"),
@@ -195,6 +197,7 @@ def test_a_reading_needs_the_token_renews_the_pass_and_tells_faults():
             ({"water_mm": 4}, 409, "one surface"),
             ({"watermm": 4}, 400, "water_mm"),
             ({}, 409, "no figure"),
+            ({"wind_2m_kmh": False}, 400, "wind_2m_kmh"),
         ):
             answer = opened.post("/api/v1/observations", json=wrong, headers=BEARER)
             assert (answer.status_code, says in answer.json()["detail"]) == (status, True), answer.text

@@ -300,7 +300,8 @@ class _Counting:
         self.made = 0
         self.enough, self.looked = threading.Event(), threading.Event()
         self.last_fault = self.config_fault = None
-        self.is_due = True
+        self.failed_pulls = 0
+        self.is_due = self.may_try = True
         self.threads: set[int] = set()
 
     def run(self) -> None:
@@ -312,20 +313,34 @@ class _Counting:
     def look(self) -> None:
         self.looked.set()
 
+    def messages(self) -> dict[str, dict[str, int]]:
+        return {}
 
-def test_the_lifespan_makes_the_first_pass_and_then_one_a_second(
-    cache: ReportCache, clock: Clock, monkeypatch: pytest.MonkeyPatch
+
+def test_the_lifespan_makes_a_pass_whenever_one_is_due_and_looks_between(
+    clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(app_module, "LOOK_EVERY_S", 1.0)
+    monkeypatch.setattr(app_module, "LOOK_EVERY_S", 0.01)
+    cache = ReportCache(clock)
     counting = _Counting(cache)
-    app = create_app(cache, clock=clock, passes=counting, every_minutes=1 / 60)  # type: ignore[arg-type]
-    with TestClient(app):
-        assert counting.made == 1
-        assert app.state.scheduler.running
+    with TestClient(create_app(cache, clock=clock, passes=counting)):  # type: ignore[arg-type]
         assert counting.enough.wait(60), "no third pass"
         assert counting.looked.wait(60), "the config was not looked at"
     assert threading.get_ident() not in counting.threads
-    assert not app.state.scheduler.running
+    made = counting.made
+    counting.enough.clear()
+    assert not counting.enough.wait(0.1)
+    assert counting.made == made, "a pass after the end"
+
+
+def test_it_answers_before_its_first_pass_is_over(clock: Clock) -> None:
+    cache = ReportCache(clock)
+    counting, may_end = _Counting(cache), threading.Event()
+    counting.run = lambda: may_end.wait(60)  # type: ignore[method-assign, assignment, return-value]
+    with TestClient(create_app(cache, clock=clock, passes=counting)) as client:  # type: ignore[arg-type]
+        assert client.get("/health").status_code == 503
+        assert client.get("/").status_code == 503
+        may_end.set()
 
 
 def _serve(**named: object) -> Callable[[], None]:
