@@ -15,7 +15,9 @@ from planner.errors import PlannerError
 from planner.outputs import Message, Output, make_output
 from planner.outputs.base import Delivery, Quiet, deliver
 from planner.reports.best import morning_lines
+from planner.reports.retold import retell
 from planner.reports.rows import Report
+from planner.reports.shown_units import METRIC, System
 from planner.rules.clock import clock_minutes
 from planner.store.records import KeptWarning, Outgoing
 from planner.terms import short_date
@@ -61,8 +63,10 @@ def standing_of(states: Iterable[KeptWarning]) -> tuple[WarningState, ...]:
     return tuple(standing)
 
 
-def outgoing(news: Iterable[News], outputs: Sequence[str], now: datetime) -> tuple[Outgoing, ...]:
-    """The messages that follow from the news, one for each output."""
+def outgoing(
+    news: Iterable[News], outputs: Sequence[str], now: datetime, units: System = METRIC
+) -> tuple[Outgoing, ...]:
+    """The messages that follow from the news, one for each output, in the units that people read."""
     rows: list[Outgoing] = []
     for one in news:
         notice = one.notice
@@ -71,8 +75,8 @@ def outgoing(news: Iterable[News], outputs: Sequence[str], now: datetime) -> tup
             change=one.change,
             kind=notice.kind,
             level=notice.level,
-            title=title(one),
-            body=body(one),
+            title=retell(title(one), units),
+            body=retell(body(one), units),
             surface=notice.surface or "all",
             begins=notice.begins,
             made_at=now,
@@ -103,7 +107,7 @@ def morning_message(report: Report, config: Config, now: datetime) -> tuple[Outg
         kind="morning",
         level=LEVELS[0],
         title=f"{config.site.name}, {short_date(local)}",
-        body="\n".join(morning_lines(report)),
+        body=retell("\n".join(morning_lines(report)), config.site.units),
         surface="all",
         begins=None,
         made_at=now,

@@ -306,7 +306,7 @@ def _passed(
         stale_at=report.forecast.stale_at,
         warnings=[state_of(standing) for standing in life.states],
         outbox=(
-            *outgoing(life.news, [part.called for part in config.outputs], now),
+            *outgoing(life.news, [part.called for part in config.outputs], now, config.site.units),
             *morning_message(report, config, now),
         ),
     )

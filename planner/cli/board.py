@@ -10,8 +10,10 @@ from zoneinfo import ZoneInfo
 
 from msgspec.structs import replace
 
+from planner.cli.shown import units_read
 from planner.margin import YES_NO
-from planner.reports.amounts import figure, plain, scale_of, short, signed, with_unit
+from planner.reports.amounts import figure, plain, scale_of, short, signed, unit_sign, with_unit
+from planner.reports.retold import retell
 from planner.reports.rows import (
     BarredRow,
     DayRow,
@@ -22,6 +24,7 @@ from planner.reports.rows import (
     Report,
     WindowRow,
 )
+from planner.reports.shown_units import ShownUnit, shown_unit
 from planner.reports.stretches import as_sentence
 from planner.terms import KINDS_OF_JOB, LABEL_CAUTION, STATE_WORDS, short_date
 
@@ -91,16 +94,20 @@ def days(report: Report, surface: str | None = None) -> list[str]:
     """A row per day; wash differs by surface, so the surface that is sown (or the first) is shown."""
     names = list(dict.fromkeys(row.surface for row in report.days))
     title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>9}{'grass':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
-    units = f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{'°C':>9}{'°C':>6}{'mm':>7}{'km/h':>7}{'°C':>6}"
+    warmth, water, wind = (shown_unit(unit, units_read()) for unit in ("°C", "mm", "km/h"))
+    units = (
+        f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{warmth.sign:>9}{warmth.sign:>6}{water.sign:>7}"
+        f"{wind.sign:>7}{warmth.sign:>6}"
+    )
     lines = [title, units]
     for row in _merged(report.days, [surface] if surface else names):
-        air = f"{_num(row.air_min_c, 0)} to {_num(row.air_max_c, 0)}"
+        air = f"{_num(warmth.of(row.air_min_c), 0)} to {_num(warmth.of(row.air_max_c), 0)}"
         partial = "*" if row.hours_known < 23 else ""
         lines.append(
             f"{short_date(date.fromisoformat(row.date)) + partial:<11}{_num(row.growth_potential, 2):>7}"
             f"{_num(row.rain_wash_risk, 2):>6}{_num(row.frost_risk, 2):>7}{air:>9}"
-            f"{_num(row.grass_min_c, 0):>6}{_num(row.rain_mm, 1):>7}"
-            f"{_num(row.wind_2m_max_kmh, 0):>7}{_num(row.soil_temp_c, 0):>6}"
+            f"{_num(warmth.of(row.grass_min_c), 0):>6}{_num(water.of(row.rain_mm), water.places):>7}"
+            f"{_num(wind.of(row.wind_2m_max_kmh), 0):>7}{_num(warmth.of(row.soil_temp_c), 0):>6}"
         )
     where = surface or ("the surface most at risk" if len(names) > 1 else names[0] if names else "")
     lines += wrap(
@@ -247,7 +254,7 @@ def explain(found: Explanation) -> list[str]:
     lines.append("")
     for row in found.needs:
         value, limits = _figures(row)
-        label, *more = textwrap.wrap(signed(row.label), 38) or [""]
+        label, *more = textwrap.wrap(retell(signed(row.label), units_read()), 38) or [""]
         verdict = VERDICTS.get(row.verdict, row.verdict)
         lines.append(f"  {verdict:<12}{label:<39}{value:>10}  {limits}".rstrip())
         lines += [f"{'':<14}{part}" for part in more]
@@ -266,6 +273,8 @@ def bullets(title: str, rows: Iterable[str]) -> list[str]:
 def _figures(row: NeedRow) -> tuple[str, str]:
     """The figure with its unit and the limits, both in the same unit."""
     low, high, value = row.limits.hard_min, row.limits.hard_max, row.value
+    if (shown := shown_unit(unit_sign(row.unit), units_read())).factor != 1.0 and row.unit != YES_NO:
+        return _figures_in(shown, value, low, high, is_read=row.margin is None)
     factor, unit = scale_of(row.unit, (value, low, high))
     if value is None:
         told = BLANK if row.margin is None else "none"
@@ -279,6 +288,21 @@ def _figures(row: NeedRow) -> tuple[str, str]:
         side = "at least" if high is None else "at most"
         return told, f"{side} {plain(((high if low is None else low) or 0.0) * factor)}"
     return told, f"{plain(low * factor)} to {plain(high * factor)}"
+
+
+def _figures_in(
+    shown: ShownUnit, value: float | None, low: float | None, high: float | None, *, is_read: bool
+) -> tuple[str, str]:
+    """The same in units that a keeper reads in place of those of the rules."""
+    told = (BLANK if is_read else "none") if value is None else shown.text(value)
+    if low is None and high is None:
+        return told, ""
+    if low is None or high is None:
+        return (
+            told,
+            f"{'at least' if high is None else 'at most'} {shown.number(high if low is None else low)}",
+        )
+    return told, f"{shown.number(low)} to {shown.number(high)}"
 
 
 def credit(report: Head) -> list[str]:
@@ -297,9 +321,17 @@ def notes(report: Head) -> list[str]:
 
 
 def wrap(text: str, indent: str, following: str | None = None) -> list[str]:
-    """Text broken at the width."""
+    """Text broken at the width, its figures in the units of the site."""
+    return as_written(retell(text, units_read()), indent, following)
+
+
+def as_written(text: str, indent: str, following: str | None = None) -> list[str]:
+    """Text broken at the width and not turned: a keeper's own words, and figures of the files."""
     return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent if following is None else following
+        text,
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent if following is None else following,
     ) or [indent.rstrip()]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from planner.cli.board import head, wrap
+from planner.cli.board import as_written, head, wrap
 from planner.mix.words import amount
 from planner.reports.cautions import shared_caution
 from planner.reports.rows import Report
@@ -56,7 +56,7 @@ def entry(row: EntryRow) -> str:
     )
     for name, text in texts:
         if text:
-            lines += wrap(f"{name}: {text}", "  ", "    ")
+            lines += as_written(f"{name}: {text}", "  ", "    ")
     for mark in row["filled_in"] or ():
         lines += wrap(f"filled in, {mark}", "  ", "    ")
     return "\n".join(lines)

@@ -10,7 +10,9 @@ import click
 
 from planner.cli import options
 from planner.cli.board import wrap
+from planner.cli.shown import read_in
 from planner.cli.writing import entry_uuid, pass_again, write
+from planner.reports.shown_units import METRIC
 
 if TYPE_CHECKING:
     from planner.actions.lessons import Lessons
@@ -69,7 +71,11 @@ def import_(file: str, check_only: bool, config: str | None, as_json: bool) -> N
 
 
 def _said(found: Lessons) -> str:
-    """The lessons as text: those with something against a limit, then what could not be read."""
+    """The lessons as text: those with something against a limit, then what could not be read.
+
+    In metric units: it speaks of the figures of the rules files.
+    """
+    read_in(METRIC)
     counted = [f"{name} {count}" for name, count in found["outcomes"].items() if count]
     if not counted:
         return "No entry has an outcome yet: haysel diary outcome ENTRY washed, for one."

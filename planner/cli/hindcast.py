@@ -15,7 +15,9 @@ import click
 
 from planner.cli import board
 from planner.cli.options import AS_JSON, CONFIG, full_config, show
+from planner.cli.shown import read_in
 from planner.errors import InputError
+from planner.reports.shown_units import METRIC
 
 if TYPE_CHECKING:
     from planner.config.load import Config
@@ -49,6 +51,8 @@ def hindcast(
     from planner.planning.hindcast import as_dict, rows, svg
 
     full = _narrowed(full_config(config), job, surface)
+    # It speaks of the figures of the rules files, which are metric.
+    read_in(METRIC)
     conditions, records = replayed(full, weather, year)
     if csv_file is not None:
         from planner.reports.answers import csv_of

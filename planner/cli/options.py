@@ -15,6 +15,7 @@ import click
 import msgspec
 
 from planner.actions.stored import REPORT, WORKINGS, stored_part
+from planner.cli.shown import read_in
 from planner.config.light import Kept, find, kept_at
 from planner.errors import InputError
 from planner.reports.answers import decode_report, decode_workings, encode
@@ -73,14 +74,19 @@ def reading(command: Callable[..., None]) -> Callable[..., None]:
 def read_report(source: Source) -> Report:
     """The report as it reads now, from the last stored pass, or computed from a forecast file."""
     if source.forecast is not None:
-        return compute(source)[0]
-    return as_of(decode_report(stored_part(_kept(source), REPORT)), source.clock)
+        report = compute(source)[0]
+    else:
+        report = as_of(decode_report(stored_part(_kept(source), REPORT)), source.clock)
+    read_in(report.site.units)
+    return report
 
 
 def read_workings(source: Source) -> tuple[Report, Workings]:
     """The same with the workings behind it."""
     if source.forecast is not None:
-        return compute(source)
+        report, workings = compute(source)
+        read_in(report.site.units)
+        return report, workings
     return read_report(source), decode_workings(stored_part(_kept(source), WORKINGS))
 
 
@@ -159,7 +165,9 @@ def full_config(config: str | None) -> Config:
     """The whole checked config of a site file."""
     from planner.config.load import load
 
-    return load(find(config))
+    full = load(find(config))
+    read_in(full.site.units)
+    return full
 
 
 @contextmanager

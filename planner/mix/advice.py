@@ -60,7 +60,7 @@ def calibration_advice(spreader: Spreader, material: Material, on: date | None) 
     if abs(off) > OFF_LIMIT_PCT:
         advice.append(
             f"At its setting the spreader puts down {spreader.measured_gm2:.1f} g/m², {abs(off):.0f} % "
-            f"{'more' if off > 0 else 'less'} than the {wanted:.1f} wanted: "
+            f"{'more' if off > 0 else 'less'} than the {wanted:.1f} g/m² wanted: "
             f"{'close' if off > 0 else 'open'} it and test again."
         )
     return tuple(advice + _old(spreader.measured_on, on))

@@ -15,6 +15,7 @@ from icalendar import Calendar, Event
 
 from planner.reports.cautions import short_caution
 from planner.reports.mine import of_mine
+from planner.reports.retold import for_people
 from planner.reports.rows import Report, WarningRow, WindowRow
 from planner.reports.stretches import as_sentence
 
@@ -30,6 +31,7 @@ def calendar(report: Report, before: bytes | None = None, *, every_job: bool = F
 
     `before` is the feed before it, where it is known.
     """
+    report = for_people(report, report.site.units)
     now = report.as_of.astimezone(UTC).replace(microsecond=0)
     feed = Calendar()
     feed.add("prodid", "-//haysel//turf work//EN")

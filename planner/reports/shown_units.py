@@ -49,7 +49,9 @@ class ShownUnit:
         shown = self.of(value)
         if shown is None or not math.isfinite(shown):
             return "–"
-        text = f"{shown:.{self.places if places is None else places}f}"
+        # A small amount of a unit told with two digits would read as none.
+        fine = self.places + (self.places >= 2 and 0.0 < abs(shown) < 0.1)
+        text = f"{shown:.{fine if places is None else places}f}"
         return text.removeprefix("-") if float(text) == 0.0 else text
 
     def text(self, value: float | None, places: int | None = None) -> str:
@@ -78,6 +80,10 @@ _CUSTOMARY: Mapping[str, ShownUnit] = {
         sign="lb/1,000 ft²", factor=_HA_PER_RATE * _M2_PER_HA / 1000.0 / units.KG_PER_POUND, places=2
     ),
     "L/ha": ShownUnit(sign="gal/1,000 ft²", factor=_HA_PER_RATE / units.L_PER_GALLON, places=2),
+    "mL/m²": ShownUnit(
+        sign="fl oz/1,000 ft²", factor=_HA_PER_RATE * _M2_PER_HA / units.ML_PER_FLUID_OUNCE, places=2
+    ),
+    "kg/ha": ShownUnit(sign="oz/1,000 ft²", factor=_HA_PER_RATE * 1000.0 / units.G_PER_OUNCE, places=2),
 }
 #: Digits of a metric figure where a screen says nothing else.
 _METRIC_PLACES = {"°C": 1, "mm": 1, "km/h": 0, "°C d": 0, "m²": 0}
