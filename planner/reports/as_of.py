@@ -29,8 +29,7 @@ from planner.reports.rows import (
     WorkRow,
 )
 from planner.reports.surface_rows import A_DAY, DueRow, SeedRow, state_of_due
-from planner.terms import short_date
-from planner.warnings.nights import turned
+from planner.terms import short_date, turned
 
 _HOUR = timedelta(hours=1)
 #: A start is still in time within this second.

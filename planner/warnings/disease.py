@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from planner.indices.leaf_wetness import BROWN_PATCH_FROM, DOLLAR_SPOT_FROM
 from planner.indices.quantities import Quantities
-from planner.terms import short_date
+from planner.terms import day_name, short_date
 from planner.warnings.base import Notice, Scene, level_of
-from planner.warnings.nights import day_name
 from planner.weather import Array, mean_of_members
 
 #: Days ahead that are looked at. Judgement: a five-day mean changes little, a night's humidity is known no longer.

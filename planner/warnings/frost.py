@@ -9,8 +9,8 @@ import numpy as np
 
 from planner.indices.frost import FROSTED_C, freezing_members, off_frost
 from planner.indices.quantities import Quantities
+from planner.terms import night_name
 from planner.warnings.base import Notice, Scene, level_of
-from planner.warnings.nights import night_name
 from planner.weather import Array, Mask, mean_of_members, of_members
 
 #: How far ahead a night is worth naming; beyond this a minimum is hardly known.

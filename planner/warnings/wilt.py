@@ -8,9 +8,8 @@ import numpy as np
 
 from planner.indices.quantities import Quantities
 from planner.indices.table_water import record_begins
-from planner.terms import short_time
+from planner.terms import day_name, short_time
 from planner.warnings.base import Notice, Scene, level_of
-from planner.warnings.nights import day_name
 from planner.weather import Array, mean_of_members
 
 #: Hours ahead that are looked at.
