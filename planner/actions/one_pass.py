@@ -200,6 +200,7 @@ def request_of(config: Config) -> Request:
         forecast_days=settings.days,
         members=settings.ensemble,
         contact=settings.contact,
+        base_urls=settings.base_urls,
     )
 
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
-from math import asin, cos, hypot, radians, sin
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from planner.forecast.usable import apart_km
 from planner.site import Site
 from planner.terms import short_date
 from planner.weather import Forecast
@@ -18,7 +18,6 @@ from planner.weather import Forecast
 #: A forecast for a place further off than this is noted as one of another place: grids of global models are
 #: about 25 km wide. Judgement.
 _FAR_KM = 25.0
-_EARTH_KM = 6371.0
 #: A JSON object as it was parsed.
 Document = Mapping[str, Any]
 
@@ -43,10 +42,10 @@ def filed(forecast: Forecast, path: Path, *, now: datetime, site: Site) -> Filed
             f"{path.name} does not tell when this forecast was made: its age is not known. Its hours begin "
             f"{short_date(local)} {local:%Y %H:%M}, {ago:.1f} days before the time it is judged at."
         )
-    apart_km = _apart_km(answer, site)
-    if apart_km is not None and apart_km > _FAR_KM:
+    far_km = apart_km(answer, site.latitude_deg, site.longitude_deg)
+    if far_km is not None and far_km > _FAR_KM:
         notes.append(
-            f"{path.name} is a forecast for a place {apart_km:,.0f} km from {site.name}: check that it is the "
+            f"{path.name} is a forecast for a place {far_km:,.0f} km from {site.name}: check that it is the "
             "file you want."
         )
     fetched_at = now if made is None else min(made, now)
@@ -86,18 +85,3 @@ def _fetched(answer: Document, headers: Document) -> datetime | None:
         return None if at is None else datetime.fromtimestamp(float(at), UTC)
     except (TypeError, ValueError, OverflowError, OSError):
         return None
-
-
-def _apart_km(answer: Document, site: Site) -> float | None:
-    """Great-circle distance of the answer's place from the site; None where it does not tell one."""
-    geometry = answer.get("geometry")
-    place: Any = (answer.get("longitude"), answer.get("latitude"))
-    if isinstance(geometry, Mapping):
-        place = geometry.get("coordinates")
-    try:
-        east, north = radians(float(place[0])), radians(float(place[1]))
-    except (TypeError, ValueError, IndexError, KeyError):
-        return None
-    here_north, here_east = radians(site.latitude_deg), radians(site.longitude_deg)
-    across = sin((east - here_east) / 2) * (cos(north) * cos(here_north)) ** 0.5
-    return 2 * _EARTH_KM * asin(min(1.0, hypot(sin((north - here_north) / 2), across)))

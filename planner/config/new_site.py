@@ -17,6 +17,7 @@ from typing import Annotated, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from planner.config.kit_schema import Part
 from planner.config.schema import EdgePart, SiteFile
 
 _WIDTH = 80
@@ -125,12 +126,14 @@ def _keys(
         is_set = key in values
         if explained:
             yield from _comment(
-                _explained(key, field, must=needed_off and (field.is_required() or key == _SORT))
+                _explained(
+                    field.alias or key, field, must=needed_off and (field.is_required() or key == _SORT)
+                )
             )
         elif not is_set:
             continue
         value = values[key] if is_set else _sample(part, key, field)
-        line = f"{'' if is_set else '#'}{key} = {toml(value)}"
+        line = f"{'' if is_set else '#'}{field.alias or key} = {toml(value)}"
         if len(line) > _WIDTH and isinstance(value, list | tuple) and is_set:
             yield from (f"{key} = [", *(f"  {toml(one)}," for one in value), "]")
         else:
@@ -186,6 +189,8 @@ def toml(value: object) -> str:
         return value.isoformat()
     if isinstance(value, list | tuple):
         return f"[{', '.join(toml(one) for one in value)}]"
+    if isinstance(value, Part):
+        return toml(value.model_dump(by_alias=True))
     if isinstance(value, Mapping):
         return f"{{ {', '.join(f'{key} = {toml(one)}' for key, one in value.items())} }}" if value else "{}"
     raise TypeError(f"{type(value).__name__} has no place in a TOML file")

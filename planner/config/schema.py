@@ -133,6 +133,16 @@ class SurfacePart(kit_schema.Part):
     edges: tuple[EdgePart, ...] = Field(default=(), description="What drift must not reach.")
 
 
+class MirrorPart(kit_schema.Part):
+    """A weather service asked elsewhere than at its own address."""
+
+    base_url: str = Field(
+        default="",
+        pattern=r"^(https?://[^\s?#]+[^\s?#/])?$",
+        description="Address of a mirror; its own address when left out.",
+    )
+
+
 class ForecastPart(kit_schema.Part):
     """Where the weather comes from."""
 
@@ -150,6 +160,27 @@ class ForecastPart(kit_schema.Part):
     stale_after_h: float = Field(default=6.0, gt=0, description="Older than this a forecast is marked stale.")
     budget_s: float = Field(default=60.0, gt=1, le=300, description="Time for one pull, retries and all.")
     contact: str = Field(default="", description="Mail or web address sent to providers that ask for one.")
+    open_meteo: MirrorPart = Field(
+        default=MirrorPart(), alias="open-meteo", description="Where it is asked, if not at its own address."
+    )
+    met_norway: MirrorPart = Field(
+        default=MirrorPart(), alias="met-norway", description="Where it is asked, if not at its own address."
+    )
+    open_meteo_ensemble: MirrorPart = Field(
+        default=MirrorPart(),
+        alias="open-meteo-ensemble",
+        description="Where it is asked, if not at its own address.",
+    )
+
+    @property
+    def base_urls(self) -> dict[str, str]:
+        """Addresses of mirrors, by the name of the service."""
+        parts = {
+            "open-meteo": self.open_meteo,
+            "met-norway": self.met_norway,
+            "open-meteo-ensemble": self.open_meteo_ensemble,
+        }
+        return {name: part.base_url for name, part in parts.items() if part.base_url}
 
 
 class StorePart(kit_schema.Part):

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from importlib import import_module
 from typing import cast
 
-import numpy as np
-
 from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable, NotKnown
 from planner.forecast.base import Provider, RawForecast, Request, read_answer
+from planner.forecast.usable import known_hours, require_usable
 from planner.weather import NEEDED, Forecast
 
 __all__ = [
@@ -72,8 +71,8 @@ def fetch(
 ) -> Fetched:
     """The forecast of the first of `names` that answers; else the last good one, marked stale.
 
-    The time is shared between the services still to be asked. An answer counts only once it is read and
-    holds hours ahead of `now`. The ensemble is a second call, made when `request.members` is set;
+    The time is shared between the services still to be asked. An answer counts only once it is read and is one
+    to work with (`usable`). The ensemble is a second call, made when `request.members` is set;
     it may fail alone. Raises ForecastUnavailable, naming the fault of every service, when nothing is left.
     """
     begun = time.monotonic()
@@ -121,11 +120,7 @@ def fetch(
 def require_hours_ahead(forecast: Forecast, now: datetime) -> None:
     """Raise ForecastMalformed unless some hour from `now` on has every needed column known."""
     weather = forecast.weather
-    ahead = slice(max(0, weather.index(now)), None)
-    whole = np.ones(weather.hours, dtype=bool)
-    for name in NEEDED:
-        whole &= ~np.isnan(weather[name]).all(axis=0)
-    if not whole[ahead].any():
+    if not known_hours(forecast)[max(0, weather.index(now)) :].any():
         raise ForecastMalformed(
             f"The forecast of {forecast.provider} ({weather.start:%Y-%m-%d %H:%M}Z to "
             f"{weather.end:%Y-%m-%d %H:%M}Z) "
@@ -137,11 +132,14 @@ def _ask(
     name: str, request: Request, last: RawForecast | None, now: datetime, budget_s: float
 ) -> tuple[Forecast, RawForecast]:
     service = provider(name)
+    mirror = request.base_urls.get(name)
+    if mirror:
+        service = replace(service, base_url=mirror)  # type: ignore[type-var]
     if budget_s <= 0:
         raise ForecastUnavailable("not asked, as the time was used up.")
     answer = service.fetch(request, last=last, now=now, budget_s=budget_s)
     forecast = read_answer(service, answer)
-    require_hours_ahead(forecast, now)
+    require_usable(forecast, answer, request, now)
     return forecast, answer
 
 

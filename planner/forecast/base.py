@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Protocol
@@ -26,6 +27,8 @@ class Request:
     model: str = "best_match"
     ensemble_model: str = "ecmwf_ifs025_ensemble"
     api_key: str = field(default="", repr=False)
+    base_urls: Mapping[str, str] = field(default_factory=dict)
+    """Where to ask a service by its name, if not at its own address: a mirror."""
 
     def __post_init__(self) -> None:
         for what, value, low, high in (

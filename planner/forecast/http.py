@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
+from threading import Thread
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit, urlunsplit
 
@@ -26,6 +28,8 @@ MAX_BYTES = 24_000_000
 ATTEMPTS = 4
 #: Waits between attempts where the service names none: about 0.5, 1 and 2 s, and up to half a second more.
 WAIT_S, WAIT_MAX_S, JITTER_S = 0.5, 4.0, 0.5
+#: A forecast is asked for again after this, whatever its Expires says: services run several times a day.
+LONGEST_KEPT = timedelta(hours=3)
 _SECRET = ("apikey", "api_key", "key", "token")
 
 
@@ -78,7 +82,7 @@ def get(
             return left_s > WAIT_S
         return fault.wait_s if fault.wait_s < left_s else False
 
-    try:
+    def asked() -> RawForecast:
         with httpx.Client(follow_redirects=follow_redirects, max_redirects=3, headers=sent) as client:
             for attempt in stamina.retry_context(
                 on=may_pass,
@@ -90,9 +94,37 @@ def get(
             ):
                 with attempt:
                     return call.once(client)
+        raise ForecastUnavailable(f"{who} was not asked: no time was left for it.")
+
+    try:
+        return within(budget_s, asked, call.late)
     except _Retryable as fault:
         raise fault.fault from None
-    raise ForecastUnavailable(f"{who} was not asked: no time was left for it.")
+
+
+def within(
+    budget_s: float, work: Callable[[], RawForecast], late: Callable[[], ForecastError]
+) -> RawForecast:
+    """What the work comes to; `late()` is raised when it is not there in time, however slowly bytes drip in.
+
+    The client bounds each wait by itself and not their sum. Work that is late goes on unheeded in a thread that
+    ends with its next wait.
+    """
+    found: Future[RawForecast] = Future()
+
+    def run() -> None:
+        try:
+            found.set_result(work())
+        except BaseException as fault:
+            found.set_exception(fault)
+
+    Thread(target=run, daemon=True).start()
+    try:
+        return found.result(budget_s)
+    except TimeoutError:
+        if found.done():
+            raise
+        raise late() from None
 
 
 def user_agent(contact: str) -> str:
@@ -117,18 +149,22 @@ class _Call:
     max_bytes: int
     stop_at_429: bool
 
+    def late(self) -> ForecastError:
+        """The fault of an answer that is not there in time."""
+        return ForecastUnavailable(self._says("did not answer in the time allowed"))
+
     def once(self, client: httpx.Client) -> RawForecast:
         """One attempt. Raises _Retryable for faults that may pass, a ForecastError for those that do not."""
         import httpx
 
         left_s = self.deadline - time.monotonic()
         if left_s <= 0:
-            raise ForecastUnavailable(self._says("did not answer in the time allowed"))
+            raise self.late()
         try:
             with client.stream("GET", self.url, headers=self._conditions(), timeout=left_s) as response:
                 return self._read(response, self._body(response))
         except httpx.TimeoutException:
-            raise _Retryable(ForecastUnavailable(self._says("did not answer in the time allowed"))) from None
+            raise _Retryable(self.late()) from None
         except (httpx.TransportError, httpx.DecodingError) as fault:
             says = self._says(f"could not be reached ({type(fault).__name__}: {fault})")
             raise _Retryable(ForecastUnavailable(says)) from None
@@ -141,7 +177,10 @@ class _Call:
         if self.last is None:
             return {}
         known = {"If-None-Match": self.last.etag, "If-Modified-Since": self.last.last_modified}
-        return {name: value for name, value in known.items() if value}
+        # Other signs cannot be sent in a header; without them the answer comes whole.
+        return {
+            name: value for name, value in known.items() if value and value.isascii() and value.isprintable()
+        }
 
     def _body(self, response: httpx.Response) -> bytes:
         held: list[bytes] = []
@@ -185,7 +224,7 @@ class _Call:
         )
 
     def _unchanged(self, response: httpx.Response) -> RawForecast:
-        if self.last is None:
+        if self.last is None or not self._conditions():
             raise ForecastUnavailable(self._says('says "not modified" though it was asked for everything'))
         etag = response.headers.get("etag")
         if etag and self.last.etag and _weak(etag) != _weak(self.last.etag):
@@ -198,7 +237,7 @@ class _Call:
             self.last,
             fetched_at=self.now,
             etag=etag or self.last.etag,
-            expires=_http_date(response.headers.get("expires")) or self.last.expires,
+            expires=self._expires(response) or self.last.expires,
         )
 
     def _fresh(self, response: httpx.Response, body: bytes) -> RawForecast:
@@ -216,9 +255,14 @@ class _Call:
             fetched_at=self.now,
             etag=response.headers.get("etag"),
             last_modified=response.headers.get("last-modified"),
-            expires=_http_date(response.headers.get("expires")),
+            expires=self._expires(response),
             notes=(old,) if response.status_code == 203 else (),
         )
+
+    def _expires(self, response: httpx.Response) -> datetime | None:
+        """Until when the service asks not to be asked again, as far as we go along with it."""
+        moment = _http_date(response.headers.get("expires"))
+        return None if moment is None else min(moment, self.now + LONGEST_KEPT)
 
     def _throttled(self, said: str, response: httpx.Response) -> Exception:
         wait_s = _retry_after_s(response, self.now)
@@ -242,7 +286,8 @@ class _Call:
     def _says(
         self, what: str, *, then: str = "The last good forecast stays in force; ask again later."
     ) -> str:
-        return f"{self.who} {what} [{without_key(self.url)}]. {then}"
+        # Without what was asked for: it is long, and says nothing to a keeper.
+        return f"{self.who} {what} [{without_key(self.url).partition('?')[0]}]. {then}"
 
 
 def _said(response: httpx.Response, body: bytes) -> str:

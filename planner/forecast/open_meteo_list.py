@@ -88,6 +88,10 @@ class HourlyList:
                 f"The list of {who} steps by {int(labels[1] - labels[0]) // 60} minutes: "
                 "ask for hourly values (leave temporal_resolution out)."
             )
+        if (np.diff(labels) < 0).any():
+            raise ForecastMalformed(
+                f"The hours of {who} are out of order: an hour of the list lies before the last."
+            )
         height = answer.get("elevation")
         known = isinstance(height, int | float) and not isinstance(height, bool)
         return cls(

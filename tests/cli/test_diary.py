@@ -56,7 +56,10 @@ def answer(site: Path, *words: str) -> Any:
 
 
 def payload(start: datetime, hours: int) -> bytes:
-    """An answer of the weather service, invented: 12 C, 70 %, wind 3 m/s from the west, 0.4 mm an hour."""
+    """An answer of the weather service, invented: 12 C, 70 %, wind 3 m/s from the west, 0.4 mm an hour.
+
+    The first hour is damper: a sky that stands quite still is no forecast.
+    """
     times = [(start + hour * H).strftime("%Y-%m-%dT%H:%M") for hour in range(hours)]
     columns = {
         "temperature_2m": (12.0, "°C"),
@@ -65,6 +68,8 @@ def payload(start: datetime, hours: int) -> bytes:
         "wind_direction_10m": (270.0, "°"),
         "precipitation": (0.4, "mm"),
     }
+    hourly: dict[str, list[object]] = {name: [value] * hours for name, (value, _) in columns.items()}
+    hourly["relative_humidity_2m"][0] = 71.0
     return json.dumps(
         {
             "latitude": 51.62,
@@ -73,7 +78,7 @@ def payload(start: datetime, hours: int) -> bytes:
             "utc_offset_seconds": 0,
             "timezone": "GMT",
             "hourly_units": {"time": "iso8601", **{name: unit for name, (_, unit) in columns.items()}},
-            "hourly": {"time": times, **{name: [value] * hours for name, (value, _) in columns.items()}},
+            "hourly": {"time": times, **hourly},
         }
     ).encode()
 

@@ -14,7 +14,7 @@ from tests.made import ROOT
 PAGES = ("config.md", "rules.md", "mix.md", "outputs.md", "warnings.md", "diary.md")
 TEXT = " ".join((ROOT / "docs" / name).read_text(encoding="utf-8") for name in PAGES)
 #: Words that stand in code: between backticks, or in a block of TOML.
-CODE = set(re.findall(r"\w+", " ".join(re.findall(r"`[^`]+`|```toml.*?```", TEXT, re.DOTALL))))
+CODE = set(re.findall(r"\w+(?:-\w+)*|\w+", " ".join(re.findall(r"`[^`]+`|```toml.*?```", TEXT, re.DOTALL))))
 #: Keys of a need made from a gap's row; a keeper writes the row.
 MADE = {"direction"}
 

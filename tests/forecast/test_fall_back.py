@@ -22,7 +22,8 @@ MEMBERS = "https://ensemble-api.open-meteo.com/v1/ensemble"
 MET = "https://api.met.no/weatherapi/locationforecast/2.0/complete"
 BOTH = ("open-meteo", "met-norway")
 GOOD = raw(open_meteo(48))
-GOOD_MET = raw(met_norway([0.0] * 48, [0.6], start=datetime(2026, 4, 1, 6, tzinfo=UTC)))
+_MET = met_norway([0.0] * 48, [0.6], start=datetime(2026, 4, 1, 6, tzinfo=UTC))
+GOOD_MET = raw({**_MET, "geometry": {"type": "Point", "coordinates": [13.4, 52.5, 38]}})
 JSON = {"Content-Type": "application/json"}
 
 
