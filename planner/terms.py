@@ -14,6 +14,8 @@ SPRAYING = KINDS_OF_JOB[0]
 PLAY = "play"
 #: The same, on the surfaces beside the one that is played on.
 PLAY_NEARBY = "play_nearby"
+#: Needs that only say when such work is done at all: no reason for a lost day, and nothing to draw.
+CALENDAR_NEEDS = ("light", "allowed_hours", "clock", "season", "keeper_hours")
 #: Days of the week as they are written in files and commands, in the order of `date.weekday`.
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 

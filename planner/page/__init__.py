@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from planner.page.details import addresses, day, help_page, job
-from planner.page.home import home, week_sheet
+from planner.page.ground import ground
+from planner.page.home import home
 from planner.page.layout import CONTENT_POLICY, HTML, edition, empty, write
+from planner.page.week_sheet import week_sheet
 
 __all__ = [
     "CONTENT_POLICY",
@@ -13,6 +15,7 @@ __all__ = [
     "day",
     "edition",
     "empty",
+    "ground",
     "help_page",
     "home",
     "job",

@@ -1,210 +1,252 @@
-"""The page a keeper opens in the morning, and the sheet of the week."""
+"""The page a keeper opens in the morning: three lines, one picture, what is due, what to watch."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import datetime, timedelta
 
-from planner.page.chart import chart
+from planner.page.axis import HOUR, View, local, this_hour, views
+from planner.page.brief import needs_label, three_lines
+from planner.page.job_lines import JobLine, job_lines
 from planner.page.layout import clock_of, write
-from planner.page.ribbon import Scale
-from planner.page.rows import (
-    Guess,
-    SiteClock,
-    Underfoot,
-    blocks,
-    by_kind,
-    cautions,
-    days,
-    guesses,
-    hours,
-    mine_and_others,
-    place,
-    underfoot,
-)
-from planner.reports.best import morning_lines, wanted_first
-from planner.reports.cautions import shared_caution
-from planner.reports.headline import first_clause, headline
-from planner.reports.mine import of_mine
-from planner.reports.rows import LeftRow, Report, RibbonRow, WarningRow, WindowRow, WorkRow
-from planner.reports.surface_rows import SeedRow, SurfaceRow
+from planner.page.picture import TOUCH_H, gust_limit, narrow_picture, wide_picture
+from planner.page.plots import gust_2m_kmh
+from planner.page.rows import DayCard, Hour, SiteClock, cautions, days, hours, place
+from planner.reports.headline import headline
+from planner.reports.mine import is_mine
+from planner.reports.rows import BarredRow, Report, RibbonRow, RunRow, WindowRow
+from planner.reports.surface_rows import DueRow
+from planner.reports.workings import Workings
+from planner.terms import CALENDAR_NEEDS, PLAY, STATE_WORDS
 
-#: Days on the ribbons and on the wide chart; the narrow chart shows the nearest.
-RIBBON_DAYS, NARROW_DAYS = 7, 3
-#: Placed or waiting sprays on the first screen.
-_SPRAYS = 2
-#: Warnings beside those of wash there.
-_OTHERS = 2
-
-Seeds = list[tuple[str, SeedRow]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SprayHours:
-    """When to spray: what is due in its hour of the week, or why it has none; else what could be done."""
-
-    placed: list[WorkRow]
-    left: list[LeftRow]
-    could: WindowRow | None
-    could_labels: list[str]
-    caution: str
-    """The line beside the sprays that are named."""
-    is_set_up: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FirstLight:
-    """The morning's three questions: what threatens, may I walk on it, when to spray."""
-
-    spray: SprayHours
-    wash: list[WarningRow]
-    seed: Seeds
-    wash_not_read: str | None
-    underfoot: list[Underfoot]
-    guesses: list[Guess]
-    others: list[tuple[WarningRow, str]]
-    """The gravest warnings of another kind, each with its first clause."""
-
-
-def home(report: Report) -> bytes:
-    """The whole of it: sentence, warnings, windows, ribbons, days, weather, seed, forecast, cautions."""
-    now = clock_of(report)
-    seven = Scale.days(now.now.date(), RIBBON_DAYS, now.zone)
-    near = Scale.days(now.now.date(), NARROW_DAYS, now.zone)
-    coming = hours(report, report.hours.first, seven.end)
-    mine, others = mine_and_others(report, blocks(report, seven))
-    windows = of_mine(report, report.windows)
-    return write(
-        "home.html.j2",
-        report,
-        headline=headline(report),
-        morning=morning_lines(report),
-        due_caution=shared_caution(report, (row.job for row in report.due)),
-        warnings=report.warnings,
-        not_read=report.not_read,
-        first_light=first_light(report),
-        kinds=by_kind(mine),
-        other_kinds=by_kind(others),
-        ticks=seven.ticks(),
-        days=days(report, now),
-        charts=[
-            ("wide", chart(coming, windows, seven, width=1040)),
-            ("slim", chart(coming, windows, near, width=360)),
-        ],
-        rows=coming[::3],
-        seed=seeds(report),
-        due=report.due,
-        week=report.week,
-        surfaces=_with_records(report),
-        cautions=cautions(report.ribbons),
-    )
-
-
-def first_light(report: Report) -> FirstLight:
-    """What is asked first."""
-    return FirstLight(
-        spray=spray_hours(report),
-        wash=[row for row in report.warnings if row.kind == "wash"],
-        seed=seeds(report),
-        wash_not_read=next((row.says for row in report.not_read if row.kind == "wash"), None),
-        underfoot=underfoot(report, clock_of(report)),
-        guesses=guesses(report),
-        others=[(row, first_clause(row.says)) for row in report.warnings if row.kind != "wash"][:_OTHERS],
-    )
-
-
-def spray_hours(report: Report) -> SprayHours:
-    """When to spray."""
-    placed = [row for row in report.week.work if row.kind == "spraying" and row.end > report.as_of]
-    left = [row for row in report.week.left if row.kind == "spraying"]
-    pairs = wanted_first(report, (row for row in report.ribbons if row.kind == "spraying"))
-    could = sorted(
-        (row for row in of_mine(report, report.windows) if (row.job, row.surface) in pairs),
-        key=lambda row: (row.state != "steady", row.start, row.rank),
-    )
-    first = could[0] if could and not placed else None
-    labels = [
-        row.label
-        for row in could
-        if first is not None and (row.start, row.end, row.state) == (first.start, first.end, first.state)
-    ]
-    return SprayHours(
-        placed=placed[:_SPRAYS],
-        left=left[: max(0, _SPRAYS - len(placed))],
-        could=first,
-        could_labels=list(dict.fromkeys(labels)),
-        caution=shared_caution(report, [row.job for row in (*placed, *left, *could[:1])]),
-        is_set_up=any(row.kind == "spraying" for row in report.ribbons),
-    )
-
-
-def seeds(report: Report) -> Seeds:
-    """Every sowing with its surface."""
-    return [(row.surface, seed) for row in report.ground for seed in row.seed]
-
-
-def _with_records(report: Report) -> list[SurfaceRow]:
-    """Surfaces of which a cut or a feed is known."""
-    return [
-        row
-        for row in report.surfaces
-        if row.leaf is not None or (row.nitrogen.month is not None and row.nitrogen.month.given_g_m2)
-    ]
-
-
+#: Days of the tables under the picture.
 _DAYS = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """A job on the surfaces where its windows are the same: a cell of windows for each day."""
+class DueLine:
+    """What is due, when, and whether it has its hour."""
 
-    label: str
+    when: str
+    due: DueRow
+    order: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayLine:
+    """A day of the picture as a row of its table."""
+
+    card: DayCard
+    chance_pct: float | None
+    gust_kmh: float | None
+    over_h: int | None
+    """Hours over the limit of gusts; None without a limit or without gusts."""
+    grass_low_c: float | None
+    grass_high_c: float | None
+    frost: str
+    """From when until when the grass is at or below zero; empty for none, a dash where it is not known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherLine:
+    """A job that is not wanted, on the surfaces where the same is said of it."""
+
+    ribbon: RibbonRow
     surfaces: list[str]
-    cells: list[list[WindowRow]]
+    window: WindowRow | None
+    barred: BarredRow | None
 
 
-def week_sheet(report: Report) -> bytes:
-    """Days across, jobs down: the windows, the warnings, and room to write."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoursOpened:
+    """The hours that were touched: their weather, and what limits each job then."""
+
+    start: datetime
+    end: datetime
+    rows: list[Hour]
+    jobs: list[tuple[JobLine, list[RunRow]]]
+
+
+def home(
+    report: Report, workings: Workings | None = None, day: str | None = None, at: datetime | None = None
+) -> bytes:
+    """The morning. `day`, an ISO date, chooses the two days shown on a phone; `at` opens the hours from there on.
+
+    Without workings the limit of gusts is not drawn.
+    """
     now = clock_of(report)
-    cards = days(report, now)[:_DAYS]
-    dates = [card.date for card in cards]
-    lines: dict[tuple[object, ...], Line] = {}
-    without: dict[str, list[str]] = {}
-    for ribbon in sorted(of_mine(report, report.ribbons), key=lambda row: place(row.kind)):
-        cells = _cells(report, ribbon, dates, now)
-        if not any(cells):
-            without.setdefault(ribbon.label, []).append(ribbon.surface)
-            continue
-        key = (ribbon.job, *((row.start, row.end, row.state) for cell in cells for row in cell))
-        line = lines.setdefault(key, Line(label=ribbon.label, surfaces=[], cells=cells))
-        line.surfaces.append(ribbon.surface)
+    offered = views(report)
+    chosen = chosen_view(offered, day, at)
+    lines = job_lines(report)
+    limit = gust_limit(report, workings)
+    shown = {(line.job, line.surface) for line in lines}
+    others = other_lines(report, [row for row in report.ribbons if (row.job, row.surface) not in shown])
     return write(
-        "week_sheet.html.j2",
+        "home.html.j2",
         report,
-        days=cards,
-        lines=list(lines.values()),
-        in_order=_in_order(report, dates, now),
+        headline=headline(report),
+        three=three_lines(report),
+        label_caution=needs_label(report),
+        pictures=[narrow_picture(report, lines, chosen, limit), wide_picture(report, lines, limit)],
+        views=offered,
+        chosen=chosen,
+        lines=lines,
+        opened=None if at is None else opened(report, lines, at),
+        due=due_lines(report, lines, now),
         left=report.week.left,
-        done=report.week.done,
-        without=[f"{label} ({', '.join(names)})" for label, names in without.items()],
+        plays=[row for row in report.week.planned if row.kind == PLAY],
+        week=report.week,
         warnings=report.warnings,
-        due=report.due,
-        cautions=cautions(row for row in of_mine(report, report.ribbons) if row.kind == "spraying")[:2],
+        not_read=report.not_read,
+        day_lines=day_lines(report, limit, now),
+        limit=limit,
+        work=[(line, windows_by_day(report, line, now)) for line in lines],
+        mine=[one for one in others if is_mine(report, one.ribbon.job)],
+        others=[one for one in others if not is_mine(report, one.ribbon.job)],
+        cautions=cautions(report.ribbons),
     )
 
 
-def _cells(report: Report, ribbon: RibbonRow, dates: list[date], now: SiteClock) -> list[list[WindowRow]]:
-    """For each day the windows of the job that begin on it, in order of time."""
-    pair = (ribbon.job, ribbon.surface)
-    mine = sorted(
-        (row for row in report.windows if (row.job, row.surface) == pair), key=lambda row: row.start
+def chosen_view(offered: Sequence[View], day: str | None, at: datetime | None) -> View:
+    """The pair of days that holds the day, or the touched hour; the first where none does."""
+    wanted = at.date().isoformat() if at is not None and day is None else day
+    return next(
+        (
+            view
+            for view in offered
+            if wanted in (view.first.isoformat(), (view.first + timedelta(days=1)).isoformat())
+        ),
+        offered[0],
     )
-    return [[row for row in mine if now.at(row.start).date() == day] for day in dates]
 
 
-def _in_order(report: Report, dates: list[date], now: SiteClock) -> list[list[WorkRow]]:
-    """For each day what the week places on it, in order of time; empty when it places nothing."""
-    rows = sorted(report.week.coming(now.now), key=lambda row: row.start)
-    by_day = [[row for row in rows if now.at(row.start).date() == day] for day in dates]
-    return by_day if any(by_day) else []
+def opened(report: Report, lines: Iterable[JobLine], at: datetime) -> HoursOpened:
+    """The hours from the touched one to the next quarter of the day."""
+    zone = clock_of(report).zone
+    start = at.astimezone(zone)
+    after = local(start.date(), start.time().replace(minute=0), zone)
+    end = after + HOUR
+    while end.astimezone(zone).hour % TOUCH_H:
+        end += HOUR
+    return HoursOpened(
+        start=start,
+        end=end.astimezone(zone),
+        rows=hours(report, start, end),
+        jobs=[(line, [run for run in line.runs if run.start < end and run.end > start]) for line in lines],
+    )
+
+
+def due_lines(report: Report, lines: Iterable[JobLine], now: SiteClock) -> list[DueLine]:
+    """What is due, the most pressing first, each with its ordered hour."""
+    orders = {(line.job, line.surface): line.first.start for line in lines if line.first is not None}
+    found = [
+        DueLine(when=_due_when(row, now), due=row, order=orders.get((row.job, row.surface)))
+        for row in report.due
+    ]
+    rank = {"overdue": 0, "due": 1, "coming": 2, "not known": 3}
+    return sorted(
+        found,
+        key=lambda line: (rank[line.due.state], line.due.due_at.timestamp() if line.due.due_at else 0.0),
+    )
+
+
+def _due_when(row: DueRow, now: SiteClock) -> str:
+    if row.state == "overdue" and row.overdue_h is not None:
+        days_over = round(row.overdue_h / 24)
+        return f"{days_over} {'day' if days_over == 1 else 'days'} over"
+    if row.state == "due":
+        return "due now" if row.due_at is None or row.due_at <= now.now else f"due {now.near_day(row.due_at)}"
+    return "not known" if row.due_at is None else now.near_day(row.due_at)
+
+
+def day_lines(report: Report, limit: float | None, now: SiteClock) -> list[DayLine]:
+    """The days of the wide picture in figures."""
+    found = []
+    for card in days(report, now)[:_DAYS]:
+        rows = [
+            row
+            for row in hours(report, this_hour(report), report.forecast.until)
+            if now.at(row.time).date() == card.date
+        ]
+        gusts = [value for row in rows if (value := gust_2m_kmh(row)) is not None]
+        chances = [value for row in rows if (value := row["rain_chance_pct"]) is not None]
+        grass = [value for row in rows if (value := row["grass_temp_c"]) is not None]
+        found.append(
+            DayLine(
+                card=card,
+                chance_pct=max(chances, default=None),
+                gust_kmh=max(gusts, default=None),
+                over_h=None if limit is None or not gusts else sum(value > limit for value in gusts),
+                grass_low_c=min(grass, default=None),
+                grass_high_c=max(grass, default=None),
+                frost=_frost(rows, now),
+            )
+        )
+    return found
+
+
+def _frost(rows: Sequence[Hour], now: SiteClock) -> str:
+    """The hours of the day in which the grass is at or below zero, from the first to the end of the last."""
+    cold = [row.time for row in rows if (value := row["grass_temp_c"]) is not None and value <= 0]
+    if cold:
+        return now.hours(cold[0], cold[-1] + HOUR)
+    return "" if rows and all(row["grass_temp_c"] is not None for row in rows) else "–"
+
+
+def windows_by_day(report: Report, line: JobLine, now: SiteClock) -> list[str]:
+    """`Fri 8 07:00–12:00 only just`; for a day without an hour what takes most of its daylight."""
+    if report.forecast.stale:
+        return ["not known: the forecast is too old"]
+    found = []
+    for ahead in range(_DAYS):
+        day = now.now.date() + timedelta(days=ahead)
+        begin = local(day, datetime.min.time(), now.zone)
+        end = local(day + timedelta(days=1), datetime.min.time(), now.zone)
+        runs = [run for run in line.runs if run.start < end and run.end > begin]
+        held = [run for run in runs if run.state in ("steady", "narrow", "broken")]
+        parts = [
+            f"{now.hours(max(a, begin), min(b, end))} {STATE_WORDS[state]}" for a, b, state in _merged(held)
+        ]
+        if not parts:
+            lost: dict[str, timedelta] = {}
+            for run in runs:
+                if not (run.state == "barred" and run.need in CALENDAR_NEEDS):
+                    words = "not known" if run.state == "unread" else f"not now: {run.label}"
+                    lost[words] = lost.get(words, timedelta()) + (min(run.end, end) - max(run.start, begin))
+            parts = (
+                [max(lost, key=lambda words: lost[words])]
+                if lost
+                else ["outside your hours" if runs else "not known"]
+            )
+        found.append(f"{day:%a} {day.day}: {', '.join(parts)}")
+    return found
+
+
+def _merged(runs: Iterable[RunRow]) -> list[tuple[datetime, datetime, str]]:
+    found: list[tuple[datetime, datetime, str]] = []
+    for run in runs:
+        if found and found[-1][1] == run.start and found[-1][2] == run.state:
+            found[-1] = (found[-1][0], run.end, run.state)
+        else:
+            found.append((run.start, run.end, run.state))
+    return found
+
+
+def other_lines(report: Report, ribbons: Iterable[RibbonRow]) -> list[OtherLine]:
+    """The jobs that nobody waits for, each with its first window or what bars it."""
+    groups: dict[tuple[object, ...], OtherLine] = {}
+    for ribbon in sorted(ribbons, key=lambda row: place(row.kind)):
+        pair = (ribbon.job, ribbon.surface)
+        windows = [row for row in report.windows if (row.job, row.surface) == pair]
+        first = min(windows, key=lambda row: row.start.timestamp(), default=None)
+        barred = next((row for row in report.barred if (row.job, row.surface) == pair), None)
+        key = (
+            ribbon.job,
+            first and (first.start, first.end, first.state),
+            barred and (barred.next_window, barred.because.says),
+        )
+        groups.setdefault(
+            key, OtherLine(ribbon=ribbon, surfaces=[], window=first, barred=barred)
+        ).surfaces.append(ribbon.surface)
+    return list(groups.values())

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from planner.page.plots import gust_2m_kmh
 from planner.page.rows import SiteClock, figure
 from planner.reports.amounts import signed, unit_sign
 from planner.reports.rows import Report
@@ -83,6 +84,7 @@ def environment() -> Environment:
         "job_on": job_on,
         "stretches": stretches,
         "room": as_sentence,
+        "gust": gust_2m_kmh,
         "PLAY": PLAY,
     }
     return made

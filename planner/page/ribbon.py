@@ -8,9 +8,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from planner.reports.rows import RibbonRow, RunRow
-
-#: Needs that close the night and the hours nobody works: drawn paler, left out of the table.
-CALENDAR = ("light", "clock", "season")
+from planner.terms import CALENDAR_NEEDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +74,7 @@ def pieces(runs: Iterable[RunRow], scale: Scale) -> list[Piece]:
                 x=x,
                 width=round(scale.x(run.end) - x, 2),
                 state=run.state,
-                is_calendar=run.state == "barred" and run.need in CALENDAR,
+                is_calendar=run.state == "barred" and run.need in CALENDAR_NEEDS,
                 start=run.start,
                 end=run.end,
                 says=run.says,

@@ -11,10 +11,7 @@ from planner.reports.mine import is_mine
 from planner.reports.rows import JobRow, Report, RunRow, WindowRow
 from planner.reports.sentences import job_on
 from planner.reports.stretches import as_sentence, stretches
-from planner.terms import PLAY, SPRAYING, short_date
-
-#: Needs that only say when such work is done at all; they are no reason for a lost day.
-_CALENDAR = ("light", "allowed_hours", "clock", "season", "keeper_hours")
+from planner.terms import CALENDAR_NEEDS, PLAY, SPRAYING, short_date
 
 Pairs = Collection[tuple[str, str]]
 
@@ -122,7 +119,7 @@ def _clause(run: RunRow) -> str:
 
 
 def _takes_hours(run: RunRow) -> bool:
-    return run.state in ("broken", "barred", "unread") and run.need not in _CALENDAR
+    return run.state in ("broken", "barred", "unread") and run.need not in CALENDAR_NEEDS
 
 
 def _told(report: Report, row: WindowRow, day: date | None) -> str:

@@ -82,8 +82,12 @@ def forms(context: Context) -> APIRouter:
         return _sent(request, body, 400 if fault else 200)
 
     @router.get("/diary", include_in_schema=False)
-    def diary(request: Request, written: str = "", kept: str = "") -> Response:
-        return shown(request, written=written, kept=kept)
+    def diary(
+        request: Request, written: str = "", kept: str = "", job: str = "", surface: str = ""
+    ) -> Response:
+        # From a job that is due: the form is filled in already.
+        chosen = {"filled": dict.fromkeys(_DIARY_FIELDS, "") | {"job": job, "surface": surface}}
+        return shown(request, chosen if job else _NOTHING, written=written, kept=kept)
 
     @router.post("/diary", include_in_schema=False)
     async def add(request: Request, later: BackgroundTasks) -> Response:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
@@ -52,8 +52,29 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     feed, feed_of_all = CalendarFeed(), CalendarFeed(every_job=True)
 
     @router.get("/", include_in_schema=False)
-    async def home(request: Request) -> Response:
-        return _shown(request, cache, page.home, "home")
+    async def home(
+        request: Request, day: Annotated[str, Query()] = "", at: Annotated[str, Query()] = ""
+    ) -> Response:
+        snapshot = _snapshot(cache, request)
+        if isinstance(snapshot, Response):
+            return snapshot
+        report = snapshot.report
+        chosen = _day_of(report, day, clock()) if day else None
+        touched = _hour_of(report, at) if at else None
+        faults = [one for one in (chosen, touched) if isinstance(one, NotKnown)]
+        if faults:
+            return _missing(request, faults[0])
+        workings = snapshot.workings
+
+        def draw(found: Report) -> bytes:
+            return page.home(found, workings, chosen, touched)  # type: ignore[arg-type]
+
+        key = ("home", *((day, at) if day or at else ()))
+        return send(request, snapshot.item(key, page.HTML, draw))
+
+    @router.get("/ground", include_in_schema=False)
+    async def ground(request: Request) -> Response:
+        return _shown(request, cache, page.ground, "ground")
 
     @router.get("/sheet", include_in_schema=False)
     async def sheet(request: Request) -> Response:
@@ -64,11 +85,9 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
             return snapshot
-        report = snapshot.report
-        chosen = read_day(day, clock(), ZoneInfo(report.site.timezone)).isoformat()
-        dates = list(dict.fromkeys(row.date for row in report.days))
-        if chosen not in dates:
-            return _missing(request, NotKnown("day", chosen, dates))
+        chosen = _day_of(snapshot.report, day, clock())
+        if isinstance(chosen, NotKnown):
+            return _missing(request, chosen)
         return send(request, snapshot.item(("day", chosen), page.HTML, lambda found: page.day(found, chosen)))
 
     @router.get("/job/{job}", include_in_schema=False)
@@ -114,9 +133,30 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     return router
 
 
+def _day_of(report: Report, day: str, now: datetime) -> str | NotKnown:
+    """A day of the forecast as an ISO date; the fault where it is none."""
+    chosen = read_day(day, now, ZoneInfo(report.site.timezone)).isoformat()
+    dates = list(dict.fromkeys(row.date for row in report.days))
+    return chosen if chosen in dates else NotKnown("day", chosen, dates)
+
+
+def _hour_of(report: Report, at: str) -> datetime | NotKnown:
+    """An hour of the forecast, written on the site's clock; the fault where it is none."""
+    zone = ZoneInfo(report.site.timezone)
+    first, last = report.hours.first, report.hours.first + timedelta(hours=report.hours.count - 1)
+    allowed = [f"{one.astimezone(zone):%Y-%m-%dT%H:%M}" for one in (first, last)]
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        return NotKnown("hour", at, allowed)
+    # The first full hour of the first picture may be the one that has begun.
+    moment = (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(zone)
+    return moment if first <= moment <= last else NotKnown("hour", at, allowed)
+
+
 def draw_at_once(snapshot: Snapshot) -> None:
     """The pages that most readers open, drawn in the thread of the pass."""
-    snapshot.item(("home",), page.HTML, page.home)
+    snapshot.item(("home",), page.HTML, lambda found: page.home(found, snapshot.workings))
     snapshot.item(("sheet",), page.HTML, page.week_sheet)
 
 

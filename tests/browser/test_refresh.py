@@ -29,18 +29,18 @@ def lands(served: Any) -> Iterator[Any]:
 def test_a_pass_that_lands_is_shown_and_what_is_open_stays_open(look: Any, lands: Any) -> None:
     found = look()
     page = found.page
-    ribbon = page.locator("details[id^=r-foliar_feed]").first
-    ribbon.locator("summary").click()
+    tables = page.locator("#tables")
+    tables.locator("summary").click()
     page.evaluate("window.stayed = true")
     lands("scarify")
-    page.locator("h1", has_text="Today: scarify, green").wait_for()
+    page.locator(".three", has_text="Scarify, green").wait_for()
     assert page.evaluate("window.stayed") is True
     assert ": Scarify on the green 08:00–08:30; " in page.title()
-    assert ribbon.locator("table").is_visible()
+    assert tables.locator("table").first.is_visible()
     assert page.locator("summary:focus").count() == 1
     assert found.complaints == []
     lands("brush", hours=2)
-    page.locator("h1", has_text="Today: brush, green").wait_for()
+    page.locator(".three", has_text="Brush, green").wait_for()
 
 
 def test_the_same_pass_is_not_fetched_twice(look: Any) -> None:
@@ -56,7 +56,7 @@ def test_without_script_no_line_is_opened(look: Any, lands: Any) -> None:
     found.page.wait_for_timeout(300)
     assert not [url for url in found.asked if "events" in url]
     found.page.reload()
-    assert found.page.locator("h1").inner_text().startswith("Today: scarify, green 08:00–08:30.")
+    assert "Scarify, green" in found.page.locator(".three").inner_text()
 
 
 def test_without_events_the_page_stays_as_it_is(look: Any, browser: Any, served: Any) -> None:

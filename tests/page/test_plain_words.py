@@ -12,7 +12,8 @@ from planner.actions.messages import outgoing
 from planner.cli.commands import haysel
 from planner.outputs.calendar import calendar
 from planner.page.details import day, job
-from planner.page.home import home, week_sheet
+from planner.page.home import home
+from planner.page.week_sheet import week_sheet
 from planner.reports.headline import headline
 from planner.reports.now import now
 from planner.terms import LABEL_CAUTION

@@ -34,7 +34,7 @@ def test_every_answer_says_stale_once_the_clock_passes_stale_at(
     assert "(old forecast)" in client.get("/calendar.ics").text
     assert client.get("/health").json()["forecast_stale"] is True
     for path in ("/", "/sheet", "/day/2026-05-09", "/job/foliar_feed", "/help"):
-        assert "This forecast is too old: 6 h." in client.get(path).text, path
+        assert "Forecast 6 h old: too old." in client.get(path).text, path
 
 
 def test_a_minute_before_nothing_says_stale(client: TestClient, clock: Clock, report: Report) -> None:
@@ -42,7 +42,7 @@ def test_a_minute_before_nothing_says_stale(client: TestClient, clock: Clock, re
     for name in WITH_HEAD:
         assert client.get(f"/api/v1/{name}").json()["forecast"]["stale"] is False, name
     assert client.get("/api/v1/now").json()["stale"] is False
-    assert "This forecast is too old" not in client.get("/").text
+    assert "too old." not in client.get("/").text
 
 
 def test_a_stale_report_says_its_age_anew_each_minute(
@@ -53,7 +53,7 @@ def test_a_stale_report_says_its_age_anew_each_minute(
     clock.forward(seconds=30)
     assert client.get("/").headers["etag"] == first
     clock.forward(hours=20)
-    assert "This forecast is too old: 26 h." in client.get("/").text
+    assert "Forecast 26 h old: too old." in client.get("/").text
     assert client.get("/api/v1/now").json()["forecast_age_h"] == pytest.approx(26.01, abs=0.01)
 
 
