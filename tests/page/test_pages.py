@@ -70,7 +70,7 @@ class _Outline(HTMLParser):
         assert self.open.pop() == tag, f"</{tag}> closes another element"
 
     def handle_data(self, data: str) -> None:
-        if not {"style", "script"} & set(self.open):
+        if not {"style", "script", "pre"} & set(self.open):
             self.text.append(data)
 
 
