@@ -72,7 +72,11 @@ def create_app(
     app.include_router(reads(cache, clock))
     describe(app)
     app.include_router(events(cache))
-    app.include_router(pages(cache, clock))
+    if passes is None:
+        app.include_router(pages(cache, clock))
+    else:
+        kept = passes.kept_calendar()
+        app.include_router(pages(cache, clock, keep_calendar=passes.keep_calendar, kept_calendar=kept))
 
     @app.get("/docs", include_in_schema=False)
     async def docs(request: Request) -> Response:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from datetime import datetime, timedelta
@@ -14,7 +15,8 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from planner import page
 from planner.errors import NoPassYet, NotKnown
-from planner.outputs.calendar import CALENDAR, calendar
+from planner.outputs.calendar import CALENDAR, Asked, calendar
+from planner.outputs.feed import Entry, Feed
 from planner.outputs.metrics import METRICS, metrics
 from planner.page import edition
 from planner.reports.rows import Report
@@ -26,30 +28,51 @@ from planner.service.routes import may_answer
 
 
 class CalendarFeed:
-    """The calendar feed, of the keeper's jobs or of every job.
+    """The entries of the calendar, drawn once for each report shown, and kept from one run to the next.
 
-    It remembers the feed before, so that an event that has not changed stays as it was.
+    They are drawn when a report comes or turns, and not when they are read, so that every reader is told the same
+    numbers and a read writes nothing.
     """
 
-    def __init__(self, *, every_job: bool = False) -> None:
-        self._every_job = every_job
-        self._before: bytes | None = None
+    def __init__(self, cache: ReportCache, keep: Callable[[bytes], None], kept: bytes | None) -> None:
+        self._cache, self._keep, self._feed = cache, keep, Feed(kept)
+        self._kept = kept
+        self._lock = threading.Lock()
+        self._drawn: tuple[Snapshot, tuple[Entry, ...]] | None = None
+        cache.listen(self._follow)
 
-    def draw(self, report: Report) -> bytes:
-        """The feed of a report."""
-        self._before = calendar(report, self._before, every_job=self._every_job)
-        return self._before
+    def _follow(self) -> None:
+        with suppress(NoPassYet):
+            self.entries(self._cache.snapshot())
+            kept = self._feed.kept()
+            if kept != self._kept:
+                self._kept = kept
+                self._keep(kept)
 
-    def of(self, snapshot: Snapshot) -> Item:
-        """The feed of a snapshot."""
-        key = "calendar.ics, every job" if self._every_job else "calendar.ics"
-        return snapshot.item((key,), CALENDAR, self.draw)
+    def entries(self, snapshot: Snapshot) -> tuple[Entry, ...]:
+        """The entries of a snapshot."""
+        with self._lock:
+            if self._drawn is None or self._drawn[0] is not snapshot:
+                self._drawn = (snapshot, self._feed.entries(snapshot.report))
+            return self._drawn[1]
+
+    def of(self, snapshot: Snapshot, asked: Asked) -> Item:
+        """What is asked for of a snapshot."""
+        asked.check(snapshot.report)
+        key = ("calendar.ics", asked.job, asked.surface, asked.kind, str(asked.every), str(asked.alarm_min))
+        return snapshot.item(key, CALENDAR, lambda found: calendar(found, self.entries(snapshot), asked))
 
 
-def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
-    """The routes outside /api."""
+def pages(
+    cache: ReportCache,
+    clock: Callable[[], datetime],
+    *,
+    keep_calendar: Callable[[bytes], None] = lambda kept: None,
+    kept_calendar: bytes | None = None,
+) -> APIRouter:
+    """The routes outside /api. `kept_calendar` is what `keep_calendar` was handed last, by an earlier run."""
     router = APIRouter(route_class=StrictRoute)
-    feed, feed_of_all = CalendarFeed(), CalendarFeed(every_job=True)
+    feed = CalendarFeed(cache, keep_calendar, kept_calendar)
 
     @router.get("/", include_in_schema=False)
     async def home(
@@ -111,14 +134,20 @@ def pages(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     @router.get(
         "/calendar.ics",
         tags=["reads"],
-        summary="Windows of the keeper's jobs, and warnings, as a calendar",
-        responses=may_answer(422, content={"text/calendar": {"schema": {"type": "string"}}}),
+        summary="The week's order and warnings as a calendar; windows where a job, a kind or all are asked for",
+        responses=may_answer(404, 422, content={"text/calendar": {"schema": {"type": "string"}}}),
         response_class=Response,
     )
     async def calendar_feed(
-        request: Request, all: Annotated[bool, Query(description="Windows of every job.")] = False
+        request: Request,
+        job: Annotated[str, Query(description="Only this job, with its windows.")] = "",
+        surface: Annotated[str, Query(description="Only this surface, and what holds for all.")] = "",
+        kind: Annotated[str, Query(description="Only this kind of job, with its windows; or warning.")] = "",
+        all: Annotated[bool, Query(description="With the windows of every job.")] = False,
+        alarm: Annotated[int | None, Query(ge=0, le=10_080, description="Minutes before each event.")] = None,
     ) -> Response:
-        return send(request, (feed_of_all if all else feed).of(cache.snapshot()))
+        asked = Asked(job=job, surface=surface, kind=kind, every=all, alarm_min=alarm)
+        return send(request, feed.of(cache.snapshot(), asked))
 
     @router.get(
         "/metrics",

@@ -26,6 +26,8 @@ _COMPUTING_S = 60.0
 #: Where another process makes the pass, or nothing can be shown yet, it is looked at again after this long; while
 #: asking fails the time doubles, up to the interval.
 AGAIN_S = 30.0
+#: The part of a pass that holds what the calendar drew last.
+_CALENDAR = "calendar"
 
 
 class PassRunner:
@@ -78,6 +80,21 @@ class PassRunner:
         for one in self.store.outbox_counts():
             counts.setdefault(one.output, {})[one.state] = one.messages
         return counts
+
+    def kept_calendar(self) -> bytes | None:
+        """What an earlier run kept of the calendar; None where the store is away."""
+        try:
+            return self.store.newest_part(_CALENDAR)
+        except PlannerError as error:
+            log.warning("the calendar begins anew: %s", error)
+            return None
+
+    def keep_calendar(self, kept: bytes) -> None:
+        """Keeps the calendar with the newest pass. A store that fails now costs a number, and no pass."""
+        try:
+            self.store.keep_part(_CALENDAR, kept)
+        except PlannerError as error:
+            log.warning("the calendar is not kept: %s", error)
 
     @property
     def config_fault(self) -> str | None:

@@ -78,6 +78,29 @@ class Passes(Database):
                 for row in connection.execute(wanted.order_by(parts.c.name))
             )
 
+    def keep_part(self, name: str, body: bytes) -> None:
+        """Puts a part beside those of the newest pass, in place of one of that name; nothing where there is no pass."""
+        with self._writing() as connection:
+            found = self._newest(connection)
+            if found is None:
+                return
+            mine = {"pass_id": found.number, "name": name}
+            connection.execute(delete(parts).where(parts.c.pass_id == found.number, parts.c.name == name))
+            connection.execute(insert(parts).values(**mine, body=zlib.compress(body, ZLIB_LEVEL)))
+
+    def newest_part(self, name: str) -> bytes | None:
+        """The newest part of that name, of whichever pass; None where there is none."""
+        wanted = (
+            select(parts.c.body)
+            .join(passes, passes.c.id == parts.c.pass_id)
+            .where(passes.c.site == self.site, passes.c.place == self.place, parts.c.name == name)
+            .order_by(passes.c.id.desc())
+            .limit(1)
+        )
+        with self._reading() as connection:
+            row = connection.execute(wanted).first()
+            return None if row is None else zlib.decompress(row.body)
+
     def newest_pass(self) -> PassRow | None:
         """The newest pass, whatever its schema."""
         with self._reading() as connection:

@@ -9,11 +9,18 @@ from typing import Any
 import icalendar
 import pytest
 import vobject
+from fastapi.testclient import TestClient
 from msgspec.structs import replace
 
-from planner.outputs.calendar import calendar
-from planner.reports.rows import Report, WindowRow
-from tests.reports.made import with_forecast
+from planner.outputs.calendar import Asked, calendar
+from planner.outputs.feed import Feed
+from planner.reports.as_of import as_of
+from planner.reports.rows import Report, WorkRow
+from planner.reports.workings import Workings
+from planner.service.app import create_app
+from planner.service.cache import ReportCache
+from tests.reports.made import with_forecast, with_week, work_row
+from tests.service.conftest import NOW, Clock
 
 
 def _events(feed: bytes) -> dict[str, Any]:
@@ -23,16 +30,12 @@ def _events(feed: bytes) -> dict[str, Any]:
     return events
 
 
-def _feed(report: Report, before: bytes | None = None) -> bytes:
-    return calendar(report, before)
+def _drawn(report: Report, feed: Feed | None = None, **asked: Any) -> bytes:
+    return calendar(report, (feed or Feed()).entries(report), Asked(**asked))
 
 
-def _own(report: Report) -> list[WindowRow]:
-    """Windows of the jobs that the demo's site file names."""
-    assert report.keeper_jobs
-    rows = [row for row in report.windows if row.job in report.keeper_jobs]
-    assert 0 < len(rows) < len(report.windows)
-    return rows
+def _coming(report: Report) -> list[WorkRow]:
+    return [*report.week.work, *report.week.planned]
 
 
 def _later(report: Report, hours: int) -> Report:
@@ -41,15 +44,84 @@ def _later(report: Report, hours: int) -> Report:
     return replace(report, made_at=made, as_of=made)
 
 
+def test_it_is_the_weeks_order_and_the_warnings(report: Report) -> None:
+    events = _events(_drawn(report)).values()
+    work = [event for event in events if "warning" not in event.categories]
+    assert sorted((event.decoded("DTSTART"), event.decoded("DTEND")) for event in work) == sorted(
+        (row.start, max(row.end, row.start + timedelta(minutes=30))) for row in _coming(report)
+    )
+    assert len(events) == len(_coming(report)) + len(report.warnings) < 30 < len(report.windows)
+    first = min(work, key=lambda event: event.decoded("DTSTART"))
+    assert str(first["SUMMARY"]) == "Roll, green"
+    assert "Start by 09:00." in str(first["DESCRIPTION"])
+
+
+def test_work_that_the_keeper_planned_is_told_apart(report: Report) -> None:
+    mine = with_week(
+        report,
+        work=[work_row("feed", "07T09:00", "07T10:00", state="narrow")],
+        planned=[work_row("coring", "07T12:00", "07T14:00", kind="coring", planned=True)],
+    )
+    events = {str(one["SUMMARY"]): one for one in _events(_drawn(mine, kind="coring")).values()}
+    (coring,) = [one for text, one in events.items() if text.startswith("Coring")]
+    assert (str(coring["STATUS"]), str(coring["DESCRIPTION"])) == ("CONFIRMED", "Planned by you.")
+    (feed,) = [one for one in _events(_drawn(mine)).values() if str(one["SUMMARY"]).startswith("Feed")]
+    assert str(feed["SUMMARY"]).endswith(", only just")
+    assert str(feed["STATUS"]) == "TENTATIVE"
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"every": True},
+        {"job": "foliar_feed"},
+        {"kind": "mowing"},
+        {"kind": "warning"},
+        {"surface": "east bank"},
+        {"surface": "green", "every": True},
+        {"job": "mow_green", "surface": "green"},
+    ],
+)
+def test_what_is_asked_for_and_nothing_else(report: Report, asked: dict[str, Any]) -> None:
+    job, kind, surface = (asked.get(name) for name in ("job", "kind", "surface"))
+
+    def fits(row: Any) -> bool:
+        return (
+            (job is None or row.job == job)
+            and (kind is None or row.kind == kind)
+            and (surface is None or row.surface == surface)
+        )
+
+    rows = [row for row in _coming(report) if fits(row)]
+    if job or kind or asked.get("every"):
+        rows += [row for row in report.windows if fits(row)]
+    told = [] if job or kind not in (None, "warning") else report.warnings
+    told = [row for row in told if surface is None or row.surface in (surface, None)]
+    found = _events(_drawn(report, **asked)).values()
+    assert len(found) == len(rows) + len(told) > 0
+    shown = sorted((event.decoded("DTSTART"), str(event["LOCATION"])) for event in found)
+    places = [(row.start, row.surface) for row in rows]
+    assert shown == sorted(places + [(row.begins, row.surface or report.site.name) for row in told])
+
+
+def test_an_alarm_only_where_one_is_asked_for(report: Report) -> None:
+    assert b"VALARM" not in _drawn(report)
+    events = _events(_drawn(report, alarm_min=45)).values()
+    for event in events:
+        (alarm,) = event.walk("VALARM")
+        assert alarm.decoded("TRIGGER") == -timedelta(minutes=45)
+        assert str(alarm["ACTION"]) == "DISPLAY"
+
+
 def test_two_parsers_read_it_without_a_warning(report: Report) -> None:
-    feed = _feed(report)
-    count = len(_own(report)) + len(report.warnings)
+    feed = _drawn(report, every=True, alarm_min=30)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         first = icalendar.Calendar.from_ical(feed)
         second = vobject.readOne(feed.decode())
     assert first.errors == []
     assert all(event.errors == [] for event in first.walk("VEVENT"))
+    count = len(_coming(report)) + len(report.windows) + len(report.warnings)
     assert len(first.walk("VEVENT")) == len(second.vevent_list) == count
     for event in second.vevent_list:
         assert event.dtstart.value < event.dtend.value
@@ -57,73 +129,122 @@ def test_two_parsers_read_it_without_a_warning(report: Report) -> None:
 
 
 def test_lines_are_folded_and_times_are_utc(report: Report) -> None:
-    feed = _feed(report)
+    feed = _drawn(report, every=True)
     assert all(len(line) <= 75 for line in feed.split(b"\r\n"))
     for event in _events(feed).values():
         for name in ("DTSTART", "DTEND", "DTSTAMP", "LAST-MODIFIED"):
             assert event[name].to_ical().endswith(b"Z"), name
 
 
-def test_times_are_those_of_the_windows(report: Report) -> None:
-    spans = sorted((row.start, row.end) for row in _own(report))
-    shown = sorted(
-        (event.decoded("DTSTART"), event.decoded("DTEND"))
-        for event in _events(_feed(report)).values()
-        if "warning" not in event.categories
-    )
-    assert shown == spans
-
-
 def test_an_unchanged_forecast_leaves_every_byte(report: Report) -> None:
-    first = _feed(report)
-    assert _feed(_later(report, 1), first) == first
+    feed = Feed()
+    first = _drawn(report, feed, every=True)
+    assert _drawn(_later(report, 1), feed, every=True) == first
+    # What is asked for changes no number, and a new run begins where the last one stood.
+    whole = _events(first)
+    for uid, event in _events(_drawn(report, feed)).items():
+        assert event.to_ical() == whole[uid].to_ical()
+    assert _drawn(_later(report, 2), Feed(feed.kept()), every=True) == first
 
 
-def test_a_window_that_moves_keeps_its_uid_and_gets_the_next_sequence(report: Report) -> None:
-    first = _feed(report)
+def test_what_moves_within_its_day_keeps_its_uid_and_gets_the_next_sequence(report: Report) -> None:
+    feed = Feed()
+    first = _drawn(report, feed, every=True)
     later = _later(report, 1)
-    row = _own(later)[0]
+    row = later.windows[0]
     moved = replace(row, end=row.end + timedelta(hours=1))
-    later = replace(later, windows=tuple(moved if one is row else one for one in later.windows))
-    second = _feed(later, first)
+    later = replace(later, windows=(moved, *later.windows[1:]))
+    second = _drawn(later, feed, every=True)
     before, after = _events(first), _events(second)
     assert set(before) == set(after)
-    changed = [uid for uid in before if before[uid].to_ical() != after[uid].to_ical()]
-    assert len(changed) == 1
-    uid = changed[0]
+    (uid,) = [uid for uid in before if before[uid].to_ical() != after[uid].to_ical()]
     assert int(after[uid]["SEQUENCE"]) > int(before[uid]["SEQUENCE"])
     assert after[uid].decoded("LAST-MODIFIED") == datetime(2026, 5, 7, 6, tzinfo=UTC)
 
 
-def test_sequences_rise_even_when_the_feed_before_is_lost(report: Report) -> None:
-    first = _events(_feed(report))
-    later = _events(_feed(_later(report, 2)))
+def test_sequences_rise_even_when_what_was_kept_is_lost(report: Report) -> None:
+    first = _events(_drawn(report))
+    later = _events(_drawn(_later(report, 2)))
     assert set(first) == set(later)
     assert all(int(later[uid]["SEQUENCE"]) > int(first[uid]["SEQUENCE"]) for uid in first)
 
 
 def test_a_warning_that_passes_is_ended_in_words(report: Report) -> None:
-    first = _feed(report)
+    feed = Feed()
+    first = _drawn(report, feed)
     later = _later(report, 1)
     later = replace(later, warnings=tuple(row for row in later.warnings if row.kind != "frost"))
-    second = _feed(later, first)
+    second = _drawn(later, feed)
     gone = [event for event in _events(second).values() if str(event.get("STATUS")) == "CANCELLED"]
     assert [str(event["SUMMARY"])[:6] for event in gone] == ["Over: "]
     old = _events(first)[str(gone[0]["UID"])]
     assert int(gone[0]["SEQUENCE"]) > int(old["SEQUENCE"])
-    third = _feed(_later(later, 2), second)
-    assert third == second
-    assert b"X-HAYSEL" not in third
+    assert _drawn(_later(later, 2), feed, alarm_min=5).count(b"VALARM") == 2 * (len(_events(second)) - 1)
+    assert _drawn(_later(later, 2), feed) == second
     over = _later(later, 72)
-    assert not [e for e in _events(_feed(over, third)).values() if str(e.get("STATUS")) == "CANCELLED"]
+    assert not [e for e in _events(_drawn(over, feed)).values() if str(e.get("STATUS")) == "CANCELLED"]
+
+
+def test_frost_of_a_night_that_is_over_is_not_shown(report: Report) -> None:
+    feed = Feed()
+    (frost,) = [row for row in report.warnings if row.kind == "frost"]
+    assert frost.ends is not None
+
+    def frosts(moment: datetime) -> list[Any]:
+        events = _events(_drawn(as_of(report, moment), feed, kind="warning")).values()
+        return [event for event in events if event.decoded("DTSTART") == frost.begins]
+
+    assert len(frosts(frost.ends - timedelta(minutes=1))) == 1
+    assert frosts(frost.ends) == []
+    # Nor where a pass still names it.
+    assert len(_events(_drawn(_later(report, 72), Feed(), kind="warning"))) < len(report.warnings)
 
 
 def test_an_old_forecast_is_told_in_every_summary(report: Report) -> None:
-    old = _events(_feed(with_forecast(report, stale=True)))
+    old = _events(_drawn(with_forecast(report, stale=True)))
     assert old
     assert all(str(event["SUMMARY"]).startswith("(old forecast) ") for event in old.values())
 
 
-@pytest.mark.parametrize("before", [b"", b"not a calendar", b"BEGIN:VCALENDAR\r\n"])
-def test_a_spoilt_feed_before_is_as_none(report: Report, before: bytes) -> None:
-    assert _feed(report, before) == _feed(report)
+@pytest.mark.parametrize("kept", [b"", b"{", b'[{"uid": 1}]'])
+def test_spoilt_memory_is_as_none(report: Report, kept: bytes) -> None:
+    assert _drawn(report, Feed(kept)) == _drawn(report)
+
+
+def test_the_address_takes_filters_and_names_what_it_does_not_know(
+    cache: ReportCache, clock: Clock, report: Report
+) -> None:
+    with TestClient(create_app(cache, clock=clock)) as client:
+        whole = _events(client.get("/calendar.ics").content)
+        assert len(whole) == len(_coming(report)) + len(report.warnings)
+        assert len(_events(client.get("/calendar.ics?all=1").content)) > len(report.windows)
+        mowing = _events(client.get("/calendar.ics?kind=mowing&surface=green&alarm=10").content)
+        assert {str(one.categories[0]) for one in mowing.values()} == {"mowing"}
+        for query, says in (("job=foliar", "foliar_feed"), ("surface=gren", "green"), ("kind=mow", "mowing")):
+            answer = client.get(f"/calendar.ics?{query}")
+            assert (answer.status_code, says in answer.text) == (404, True), query
+        assert client.get("/calendar.ics?alarm=-1").status_code == 422
+        assert client.get("/calendar.ics?all=perhaps").status_code == 422
+
+
+def test_what_was_drawn_is_kept_with_each_pass_and_turn(
+    clock: Clock, report: Report, workings: Workings
+) -> None:
+    from planner.service.pages import CalendarFeed
+
+    kept: list[bytes] = []
+    cache = ReportCache(clock)
+    feed = CalendarFeed(cache, kept.append, None)
+    cache.put(report, workings)
+    first = feed.of(cache.snapshot(), Asked()).body
+    assert len(kept) == 1
+    cache.put(_later(report, 0), workings)
+    assert len(kept) == 1
+    clock.now = NOW + timedelta(hours=3)
+    cache.turn()
+    assert len(kept) == 2
+    again = ReportCache(clock)
+    after = CalendarFeed(again, kept.append, kept[0])
+    clock.now = NOW
+    again.put(report, workings)
+    assert after.of(again.snapshot(), Asked()).body == first

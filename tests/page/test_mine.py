@@ -7,7 +7,7 @@ import re
 from msgspec.structs import replace
 
 from planner import page
-from planner.outputs.calendar import calendar
+from planner.outputs.calendar import Asked, calendar
 from planner.page.brief import three_lines
 from planner.page.job_lines import job_lines
 from planner.reports.rows import Report
@@ -121,7 +121,7 @@ def test_a_window_with_an_hour_to_spare_says_which(report: Report) -> None:
     says = "only just until 14:00, with room 14:00–17:00"
     assert f"{says[0].upper()}{says[1:]}." in page.day(made, "2026-05-08").decode()
     assert f"<small>{says}</small>" in page.week_sheet(made).decode()
-    feed = calendar(made).decode().replace("\r\n ", "").replace("\\", "")
+    feed = calendar(made, asked=Asked(every=True)).decode().replace("\r\n ", "").replace("\\", "")
     assert f"{says[0].upper()}{says[1:]}." in feed
 
 
@@ -131,4 +131,4 @@ def test_the_calendar_has_the_keepers_jobs_unless_every_job_is_asked_for(report:
 
     assert "watering" not in kinds(calendar(report))
     assert {"mowing", "warning"} <= kinds(calendar(report))
-    assert "watering" in kinds(calendar(report, every_job=True))
+    assert "watering" in kinds(calendar(report, asked=Asked(every=True)))

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from planner.actions.messages import outgoing
 from planner.cli.commands import haysel
-from planner.outputs.calendar import calendar
+from planner.outputs.calendar import Asked, calendar
 from planner.page.details import day, job
 from planner.page.home import home
 from planner.page.week_sheet import week_sheet
@@ -105,8 +105,13 @@ def test_wherever_labelled_work_is_named_its_line_of_caution_stands():
     # The law of the place on plant protection: label, licence, buffer, re-entry; the words are ours.
     report = demo()
     first = next(row for row in report.ribbons if row.has_label)
-    feed = calendar(report).decode().replace("\r\n ", "").replace("\\, ", ", ").replace("\\; ", "; ")
-    events = [part for part in feed.split("BEGIN:VEVENT") if f"SUMMARY:{first.label}" in part]
+    feed = calendar(report, asked=Asked(every=True)).decode()
+    feed = feed.replace("\r\n ", "").replace("\\, ", ", ").replace("\\; ", "; ")
+    events = [
+        part
+        for part in feed.split("BEGIN:VEVENT")
+        if f"{first.label}\\, {first.surface}" in part or f"{first.label}, {first.surface}" in part
+    ]
     assert events
     assert all(LABEL_CAUTION in part for part in events)
     assert LABEL_CAUTION in text_of(home(report))

@@ -316,6 +316,12 @@ class _Counting:
     def messages(self) -> dict[str, dict[str, int]]:
         return {}
 
+    def kept_calendar(self) -> None:
+        return None
+
+    def keep_calendar(self, kept: bytes) -> None:
+        """Kept nowhere."""
+
 
 def test_the_lifespan_makes_a_pass_whenever_one_is_due_and_looks_between(
     clock: Clock, monkeypatch: pytest.MonkeyPatch

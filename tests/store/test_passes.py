@@ -138,3 +138,19 @@ def test_reading_from_a_folder_that_may_not_be_written(
     assert got is not None
     assert got.body == b"3"
     assert set(tmp_path.iterdir()) == before
+
+
+def test_a_part_may_be_put_beside_those_of_the_newest_pass_and_outlives_it(store: Store) -> None:
+    store.keep_part("calendar", b"too early")
+    assert store.newest_part("calendar") is None
+    keep(store, {"report": "one"})
+    store.keep_part("calendar", b"first")
+    store.keep_part("calendar", b"second")
+    assert store.newest_part("calendar") == b"second"
+    keep(store, {"report": "two"}, NOON + timedelta(hours=1))
+    # The newest pass has none yet: that of the one before is the newest there is.
+    assert store.newest_part("calendar") == b"second"
+    store.keep_part("calendar", b"third")
+    assert store.newest_part("calendar") == b"third"
+    assert {part.name: part.body for part in store.parts()} == {"report": b"two", "calendar": b"third"}
+    assert store.bound_to("main", "elsewhere").newest_part("calendar") is None
