@@ -6,6 +6,7 @@
      |   +- NotThere                      what is asked for is not there: an hour, a material for a job
      |       +- NotKnown                  no such job, surface, day (the known ones are listed)
      |   +- Contradiction                 each part can be read, and it goes against another, a file or the record
+     |       +- Overtaken                 it was written anew since it was read
      |       +- NotCounted                work of no job of the rules, that does not say what it counts as
      +- ForecastError            exit 3   no usable forecast
          +- ForecastUnavailable           the provider could not be reached in time
@@ -93,6 +94,10 @@ class NotKnown(NotThere):
 
 class Contradiction(InputError):
     """What is handed in can be read, and goes against itself, against the site's files or against the record."""
+
+
+class Overtaken(Contradiction):
+    """An entry was written anew since it was read: what is to be written was made of what no longer holds."""
 
 
 class NotCounted(Contradiction):

@@ -28,7 +28,7 @@ from planner.diary.entry import (
 )
 from planner.diary.observations import ON_THE_SPOT, in_order
 from planner.diary.showing import weather_at
-from planner.errors import Contradiction, NotCounted, NotKnown, NotThere
+from planner.errors import Contradiction, NotCounted, NotKnown, NotThere, Overtaken
 from planner.reports.sentences import read_time
 from planner.store.forecasts import KeptForecast
 from planner.terms import in_utc
@@ -258,6 +258,10 @@ def input_of(entry: Entry) -> dict[str, object]:
     return fields
 
 
+#: How often a change is made anew on top of another that came in between.
+_MOST_OVERTAKEN = 20
+
+
 def add(
     fields: Mapping[str, object], config: Config, store: Store, now: datetime, *, key: str | None = None
 ) -> StoredEntry:
@@ -282,8 +286,33 @@ def edit(
     reason: str = "",
     key: str | None = None,
     whole: bool = False,
+    of_revision: int | None = None,
 ) -> StoredEntry:
-    """Writes a new revision. Only the fields sent change, unless `whole` says that they are all there is."""
+    """Writes a new revision. Only the fields sent change, unless `whole` says that they are all there is.
+
+    `of_revision` is the one the change is meant for; Overtaken where it is not the newest. Without it, a change
+    that comes in between is kept: this one is made anew on top of it.
+    """
+    for _ in range(_MOST_OVERTAKEN):
+        try:
+            return _edit(uuid, fields, config, store, now, reason, key, whole, of_revision)
+        except Overtaken:
+            if of_revision is not None:
+                raise
+    return _edit(uuid, fields, config, store, now, reason, key, whole, of_revision)
+
+
+def _edit(
+    uuid: str,
+    fields: Mapping[str, object],
+    config: Config,
+    store: Store,
+    now: datetime,
+    reason: str,
+    key: str | None,
+    whole: bool,
+    of_revision: int | None,
+) -> StoredEntry:
     before = store.history(uuid)[-1]
     work = read_as(DiaryInput, fields if whole else {**input_of(before.entry), **fields}, "a diary entry")
     entry = entry_of(work, config, now)
@@ -297,7 +326,8 @@ def edit(
         return before
     entry = with_measured(_still_filled_in(entry, before.entry, fields, whole), config, store)
     entry = with_weather(entry, config, store, before.entry)
-    return store.edit_entry(uuid, entry, now, reason=reason, key=key)
+    made_of = before.revision if of_revision is None else of_revision
+    return store.edit_entry(uuid, entry, now, reason=reason, key=key, of_revision=made_of)
 
 
 def _still_filled_in(entry: Entry, before: Entry, fields: Mapping[str, object], whole: bool) -> Entry:
@@ -328,7 +358,8 @@ def _known(store: Store, uuid: str) -> StoredEntry | None:
 def _same(before: Entry, entry: Entry, work: DiaryInput) -> bool:
     """Whether two entries say the same; filled-in times and the forecast's weather do not count."""
     left, right = _bare(before), _bare(entry)
-    if not (work.started and work.finished):
+    if not (work.started or work.finished):
+        # Both are the moment of writing. One alone tells the other, by the job's usual length.
         for side in (left, right):
             side.pop("started_at"), side.pop("finished_at")
     if any(mark.startswith(_MEASURED_MARK) for mark in before.document.get("filled_in") or ()):

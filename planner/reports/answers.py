@@ -217,8 +217,17 @@ def csv_of(rows: Sequence[Mapping[str, object]]) -> str:
         names = list(dict.fromkeys(name for row in rows for name in row))
         writer = csv.DictWriter(out, fieldnames=names, lineterminator="\n")
         writer.writeheader()
-        writer.writerows(rows)
+        writer.writerows({name: _plain(value) for name, value in row.items()} for row in rows)
     return out.getvalue()
+
+
+#: A text that begins like this is worked out by a spreadsheet that opens the file.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def _plain(value: object) -> object:
+    """A text that a spreadsheet takes for text; figures are left alone."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
 def _require_names(report: Report, job: str | None, surface: str | None) -> None:

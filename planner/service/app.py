@@ -17,6 +17,7 @@ from planner.page import HTML, addresses
 from planner.service import problems
 from planner.service.asked import HeadAsGet
 from planner.service.cache import ReportCache, item, send
+from planner.service.limits import BodyLimit
 from planner.service.pages import events, pages
 from planner.service.passes import PassRunner
 from planner.service.problems import Health
@@ -68,6 +69,7 @@ def create_app(
         redoc_url=None,
     )
     app.add_middleware(HeadAsGet)
+    app.add_middleware(BodyLimit)
     problems.attach(app)
     app.include_router(reads(cache, clock))
     describe(app)

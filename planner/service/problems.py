@@ -12,9 +12,17 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from planner.errors import Contradiction, ForecastError, InputError, NoPassYet, NotThere, PlannerError
+from planner.errors import (
+    Contradiction,
+    ForecastError,
+    InputError,
+    NoPassYet,
+    NotThere,
+    Overtaken,
+    PlannerError,
+)
 from planner.service.asked import Repeated, UnknownParameter, path_here
-from planner.store.records import KeyReused
+from planner.store.records import KeyReused, StoreError
 
 PROBLEM = "application/problem+json"
 
@@ -53,11 +61,13 @@ def status_of(error: PlannerError) -> int:
         return 422
     if isinstance(error, NotThere):
         return 404
+    if isinstance(error, Overtaken):
+        return 412
     if isinstance(error, (KeyReused, Contradiction)):
         return 409
     if isinstance(error, InputError):
         return 400
-    if isinstance(error, (NoPassYet, ForecastError)):
+    if isinstance(error, (NoPassYet, ForecastError, StoreError)):
         return 503
     return 500
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any
 
-from fastapi import Header, Query
+from fastapi import Header, Query, Request
 from pydantic import BaseModel
 
 from planner.service.problems import as_problem
@@ -68,9 +69,33 @@ _SAYS = {
     405: "Only what Allow names",
     409: "It goes against itself, the site's files or the record: the same key sent with another text, an entry "
     "that is withdrawn, work still to come",
+    412: "The entry has changed since the ETag sent in If-Match",
+    413: "The body is too long",
     422: "A field is missing or of the wrong sort",
     503: "The store or the forecast is not there now",
 }
+
+
+def revision_meant(request: Request) -> int | None:
+    """The revision that If-Match names (RFC 9110, section 13.1.1); None where it is left out or `*`.
+
+    Not among the parameters that are described: a tag that somebody made up can only be refused.
+    """
+    sent = request.headers.get("if-match", "").strip()
+    if sent in ("", "*"):
+        return None
+    found = _ENTRY_TAG.fullmatch(sent)
+    return int(found[1]) if found else _NO_REVISION
+
+
+#: The ETag of an entry is its revision.
+_ENTRY_TAG = re.compile(r'"revision-(\d{1,9})"')
+_NO_REVISION = 0
+
+
+def entry_tag(revision: int) -> str:
+    """The ETag of an entry."""
+    return f'"revision-{revision}"'
 
 
 def may_refuse(*codes: int) -> dict[int | str, dict[str, Any]]:
@@ -78,5 +103,6 @@ def may_refuse(*codes: int) -> dict[int | str, dict[str, Any]]:
     return {code: as_problem(_SAYS[code]) for code in sorted({400, 404, 405, 422, 503, *codes})}
 
 
-WRITE_REFUSALS = may_refuse(401, 403, 409)
+WRITE_REFUSALS = may_refuse(401, 403, 409, 413)
+CHANGE_REFUSALS = may_refuse(401, 403, 409, 412, 413)
 READ_REFUSALS = may_refuse(401) | {304: {"description": "Not changed since the ETag sent in If-None-Match"}}

@@ -21,12 +21,23 @@ from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entr
 from planner.errors import NoPassYet, NotThere
 from planner.reports.answers import csv_of, encode
 from planner.service.asked import StrictRoute
-from planner.service.cache import item, send
+from planner.service.cache import Item, item, send
 from planner.service.context import Context, background, is_loopback
 from planner.service.observations import observations
 from planner.service.problems import OutboxAnswer, OutboxRow
 from planner.service.routes import CSV, JSON, may_answer
-from planner.service.write_parts import READ_REFUSALS, WRITE_REFUSALS, Day, Key, Name, Why, body_of
+from planner.service.write_parts import (
+    CHANGE_REFUSALS,
+    READ_REFUSALS,
+    WRITE_REFUSALS,
+    Day,
+    Key,
+    Name,
+    Why,
+    body_of,
+    entry_tag,
+    revision_meant,
+)
 from planner.terms import PLAIN_TEXT
 
 Reason = Annotated[str, Query(max_length=2000, pattern=PLAIN_TEXT, description="Why it is changed.")]
@@ -67,7 +78,7 @@ def writes(context: Context) -> APIRouter:
     def answered(request: Request, stored: StoredEntry, status: int = 200) -> Response:
         row = entry_row(stored, context.config().site.zone)
         place = f"{request.scope.get('root_path', '')}/api/v1/diary/{stored.uuid}"
-        headers = {"Location": place} if status == 201 else None
+        headers = {"ETag": entry_tag(stored.revision)} | ({"Location": place} if status == 201 else {})
         return Response(encode(row), status, headers, JSON)
 
     @router.post(
@@ -88,7 +99,7 @@ def writes(context: Context) -> APIRouter:
         "/diary/{uuid}",
         name="replace",
         dependencies=writer,
-        responses=WRITE_REFUSALS,
+        responses=CHANGE_REFUSALS,
         summary="Write an entry anew; the old text stays",
         response_model=EntryRow,
         openapi_extra=body_of(DiaryInput),
@@ -97,7 +108,7 @@ def writes(context: Context) -> APIRouter:
         "/diary/{uuid}",
         name="patch",
         dependencies=writer,
-        responses=WRITE_REFUSALS,
+        responses=CHANGE_REFUSALS,
         summary="Change some fields; the old text stays",
         response_model=EntryRow,
         openapi_extra=body_of(DiaryInput, whole=False),
@@ -119,6 +130,7 @@ def writes(context: Context) -> APIRouter:
             reason=plain_text(reason, "the reason"),
             key=key,
             whole=request.method == "PUT",
+            of_revision=revision_meant(request),
         )
         later.add_task(context.renewed)
         return answered(request, stored)
@@ -126,7 +138,7 @@ def writes(context: Context) -> APIRouter:
     @router.delete(
         "/diary/{uuid}",
         dependencies=writer,
-        responses=WRITE_REFUSALS,
+        responses=CHANGE_REFUSALS,
         summary="Withdraw an entry; it stays in its history",
         response_model=EntryRow,
     )
@@ -138,7 +150,11 @@ def writes(context: Context) -> APIRouter:
         key: Key = None,
     ) -> Response:
         stored = context.store().withdraw_entry(
-            uuid, context.clock(), reason=plain_text(reason, "the reason"), key=key
+            uuid,
+            context.clock(),
+            reason=plain_text(reason, "the reason"),
+            key=key,
+            of_revision=revision_meant(request),
         )
         later.add_task(context.renewed)
         return answered(request, stored)
@@ -207,7 +223,8 @@ def writes(context: Context) -> APIRouter:
                 "withdrawn=true."
             )
         *before, last = (entry_row(one, zone) for one in rows)
-        return send(request, item(JSON, encode({**last, "history": before})))
+        body = encode({**last, "history": before})
+        return send(request, Item(JSON, body, entry_tag(rows[-1].revision)))
 
     @router.get(
         "/mix",

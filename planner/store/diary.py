@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, and_, func, insert, select
 
 from planner.diary.entry import Entry, StoredEntry
-from planner.errors import Contradiction, InputError, NotKnown
+from planner.errors import Contradiction, InputError, NotKnown, Overtaken
 from planner.store.engine import Database, one_at_a_time
 from planner.store.records import KeyReused, document_text, epoch_s, key_of, moment
 from planner.store.tables import entries
@@ -30,9 +30,19 @@ class Diary(Database):
             return self._write(connection, name, 1, name, entry, now)
 
     def edit_entry(
-        self, uuid: str, entry: Entry, now: datetime, *, reason: str = "", key: str | None = None
+        self,
+        uuid: str,
+        entry: Entry,
+        now: datetime,
+        *,
+        reason: str = "",
+        key: str | None = None,
+        of_revision: int | None = None,
     ) -> StoredEntry:
-        """Writes a new revision of a diary entry; the old ones stay readable."""
+        """Writes a new revision of a diary entry; the old ones stay readable.
+
+        `of_revision` is what the entry was made of: Overtaken where another has been written since.
+        """
         with self._writing() as connection:
             one_at_a_time(connection, "diary")
             key = key_of(key)
@@ -45,9 +55,18 @@ class Diary(Database):
                     f"The diary entry {uuid} was withdrawn on {last.written_at.isoformat()} ({last.reason}). "
                     "Add a new entry instead."
                 )
+            _require_revision(last, of_revision)
             return self._write(connection, last.uuid, last.revision + 1, key, entry, now, reason)
 
-    def withdraw_entry(self, uuid: str, now: datetime, *, reason: str, key: str | None = None) -> StoredEntry:
+    def withdraw_entry(
+        self,
+        uuid: str,
+        now: datetime,
+        *,
+        reason: str,
+        key: str | None = None,
+        of_revision: int | None = None,
+    ) -> StoredEntry:
         """Marks a diary entry as withdrawn, for a reason; it stays readable in its history.
 
         A second time changes nothing.
@@ -59,6 +78,7 @@ class Diary(Database):
             last = self._revisions(connection, uuid)[-1]
             if last.withdrawn:
                 return last
+            _require_revision(last, of_revision)
             key = key_of(key)
             if self._by_key(connection, key) is not None:
                 raise KeyReused(f"The key {key} was used for another diary entry. Send a new one.")
@@ -157,6 +177,13 @@ class Diary(Database):
         if written is None:
             raise RuntimeError("a row just written is not there")
         return written
+
+
+def _require_revision(last: StoredEntry, wanted: int | None) -> None:
+    if wanted not in (None, last.revision):
+        raise Overtaken(
+            f"The diary entry {last.uuid} is at revision {last.revision} and no longer at {wanted}: read it again."
+        )
 
 
 def _same(known: StoredEntry, same_act: bool, entry: Entry, key: str) -> StoredEntry:

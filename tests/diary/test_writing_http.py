@@ -203,3 +203,110 @@ def test_a_reading_needs_the_token_renews_the_pass_and_tells_faults():
             assert (answer.status_code, says in answer.json()["detail"]) == (status, True), answer.text
     for opened in client(host="192.0.2.7"):
         assert opened.get("/api/v1/observations").status_code == 401
+
+
+def test_the_same_key_with_another_time_is_refused(http):
+    for body in (
+        {"job": "mow_green", "surface": "green", "started": "03:00"},
+        {"job": "mow_green", "surface": "green", "finished": "03:00"},
+        {**MOW, "started": "03:00", "finished": "03:30"},
+    ):
+        key = {"Idempotency-Key": str(uuid4()), **BEARER}
+        first = http.post("/api/v1/diary", json=body, headers=key)
+        assert first.status_code == 201, first.text
+        assert http.post("/api/v1/diary", json=body, headers=key).json() == first.json()
+        name = "started" if "started" in body else "finished"
+        other = http.post("/api/v1/diary", json={**body, name: "02:10"}, headers=key)
+        assert other.status_code == 409, body
+
+
+def test_a_change_meant_for_a_revision_that_no_longer_holds_is_refused(http):
+    made = http.post("/api/v1/diary", json=MOW, headers=BEARER)
+    place, tag = made.headers["location"], made.headers["etag"]
+    assert http.get(place).headers["etag"] == tag
+    meant = {**BEARER, "If-Match": tag}
+    changed = http.patch(f"{place}?reason=wet", json={"notes": "wet"}, headers=meant)
+    assert (changed.status_code, changed.headers["etag"]) == (200, http.get(place).headers["etag"])
+    late = http.patch(f"{place}?reason=dry", json={"notes": "dry"}, headers=meant)
+    assert (late.status_code, "revision 2" in late.json()["detail"]) == (412, True)
+    assert http.put(place, json=MOW, headers=meant).status_code == 412
+    assert http.delete(f"{place}?reason=x", headers=meant).status_code == 412
+    assert http.get(place).json()["notes"] == "wet"
+    for header in (changed.headers["etag"], "*"):
+        meant = BEARER | {"If-Match": header}
+        answer = http.patch(f"{place}?reason={len(header)}", json={"notes": header}, headers=meant)
+        assert answer.status_code == 200
+
+
+def test_two_changes_of_different_fields_at_once_are_both_kept(tmp_path):
+    """Each reads the entry before either has written."""
+    from threading import Barrier, Thread
+
+    from planner.actions import record_work
+    from planner.config.load import load
+    from planner.store.store import Store
+    from tests.made import DEMO
+
+    config, store = load(DEMO), Store.open(str(tmp_path / "store.db"))
+    made = record_work.add(MOW, config, store, NOW)
+    changes = ({"notes": "wet"}, {"target": "level"}, {"cut_height_mm": 5.0}, {"outcome": "held"})
+    both, faults = Barrier(len(changes)), []
+    history = store.history
+
+    def read_together(uuid):
+        found = history(uuid)
+        if found[-1].revision == 1:
+            both.wait(30)
+        return found
+
+    object.__setattr__(store, "history", read_together)
+
+    def change(fields):
+        try:
+            record_work.edit(made.uuid, fields, config, store, NOW, reason="late")
+        except Exception as fault:
+            faults.append(fault)
+
+    threads = [Thread(target=change, args=(fields,)) for fields in changes]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    assert faults == []
+    last = history(made.uuid)[-1].entry
+    assert (last.notes, last.document["target"]) == ("wet", "level")
+    assert (last.document["cut_height_mm"], last.document["outcome"]) == (5.0, "held")
+    store.close()
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_body_that_is_too_long_is_refused_before_it_is_kept(http, told):
+    def parts():
+        for _ in range(40):
+            yield b" " * 65_536
+
+    content = b" " * 1_000_001 if told else parts()
+    answer = http.post("/api/v1/diary", content=content, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 413
+    assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_a_store_that_is_away_is_told_as_such(http, monkeypatch):
+    from planner.store.records import StoreError
+    from planner.store.store import Store
+
+    def locked(*_, **__):
+        raise StoreError("The store is locked.")
+
+    monkeypatch.setattr(Store, "add_entry", locked)
+    monkeypatch.setattr(Store, "entries", locked)
+    for answer in (http.post("/api/v1/diary", json=MOW, headers=BEARER), http.get("/api/v1/diary")):
+        assert (answer.status_code, answer.headers["retry-after"]) == (503, "60")
+
+
+def test_a_text_that_a_spreadsheet_would_work_out_is_a_text_there(http):
+    for notes in ("=1+1", "+1", "-1", "@x", "\t=1"):
+        http.post("/api/v1/diary", json={**MOW, "notes": notes}, headers=BEARER)
+    lines = http.get("/api/v1/diary?format=csv").text
+    for notes in ("=1+1", "+1", "-1", "@x", "\t=1"):
+        assert f",'{notes}," in lines
