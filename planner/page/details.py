@@ -12,7 +12,10 @@ from typing import Any
 from planner.page.layout import clock_of, environment, linked, text_of, write
 from planner.page.ribbon import Scale
 from planner.page.rows import blocks, by_kind, cautions, days, figure, hours, mine_and_others
+from planner.reports.amounts import signed, unit_sign
+from planner.reports.retold import for_people, retell
 from planner.reports.rows import Report
+from planner.reports.shown_units import ShownUnit, System, shown_unit
 from planner.reports.workings import NeedFacts, Workings
 
 _DAYS = 8
@@ -35,6 +38,7 @@ class NeedLine:
 
 def job(report: Report, workings: Workings, name: str) -> bytes:
     """The page of a job, by its name in the rules. KeyError when there is no such job here."""
+    report = for_people(report, report.site.units)
     now = clock_of(report)
     today = now.now.date()
     found = blocks(report, Scale.days(today, _DAYS, now.zone), name)
@@ -55,34 +59,41 @@ def job(report: Report, workings: Workings, name: str) -> bytes:
         job=first.ribbon,
         found=found,
         rows=rows,
-        needs=[] if shown is None else [_line(facts) for facts in workings.needs_of(shown)],
+        needs=[]
+        if shown is None
+        else [_line(facts, report.site.units) for facts in workings.needs_of(shown)],
         needs_surface=first.surfaces[0],
         cautions=cautions([first.ribbon]),
     )
 
 
-def _line(need: NeedFacts) -> NeedLine:
+def _line(need: NeedFacts, system: System) -> NeedLine:
+    unit = shown_unit(unit_sign(need.unit), system)
     return NeedLine(
-        label=need.label,
-        unit="" if need.unit == "0/1" else need.unit,
+        label=retell(signed(need.label), system),
+        unit="" if need.unit == "0/1" else unit.sign,
         when=need.when,
-        hard=_side(need.hard_min, need.hard_max, need.unit),
-        best=_side(need.best_from, need.best_to, need.unit),
-        source=need.source,
+        hard=_side(need.hard_min, need.hard_max, need.unit, unit),
+        best=_side(need.best_from, need.best_to, need.unit, unit),
+        source=retell(signed(need.source), system),
         guess=need.confidence == "C",
         label_limit=need.from_label,
         optional=need.optional,
     )
 
 
-def _side(low: float | None, high: float | None, unit: str) -> str:
+def _side(low: float | None, high: float | None, kept_in: str, unit: ShownUnit) -> str:
     if low is None and high is None:
         return ""
-    if unit == "0/1":
+    if kept_in == "0/1":
         return "no" if high == 0 else "yes"
     if low is None:
-        return f"at most {_short(high)}"
-    return f"at least {_short(low)}" if high is None else f"{_short(low)} to {_short(high)}"
+        return f"at most {_short(unit.of(high))}"
+    return (
+        f"at least {_short(unit.of(low))}"
+        if high is None
+        else f"{_short(unit.of(low))} to {_short(unit.of(high))}"
+    )
 
 
 def _short(value: float | None) -> str:
@@ -91,6 +102,7 @@ def _short(value: float | None) -> str:
 
 def day(report: Report, name: str) -> bytes:
     """The page of a local day, named by its ISO date. KeyError when the forecast lacks it."""
+    report = for_people(report, report.site.units)
     now = clock_of(report)
     cards = days(report, now)
     dates = [card.date for card in cards]

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from planner.page.layout import clock_of, write
 from planner.page.rows import guesses, underfoot
+from planner.reports.retold import for_people
 from planner.reports.rows import Report
 from planner.reports.surface_rows import SeedRow, SurfaceRow
 
 
 def ground(report: Report) -> bytes:
     """Every surface as it stands."""
+    report = for_people(report, report.site.units)
     return write(
         "ground.html.j2",
         report,

@@ -15,6 +15,7 @@ from planner.page.plots import gust_2m_kmh
 from planner.page.rows import DayCard, Hour, SiteClock, cautions, days, hours, place
 from planner.reports.headline import headline
 from planner.reports.mine import is_mine
+from planner.reports.retold import for_people
 from planner.reports.rows import BarredRow, Report, RibbonRow, RunRow, WindowRow
 from planner.reports.surface_rows import DueRow
 from planner.reports.workings import Workings
@@ -75,6 +76,7 @@ def home(
 
     Without workings the limit of gusts is not drawn.
     """
+    report = for_people(report, report.site.units)
     now = clock_of(report)
     offered = views(report)
     chosen = chosen_view(offered, day, at)

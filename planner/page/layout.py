@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
+from collections.abc import Callable
 from datetime import UTC
 from functools import cache
 from hashlib import sha256
@@ -17,9 +18,10 @@ from markupsafe import Markup
 
 from planner.page.plots import gust_2m_kmh
 from planner.page.rows import SiteClock, figure
-from planner.reports.amounts import signed, unit_sign
+from planner.reports.retold import retell
 from planner.reports.rows import Report
 from planner.reports.sentences import job_on
+from planner.reports.shown_units import METRIC, System, shown_unit
 from planner.reports.stretches import as_sentence, stretches
 from planner.terms import LABEL_CAUTION, PLAY, STATE_WORDS, in_words
 
@@ -69,8 +71,6 @@ def environment() -> Environment:
     made.filters |= {
         "figure": figure,
         "in_words": in_words,
-        "signed": signed,
-        "unit_sign": unit_sign,
         "job_url": lambda name: f"/job/{quote(name)}",
         "slug": lambda text: re.sub(r"[^a-z0-9]+", "-", str(text).lower()).strip("-"),
         "first_up": lambda text: text[:1].upper() + text[1:],
@@ -110,6 +110,24 @@ def linked(text: str, up: str) -> str:
     return _FROM_ROOT.sub(rf'\1="{up}', text)
 
 
+def amounts_of(system: System) -> dict[str, Callable[..., str]]:
+    """What templates write metric figures with, in the units of the system: `shown` with the sign, `bare` without,
+    `sign` alone. `digits` are those of a metric figure; another unit has its own."""
+
+    def bare(value: float | None, unit: str, digits: int = 0) -> str:
+        if system == METRIC:
+            return figure(value, digits)
+        return shown_unit(unit, system).number(value).replace("-", "−")
+
+    def shown(value: float | None, unit: str, digits: int = 0) -> str:
+        return f"{bare(value, unit, digits)} {sign(unit)}"
+
+    def sign(unit: str) -> str:
+        return shown_unit(unit, system).sign
+
+    return {"bare": bare, "shown": shown, "sign": sign, "retold": lambda text: retell(text, system)}
+
+
 def write(template: str, report: Report, *, up: str = "./", **context: object) -> bytes:
     """One page as bytes; `up` leads from its address to the root of the service, `./` or `../`."""
     shared: dict[str, object] = {
@@ -122,6 +140,7 @@ def write(template: str, report: Report, *, up: str = "./", **context: object) -
         "jobs": list({row.job: row for row in report.ribbons}.values()),
         "reload": True,
         "up": up,
+        **amounts_of(report.site.units),
     }
     text = linked(environment().get_template(template).render(**(shared | context)), up)
     # Indents go, except in what is to be copied as it stands.

@@ -111,7 +111,7 @@ def _picture(
     height = (
         {"rain": 44.0, "gust": 50.0, "turf": 60.0} if is_wide else {"rain": 40.0, "gust": 40.0, "turf": 56.0}
     )
-    plots = Plots(drawing, axis, shown, height, 0.0 if is_wide else 5.0, is_wide, [])
+    plots = Plots(drawing, axis, shown, height, 0.0 if is_wide else 5.0, is_wide, [], report.site.units)
     y = plots.rain(y)
     y = plots.gust(y + 2, limit)
     y = plots.turf(y + 2) + 4

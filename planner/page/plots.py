@@ -13,6 +13,9 @@ from datetime import datetime, timedelta
 from planner.page.axis import HOUR, Axis
 from planner.page.drawing import Drawing, LabelLine, box, line, width_of
 from planner.page.rows import Hour
+from planner.reports.shown_units import METRIC, System, temperature
+from planner.reports.shown_units import rain as rain_in
+from planner.reports.shown_units import wind as wind_in
 from planner.units import KMH_PER_MS, WIND_2M_PER_10M
 
 #: Height of the line of labels over a plot, and of the lane of the chance of rain.
@@ -51,6 +54,8 @@ class Plots:
     is_wide: bool
     bars: list[tuple[float, float]]
     """Top and bottom of what was drawn, for the lines of the hours."""
+    system: System = METRIC
+    """The units that the figures are told in; all is placed in metric ones."""
 
     def _label_line(self, title: str, unit: str, y: float) -> LabelLine:
         """The line over a plot, its title taken; on the wide picture the title stands beside the plot."""
@@ -81,9 +86,10 @@ class Plots:
             bottom = y + LABELS + (20 if self.is_wide else 4)
             self.drawing.path("axis", f"M{self.axis.left:.1f} {bottom:.1f}H{self.axis.right:.1f}")
             return bottom
+        amount = rain_in(self.system)
         top = y + LABELS
         bottom = top + self.height["rain"]
-        labels = self._label_line("Rain", _unread(self.hours, lambda hour: hour["rain_mm"]) or "mm", y)
+        labels = self._label_line("Rain", _unread(self.hours, lambda hour: hour["rain_mm"]) or amount.sign, y)
         width = self.axis.px_an_hour
         bars = []
         for hour in self.hours:
@@ -97,7 +103,7 @@ class Plots:
         for start, end, total in sorted(spells, key=lambda one: -one[2]):
             if total >= _SPELL_MM:
                 middle = (self.axis.x(start) + self.axis.x(end)) / 2
-                said = f"{total:.0f} mm" if total >= 9.5 else f"{total:.1f} mm"
+                said = amount.text(total, 0 if self.system == METRIC and total >= 9.5 else None)
                 self._figure(labels, "b" if total >= 5 else "t", middle, y, said)
         return self._chance(bottom, chances)
 
@@ -140,13 +146,14 @@ class Plots:
         """Gust against the strictest limit of the sprays that are wanted, and the wind; the bottom of it."""
         top = y + LABELS
         bottom = top + self.height["gust"]
+        speed = wind_in(self.system)
         has_gust = any(gust_2m_kmh(hour) is not None for hour in self.hours)
         main: Of = gust_2m_kmh if has_gust else lambda hour: hour["wind_2m_kmh"]
         values = [(hour.time, main(hour)) for hour in self.hours]
         known = [value for _, value in values if value is not None]
         high = max([1.5 * limit if limit is not None else _GUST_LEAST, *known])
         labels = self._label_line(
-            "Gust" if has_gust else "Wind", _unread(self.hours, main) or "km/h at 2 m", y
+            "Gust" if has_gust else "Wind", _unread(self.hours, main) or f"{speed.sign} at 2 m", y
         )
 
         def place(value: float) -> float:
@@ -164,11 +171,11 @@ class Plots:
         self.bars.append((top, bottom))
         if limit is None:
             for when, value in _peaks(values, 0.0)[:1]:
-                self._figure(labels, "t", self.axis.x(when), y, f"{value:.0f}")
+                self._figure(labels, "t", self.axis.x(when), y, speed.number(value, 0))
             return bottom
         self.drawing.path("limit", f"M{self.axis.left:.1f} {place(limit):.1f}H{self.axis.right:.1f}")
         for when, value in _peaks(values, limit):
-            self._figure(labels, "b", self.axis.x(when), y, f"{value:.0f}")
+            self._figure(labels, "b", self.axis.x(when), y, speed.number(value, 0))
         self._limit_words(limit, place(limit), values, labels, y)
         return bottom
 
@@ -183,9 +190,9 @@ class Plots:
         """`limit 25` where there is room: at the edge of the wide picture, else over the line where it is calm,
         else beside the title."""
         if self.is_wide:
-            self.drawing.text("w", self.axis.right + 5, height + 5, f"{limit:.0f}")
+            self.drawing.text("w", self.axis.right + 5, height + 5, wind_in(self.system).number(limit, 0))
             return
-        said = f"limit {limit:.0f}"
+        said = f"limit {wind_in(self.system).number(limit, 0)}"
         width = width_of(said)
         first = self.axis.left + 4
         walls = [self.axis.x(one) for one in self.axis.midnights]
@@ -219,10 +226,13 @@ class Plots:
         """The temperature at the tips of the grass, frost hatched; the bottom of it."""
         top = y + LABELS
         bottom = top + self.height["turf"]
+        warmth = temperature(self.system)
         values = [(hour.time, hour["grass_temp_c"]) for hour in self.hours]
         known = [value for _, value in values if value is not None]
         low, high = min([_TURF_LOW, *(one - 1 for one in known)]), max([_TURF_HIGH, *known])
-        labels = self._label_line("Grass", _unread(self.hours, lambda hour: hour["grass_temp_c"]) or "°C", y)
+        labels = self._label_line(
+            "Grass", _unread(self.hours, lambda hour: hour["grass_temp_c"]) or warmth.sign, y
+        )
 
         def place(value: float) -> float:
             return bottom - (value - low) / (high - low) * (bottom - top)
@@ -251,12 +261,12 @@ class Plots:
         )
         self.bars.append((top, bottom))
         if self.is_wide:
-            self.drawing.text("w", self.axis.right + 5, zero + 5, "0")
+            self.drawing.text("w", self.axis.right + 5, zero + 5, warmth.number(0.0, 0))
         for run in sorted(frozen, key=lambda one: min(value for _, value in one)):
             when, value = min(run, key=lambda one: one[1])
-            self._figure(labels, "w b", self.axis.x(when), y, f"{value:.1f}".replace("-", "−"))
+            self._figure(labels, "w b", self.axis.x(when), y, warmth.number(value, 1).replace("-", "−"))
         for when, value in self._warmest(values):
-            self._figure(labels, "m", self.axis.x(when), y, f"{value:.0f}".replace("-", "−"))
+            self._figure(labels, "m", self.axis.x(when), y, warmth.number(value, 0).replace("-", "−"))
         return bottom
 
     def _warmest(self, values: Iterable[tuple[datetime, float | None]]) -> list[tuple[datetime, float]]:

@@ -8,6 +8,7 @@ from datetime import date
 from planner.page.layout import clock_of, write
 from planner.page.rows import SiteClock, cautions, days, place
 from planner.reports.mine import of_mine
+from planner.reports.retold import for_people
 from planner.reports.rows import Report, RibbonRow, WindowRow, WorkRow
 
 _DAYS = 7
@@ -24,6 +25,7 @@ class Line:
 
 def week_sheet(report: Report) -> bytes:
     """Days across, jobs down: the windows, the warnings, and room to write."""
+    report = for_people(report, report.site.units)
     now = clock_of(report)
     cards = days(report, now)[:_DAYS]
     dates = [card.date for card in cards]

@@ -19,11 +19,13 @@ from planner.diary.observations import FIGURE_WORDS, observation_row
 from planner.diary.observations import FIGURES as READINGS
 from planner.diary.showing import entry_row
 from planner.errors import InputError
+from planner.reports.shown_units import System, shown_unit
 from planner.service.cache import item, send
 from planner.service.context import Context, is_loopback
 from planner.service.known_browser import forget, is_known, remember
 from planner.service.pages import up_from
 from planner.store.records import KeyReused
+from planner.terms import in_words
 
 #: A form longer than this is none of ours.
 _LONGEST_FORM = 64_000
@@ -104,12 +106,15 @@ def forms(context: Context) -> APIRouter:
         return await taken(request, later, "told", _READING_FIELDS, write_reading)
 
     def write_entry(filled: Mapping[str, str], key: str) -> str:
-        stored = record_work.add(_fields(filled), context.config(), context.store(), context.clock(), key=key)
+        fields = _fields(filled, context.config().site.units)
+        stored = record_work.add(fields, context.config(), context.store(), context.clock(), key=key)
         return f"diary?written={stored.uuid}"
 
     def write_reading(filled: Mapping[str, str], key: str) -> str:
         fields: dict[str, object] = {
-            name: _number(text, name) if name in READINGS else text for name, text in filled.items() if text
+            name: _metric(text, name, context.config().site.units) if name in READINGS else text
+            for name, text in filled.items()
+            if text
         }
         told = record_reading.add(fields, context.config(), context.store(), context.clock(), key=key)
         return f"diary?kept={told['uuid']}"
@@ -236,13 +241,13 @@ async def _body(request: Request) -> str | None:
     return got.decode("utf-8", "replace")
 
 
-def _fields(filled: Mapping[str, str]) -> dict[str, object]:
+def _fields(filled: Mapping[str, str], system: System) -> dict[str, object]:
     """The entry as the diary takes it; what was left empty is left out."""
     fields: dict[str, object] = {name: filled[name] for name in _TEXTS if filled[name]}
     for name in _NUMBERS:
         if filled[name]:
-            fields[name] = _number(filled[name], name)
-    measured = {name: _number(filled[name], name) for name in _MEASURED if filled[name]}
+            fields[name] = _metric(filled[name], name, system)
+    measured = {name: _metric(filled[name], name, system) for name in _MEASURED if filled[name]}
     if measured:
         fields["measured"] = measured
     if filled["material"]:
@@ -251,6 +256,17 @@ def _fields(filled: Mapping[str, str]) -> dict[str, object]:
             material["amount"] = _number(filled["amount"], "the amount")
         fields["materials"] = [material]
     return fields
+
+
+#: Units of the figures that a form takes, by the end of their names.
+_UNITS = {"_l": "L", "_mm": "mm", "_kmh": "km/h", "_c": "°C"}
+
+
+def _metric(text: str, name: str, system: System) -> float | None:
+    """A number in the units that the keeper reads, as the diary keeps it."""
+    value = _number(text, in_words(name))
+    unit = next((unit for end, unit in _UNITS.items() if name.endswith(end)), "")
+    return value if value is None or not unit else round(shown_unit(unit, system).metric(value), 3)
 
 
 def _number(text: str, what: str) -> float | None:

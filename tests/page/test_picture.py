@@ -265,3 +265,24 @@ def test_a_forecast_that_ends_early_leaves_dots(report: Report) -> None:
     )
     assert stretches_of(report, runs, axis)[-1][2] == "unread"
     assert with_forecast(report, stale=True).forecast.stale
+
+
+def test_pages_tell_figures_in_the_units_of_the_site(report: Report, workings: Workings) -> None:
+    """0 °C is 32 °F, 25 km/h 15.5 mph, 21.6 mm 0.85 in (NIST SP 811, appendix B.8)."""
+    customary = replace(report, site=replace(report.site, units="imperial"))
+    drawn = [
+        page.home(customary, workings),
+        page.home(customary, workings, at=report.as_of),
+        page.ground(customary),
+        page.day(customary, "2026-05-09"),
+        page.job(customary, workings, "foliar_feed"),
+        page.week_sheet(customary),
+    ]
+    for number, made in enumerate(drawn):
+        text = re.sub(r"<(style|script)>.*?</\1>|<[^>]*>", " ", made.decode(), flags=re.DOTALL)
+        left = re.findall(r"[^.]{0,40}\d\s?(?:mm|°C|km/h|g/m²)(?!\w)|(?<!\w)(?:mm|°C|km/h)(?!\w)", text)
+        assert left == [], (number, left)
+    wide = [text.text for text in wide_picture(customary, job_lines(customary), 25.0).texts]
+    for said in ("16", "32", "mph at 2 m", "in", "°F"):
+        assert said in wide, said
+    assert any(re.fullmatch(r"0\.\d\d in", text) for text in wide)

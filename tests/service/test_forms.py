@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from urllib.parse import urlencode
 
 import pytest
 from fastapi.testclient import TestClient
 
 from planner.config.load import load
+from planner.reports.shown_units import System
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
 from planner.service.context import Context
@@ -33,9 +35,16 @@ def renewed() -> list[int]:
 
 
 def _client(
-    cache: ReportCache, clock: Clock, store: Store, renewed: list[int], token: str, peer: str
+    cache: ReportCache,
+    clock: Clock,
+    store: Store,
+    renewed: list[int],
+    token: str,
+    peer: str,
+    system: System = "metric",
 ) -> TestClient:
     config = load(ROOT / "config" / "demo.toml")
+    config = replace(config, site=replace(config.site, units=system))
     context = Context(
         config=lambda: config,
         store=lambda: store,
@@ -269,3 +278,18 @@ def test_a_browser_is_forgotten_after_half_a_year(client: TestClient, clock: Clo
     assert 'type="password"' not in client.get("/diary").text
     clock.forward(days=20)
     assert 'type="password"' in client.get("/diary").text
+
+
+def test_figures_are_taken_in_the_units_of_the_site(
+    cache: ReportCache, clock: Clock, store: Store, renewed: list[int]
+) -> None:
+    """0.5 in is 12.7 mm, 10 mph 16.09 km/h, 59 °F 15 °C (NIST SP 811, appendix B.8)."""
+    client = _client(cache, clock, store, renewed, TOKEN, "127.0.0.1", "imperial")
+    sent = {"key": _key(client), "token": TOKEN, "job": "mow_green", "surface": "green", "finished": "05:10"}
+    sent |= {"cut_height_mm": "0.5", "wind_2m_kmh": "10", "air_temp_c": "59"}
+    assert client.post("/diary", content=urlencode(sent)).status_code == 303
+    entry = store.entries()[0].entry
+    assert entry.cut_height_mm == pytest.approx(12.7)
+    assert entry.measured is not None
+    assert entry.measured["wind_2m_kmh"] == pytest.approx(16.093, abs=0.001)
+    assert entry.measured["air_temp_c"] == pytest.approx(15.0)
