@@ -6,11 +6,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 import pytest
 from fastapi.testclient import TestClient
 
 from planner.config.load import load
+from planner.diary.showing import entry_row
 from planner.reports.shown_units import System
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
@@ -288,8 +290,7 @@ def test_figures_are_taken_in_the_units_of_the_site(
     sent = {"key": _key(client), "token": TOKEN, "job": "mow_green", "surface": "green", "finished": "05:10"}
     sent |= {"cut_height_mm": "0.5", "wind_2m_kmh": "10", "air_temp_c": "59"}
     assert client.post("/diary", content=urlencode(sent)).status_code == 303
-    entry = store.entries()[0].entry
-    assert entry.cut_height_mm == pytest.approx(12.7)
-    assert entry.measured is not None
-    assert entry.measured["wind_2m_kmh"] == pytest.approx(16.093, abs=0.001)
-    assert entry.measured["air_temp_c"] == pytest.approx(15.0)
+    entry = entry_row(store.entries()[0], ZoneInfo("Europe/London"))
+    assert entry["cut_height_mm"] == pytest.approx(12.7)
+    assert entry["measured"]["wind_2m_kmh"] == pytest.approx(16.093, abs=0.001)
+    assert entry["measured"]["air_temp_c"] == pytest.approx(15.0)
