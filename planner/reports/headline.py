@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -16,16 +17,26 @@ from planner.terms import LABEL_CAUTION, PLAY, short_date
 #: Longest state a home hub keeps (255 characters in the one whose sensor page we read).
 LONGEST = 255
 #: Put before the sentence when the forecast is too old.
-OLD = "Old forecast: "
+OLD = "Old forecast"
+#: When the frost of a warning is off the leaf again, as its sentence says it.
+_KEEP_OFF = re.compile(r"Off the frost from (\d\d:\d\d)")
 
 
 def headline(report: Report) -> str:
     """The first work of the week still to come, tomorrow's best spray of a wanted job, the gravest warning."""
     parts = [first_work(report), tomorrow_spray(report)]
     if report.warnings:
-        parts.append(_lower(first_clause(report.warnings[0].says)))
+        says = report.warnings[0].says
+        until = _KEEP_OFF.search(says)
+        parts.append(_lower(first_clause(says)) + (f", keep off until {until[1]}" if until else ""))
     text = "; ".join(part for part in parts if part) + "."
-    return cut(f"{OLD}{_lower(text)}" if report.forecast.stale else text)
+    return cut(f"{_old(report)}{_lower(text)}" if report.forecast.stale else text)
+
+
+def _old(report: Report) -> str:
+    """That the forecast is too old, and how old, before anything that rests on it."""
+    age_h = report.forecast.age_h
+    return f"{OLD}: " if age_h is None else f"{OLD}, {age_h:.0f} h: "
 
 
 def first_work(report: Report) -> str:

@@ -8,12 +8,13 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from planner.reports.ahead import highest
 from planner.reports.cautions import shared_caution, short_caution
 from planner.reports.headline import cut, headline
 from planner.reports.mine import is_mine
-from planner.reports.rows import DayRow, JobRow, Report, WindowRow, WorkRow
+from planner.reports.rows import DayRow, JobRow, Report, RunRow, WindowRow, WorkRow
 from planner.reports.sentences import BESIDE_A_SPRAY
 from planner.reports.stretches import as_sentence
 from planner.reports.surface_rows import DueRow
@@ -120,15 +121,32 @@ def _placed_due_or_wanted(report: Report) -> Callable[[str | None], _Next | None
     def found(kind: str | None) -> _Next | None:
         for work in coming:
             if kind in (None, work.kind):
-                return _of_work(work, report)
+                return _not_today(_of_work(work, report), report)
         for rows in (due, report.wanted):
             for row in rows:
                 window = _first(report.windows, row) if kind in (None, row.kind) else None
                 if window is not None:
-                    return _of_window(window)
+                    return _not_today(_of_window(window), report)
         return None
 
     return found
+
+
+def _not_today(found: _Next, report: Report) -> _Next:
+    """With why not now, where it comes on a later day and this hour is closed to it."""
+    zone = ZoneInfo(report.site.timezone)
+    today = report.as_of.astimezone(zone).date()
+    run = _run_now(found.job, found.surface, report)
+    if run is None or run.state not in ("barred", "broken") or found.start.astimezone(zone).date() <= today:
+        return found
+    return replace(found, says=" ".join(part for part in (found.says, run.says) if part))
+
+
+def _run_now(job: str, surface: str, report: Report) -> RunRow | None:
+    """The run of a job's hours that holds the moment of the report."""
+    now = report.as_of.timestamp()
+    runs = (run for one in report.ribbons if (one.job, one.surface) == (job, surface) for run in one.runs)
+    return next((one for one in runs if one.start.timestamp() <= now < one.end.timestamp()), None)
 
 
 def _soonest(report: Report, windows: Iterable[WindowRow]) -> Callable[[str | None], _Next | None]:
@@ -202,8 +220,7 @@ def _wanted_keys(row: JobRow, report: Report) -> Now:
 def _holds(row: JobRow, report: Report) -> bool | None:
     """Whether work begun at the moment of the report holds; None where nobody can tell."""
     now, pair = report.as_of.timestamp(), (row.job, row.surface)
-    runs = [run for ribbon in report.ribbons if (ribbon.job, ribbon.surface) == pair for run in ribbon.runs]
-    run = next((one for one in runs if one.start.timestamp() <= now < one.end.timestamp()), None)
+    run = _run_now(row.job, row.surface, report)
     if report.forecast.stale or run is None or run.state == "unread":
         return None
     # The hour may hold and its latest start be past: the window decides, not the hour.

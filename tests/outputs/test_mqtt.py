@@ -162,7 +162,7 @@ async def _device(address: tuple[str, int]) -> None:
 
         stale = as_of(report, NOW + timedelta(hours=20))
         device.update(stale)
-        await until(lambda: told("Old forecast: "))
+        await until(lambda: told("Old forecast, 20 h: "))
 
         # The hub was restarted with an empty memory, and says that it is there again.
         await wipe(address, "nothing", prefix)

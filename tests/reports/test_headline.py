@@ -141,8 +141,12 @@ def test_work_that_found_no_hour_is_counted() -> None:
 
 
 def test_an_old_forecast_says_so_first() -> None:
-    report = with_forecast(with_week(bare(), work=[work_row("feed", "07T09:00", "07T11:00")]), stale=True)
-    assert headline(report) == "Old forecast: feed on the bank 09:00–11:00."
+    report = with_forecast(
+        with_week(bare(), work=[work_row("feed", "07T09:00", "07T11:00")]), stale=True, age_h=30.2
+    )
+    assert headline(report) == "Old forecast, 30 h: feed on the bank 09:00–11:00."
+    not_known = with_forecast(report, age_h=None)
+    assert headline(not_known) == "Old forecast: feed on the bank 09:00–11:00."
 
 
 def test_the_same_work_on_two_surfaces_is_named_once() -> None:

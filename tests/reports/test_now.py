@@ -176,7 +176,7 @@ def test_what_comes_next_is_named_with_its_caution(job, label, said) -> None:
 def test_a_stale_forecast_claims_nothing_that_it_does_not_know() -> None:
     flat = aged(20, replace(demo(), warnings=()))
     assert flat["stale"] is True
-    assert str(flat["headline"]).startswith("Old forecast: ")
+    assert str(flat["headline"]).startswith("Old forecast, 20 h: ")
     for key in ("wash_warning", "frost_warning", "frost", "rain_wash"):
         assert flat[key] is None, key
     states = {flat[key] for key in flat if key.endswith("_state")}
