@@ -22,10 +22,8 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 #: What a text may hold that a store is to keep.
 PLAIN_TEXT = r"^[^\x00]*$"
 _CLOCK = "([01]?[0-9]|2[0-3]):[0-5][0-9]$"
-#: Years and seconds as they are read: no year beyond these, no leap second.
-_MOMENT = (
-    r"^(19|2[0-9])[0-9]{2}-[0-9-]{5}T[0-9]{2}:[0-9]{2}:[0-5][0-9](\.[0-9]{1,6})?(Z|[+-][0-9]{2}:[0-9]{2})$"
-)
+#: Years well within those that are read in every zone, and no leap second.
+_MOMENT = r"^(19[1-9]|2[0-8][0-9])[0-9]-[0-9-]{5}T[0-9]{2}:[0-9]{2}:[0-5][0-9](\.[0-9]{1,6})?(Z|[+-][0-9]{2}:[0-9]{2})$"
 
 
 def day_schema(*words: str) -> dict[str, Any]:
@@ -33,7 +31,7 @@ def day_schema(*words: str) -> dict[str, Any]:
     return {
         "anyOf": [
             {"type": "string", "enum": ["", *words, *WEEKDAYS]},
-            {"type": "string", "format": "date", "pattern": "^(19|2[0-9])"},
+            {"type": "string", "format": "date", "pattern": "^(19[1-9]|2[0-8])"},
             {"type": "null"},
         ]
     }

@@ -159,6 +159,7 @@ class HourlyWeather:
         first = int(labels[0]) // HOUR_S
         slots = labels // HOUR_S - first
         hours = int(slots[-1]) + 1
+        _check_span(labels, hours)
         filled: dict[str, Array] = {}
         for name, raw in columns.items():
             if name not in VARIABLE:
@@ -318,6 +319,18 @@ def mean_of_members(values: Array) -> Array:
 def of_members(values: Array, members: Mask) -> Array:
     """Values of these members alone, `members` of shape (members,); those that all share where they share them."""
     return values[members] if values.shape[0] == members.size else values
+
+
+#: Hours that may be missing, and for each that is there: a station may be silent for a season.
+_MISSING_H, _MISSING_EACH = 24 * 200, 3
+
+
+def _check_span(labels: Whole, hours: int) -> None:
+    if hours - labels.size > _MISSING_H + _MISSING_EACH * labels.size:
+        gap = int(np.argmax(np.diff(labels)))
+        ends = (datetime.fromtimestamp(int(one), UTC) for one in labels[gap : gap + 2])
+        between = " to ".join(f"{one:%Y-%m-%d %H:%M}Z" for one in ends)
+        raise ForecastMalformed(f"No hour is there from {between}. Is one of the two a slip?")
 
 
 def _check_labels(labels: Whole) -> None:

@@ -36,7 +36,7 @@ def text_of(path: Path) -> str:
         return path.read_text(encoding="utf-8")
     except FileNotFoundError as error:
         raise InputError(f"There is no file {path}. Is its name in the site file spelt right?") from error
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:
         raise InputError(f"{path} cannot be read: {error}. It must be a text file in UTF-8.") from error
 
 

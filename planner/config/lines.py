@@ -43,6 +43,12 @@ def read_toml(text: str, file: str) -> dict[str, object]:
         line = int(found["line"]) if found and found["line"] else None
         says = found["says"] if found else str(error)
         raise ConfigError(file, [Fault("syntax", f"{says}.{_about(text, line)}", line)]) from error
+    except RecursionError as error:
+        says = "brackets stand within brackets, thousands deep. Write it flat."
+        raise ConfigError(file, [Fault("syntax", says)]) from error
+    except ValueError as error:
+        says = "a whole number has thousands of digits. Write fewer."
+        raise ConfigError(file, [Fault("syntax", says)]) from error
 
 
 def _about(text: str, number: int | None) -> str:
@@ -100,7 +106,7 @@ def _places(text: str) -> Mapping[Path, int]:
 def _accepted(chunk: str) -> dict[str, object] | None:
     try:
         return tomllib.loads(chunk)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return None
 
 

@@ -36,7 +36,9 @@ RulesNames = Annotated[
 class SitePart(kit_schema.Part):
     """The place."""
 
-    name: str = Field(min_length=1, description="As it is shown.")
+    name: str = Field(
+        min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$", description="As it is shown."
+    )
     latitude_deg: float = Field(ge=-90, le=90, description="Degrees, north of the equator positive.")
     longitude_deg: float = Field(ge=-180, le=180, description="Degrees, east of Greenwich positive.")
     elevation_m: float = Field(ge=-430, le=6000, description="Height above sea level.")
@@ -157,7 +159,9 @@ class ForecastPart(kit_schema.Part):
         default=3, ge=1, le=14, description="Days gone by that are asked for as well, for soil and water."
     )
     days: int = Field(default=8, ge=2, le=16, description="Days ahead that are asked for.")
-    stale_after_h: float = Field(default=6.0, gt=0, description="Older than this a forecast is marked stale.")
+    stale_after_h: float = Field(
+        default=6.0, gt=0, le=240, description="Older than this a forecast is marked stale."
+    )
     budget_s: float = Field(default=60.0, gt=1, le=300, description="Time for one pull, retries and all.")
     contact: str = Field(default="", description="Mail or web address sent to providers that ask for one.")
     open_meteo: MirrorPart = Field(

@@ -66,6 +66,10 @@ class Snapshot:
         # As it was made it also reads before its own moment: the clock may have been set back.
         return now < self.until and (now >= self.report.as_of or self.report.as_of == self.report.made_at)
 
+    def drawn(self, key: Key) -> Item | None:
+        """The answer under the key, where it has been asked for before."""
+        return self._items.get(key)
+
     def item(self, key: Key, content_type: str, draw: Draw) -> Item:
         """The answer under the key, drawn when it is first asked for."""
         found = self._items.get(key)

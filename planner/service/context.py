@@ -17,6 +17,8 @@ from planner.errors import PlannerError
 from planner.service.cache import ReportCache
 
 if TYPE_CHECKING:
+    from starlette.requests import Request
+
     from planner.store.store import Store
 
 log = logging.getLogger("planner.service")
@@ -34,6 +36,26 @@ def is_loopback(host: str) -> bool:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return False
+
+
+#: Endings of names that nobody outside a house can have (RFC 6761, 6762, 8375, and what routers use).
+_HOUSE_NAMES = (".local", ".localhost", ".lan", ".home.arpa", ".internal")
+
+
+def is_from_here(request: Request) -> bool:
+    """Whether a request comes from this machine, and was meant for it.
+
+    A page elsewhere can have its own name lead here (DNS rebinding), and a proxy on this machine that does not say
+    for whom it asks looks like the machine itself: the name that was asked for gives both away.
+    """
+    if request.client is None or not is_loopback(request.client.host):
+        return False
+    name = (request.url.hostname or "").lower().rstrip(".")
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return "." not in name or name.endswith(_HOUSE_NAMES)
+    return True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

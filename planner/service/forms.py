@@ -21,7 +21,7 @@ from planner.diary.showing import entry_row
 from planner.errors import InputError
 from planner.reports.shown_units import System, shown_unit
 from planner.service.cache import item, send
-from planner.service.context import Context, is_loopback
+from planner.service.context import Context, is_from_here
 from planner.service.known_browser import forget, is_known, remember
 from planner.service.pages import up_from
 from planner.store.records import KeyReused
@@ -190,7 +190,7 @@ def forms(context: Context) -> APIRouter:
     ) -> Response:
         config, since = context.config(), context.clock() - _LATELY
         is_writer = is_writer or is_known(request, context.token, context.clock())
-        may_read = is_writer or (request.client is not None and is_loopback(request.client.host))
+        may_read = is_writer or is_from_here(request)
         zone = config.site.zone
         rows = context.store().entries(since, None) if may_read else ()
         entries = [entry_row(row, zone) for row in reversed(rows)]

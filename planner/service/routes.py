@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, FastAPI, Query, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from msgspec.json import schema_components
 
 from planner.errors import require_known
@@ -146,12 +147,17 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The reading routes under /api/v1."""
     router = APIRouter(prefix="/api/v1", tags=["reads"], route_class=StrictRoute)
 
-    def answered(request: Request, *key: str | None, draw: Draw, content_type: str = JSON) -> Response:
-        return send(request, cache.snapshot().item(key, content_type, draw))
+    async def answered(request: Request, *key: str | None, draw: Draw, content_type: str = JSON) -> Response:
+        shown = cache.snapshot()
+        found = shown.drawn(key)
+        if found is None:
+            # Drawn beside the answering of others: it may take a while.
+            found = await run_in_threadpool(shown.item, key, content_type, draw)
+        return send(request, found)
 
     def whole(name: str, draw: Draw) -> Callable[[Request], Awaitable[Response]]:
         async def answer(request: Request) -> Response:
-            return answered(request, name, draw=draw)
+            return await answered(request, name, draw=draw)
 
         answer.__name__ = name
         return answer
@@ -165,7 +171,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         "/days", summary="Indices per day", responses=may_answer(404, 422, content=rows_as(answers.Days))
     )
     async def days(request: Request, surface: Surface = None) -> Response:
-        return answered(
+        return await answered(
             request, "days", surface, draw=lambda report: encode(answers.days(report, surface=surface))
         )
 
@@ -188,7 +194,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         if chosen is not None:
             dates = tuple(dict.fromkeys(row.date for row in cache.snapshot().report.days))
             require_known("day", chosen.isoformat(), dates)
-        return answered(
+        return await answered(
             request,
             "windows",
             job,
@@ -211,8 +217,8 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         format: Annotated[Literal["json", "csv"], Query(description="json or csv.")] = "json",
     ) -> Response:
         if format == "csv":
-            return answered(request, "hours.csv", draw=answers.hours_csv, content_type=CSV)
-        return answered(request, "hours", draw=lambda report: encode(answers.hours(report)))
+            return await answered(request, "hours.csv", draw=answers.hours_csv, content_type=CSV)
+        return await answered(request, "hours", draw=lambda report: encode(answers.hours(report)))
 
     @router.get(
         "/ribbons",
@@ -220,7 +226,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         responses=may_answer(404, 422, content=rows_as(answers.Ribbons)),
     )
     async def ribbons(request: Request, job: Job = None, surface: Surface = None) -> Response:
-        return answered(
+        return await answered(
             request,
             "ribbons",
             job,
@@ -250,9 +256,14 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
         shown = cache.snapshot()
         moment = read_time(time, clock(), ZoneInfo(shown.report.site.timezone))
         key = ("explain", job, surface, moment.isoformat())
-        found = shown.item(
-            key, JSON, lambda report: encode(explain_hour(report, shown.workings, job, moment, surface))
-        )
+        found = shown.drawn(key)
+        if found is None:
+            found = await run_in_threadpool(
+                shown.item,
+                key,
+                JSON,
+                lambda report: encode(explain_hour(report, shown.workings, job, moment, surface)),
+            )
         return send(request, found)
 
     return router

@@ -22,7 +22,7 @@ from planner.errors import NoPassYet, NotThere
 from planner.reports.answers import csv_of, encode
 from planner.service.asked import StrictRoute
 from planner.service.cache import Item, item, send
-from planner.service.context import Context, background, is_loopback
+from planner.service.context import Context, background, is_from_here
 from planner.service.observations import observations
 from planner.service.problems import OutboxAnswer, OutboxRow
 from planner.service.routes import CSV, JSON, may_answer
@@ -317,7 +317,7 @@ def _writer(context: Context) -> Callable[..., None]:
 def _reader(context: Context) -> Callable[..., None]:
     def check(request: Request, sent: Sent) -> None:
         # The diary names people; on other machines it is read with the token only.
-        if request.client is not None and is_loopback(request.client.host):
+        if is_from_here(request):
             return
         if not _has_token(context, sent):
             raise HTTPException(

@@ -310,3 +310,22 @@ def test_a_text_that_a_spreadsheet_would_work_out_is_a_text_there(http):
     lines = http.get("/api/v1/diary?format=csv").text
     for notes in ("=1+1", "+1", "-1", "@x", "\t=1"):
         assert f",'{notes}," in lines
+
+
+@pytest.mark.parametrize(
+    ("name", "status"),
+    [
+        ("127.0.0.1:8480", 200),
+        ("localhost", 200),
+        ("[::1]:8480", 200),
+        ("shed.lan", 200),
+        ("greenbox", 200),
+        ("rebound.example.com", 401),
+        ("turf.example.org:8480", 401),
+    ],
+)
+def test_a_name_of_elsewhere_that_leads_here_does_not_open_the_diary(http, name, status):
+    """As a page of another name does that has it lead to this machine, or a proxy that does not say for whom."""
+    for path in ("/api/v1/diary", "/api/v1/observations", "/api/v1/diary/sheet"):
+        assert http.get(path, headers={"Host": name}).status_code == status
+        assert http.get(path, headers={"Host": name, **BEARER}).status_code == 200

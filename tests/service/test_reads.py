@@ -239,3 +239,33 @@ def test_what_may_not_be_done_names_what_may(client: TestClient) -> None:
     found = client.post("/api/v1/now")
     assert found.status_code == 405
     assert found.headers["allow"] == "GET, HEAD"
+
+
+@pytest.mark.parametrize(
+    ("path", "module", "name"),
+    [
+        ("/api/v1/windows?job=spraying", "planner.reports.answers", "windows"),
+        ("/api/v1/days?surface=green", "planner.reports.answers", "days"),
+        ("/api/v1/ribbons?surface=green", "planner.reports.answers", "ribbons"),
+        ("/api/v1/explain?job=mow_green&time=09:00", "planner.service.routes", "explain_hour"),
+    ],
+)
+def test_a_filtered_read_is_worked_out_beside_the_answering_of_others(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch, path: str, module: str, name: str
+) -> None:
+    import asyncio
+    import importlib
+
+    holder, beside = importlib.import_module(module), []
+    draws = getattr(holder, name)
+
+    def noted(*args: object, **named: object) -> object:
+        try:
+            asyncio.get_running_loop()
+        except RuntimeError:
+            beside.append(True)
+        return draws(*args, **named)
+
+    monkeypatch.setattr(holder, name, noted)
+    assert client.get(path).status_code == 200
+    assert beside == [True]
