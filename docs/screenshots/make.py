@@ -33,6 +33,8 @@ ARGS = [
 ]
 PAGES = {
     "morning": "/",
+    "hours": "/?at=2026-05-08T12:00#hours",
+    "ground": "/ground",
     "day": "/day/2026-05-09",
     "job": "/job/foliar_feed",
     "sheet": "/sheet",

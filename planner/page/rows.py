@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from planner.page.ribbon import Piece, Scale, alike, drawn, pieces
 from planner.reports.mine import is_mine, of_mine, pressing
-from planner.reports.rows import BarredRow, DayRow, Report, RibbonRow, WindowRow, WorkRow
+from planner.reports.rows import BarredRow, DayRow, Report, RibbonRow, WindowRow
 from planner.reports.surface_rows import UnderfootRow
 from planner.terms import KINDS_OF_JOB
 
@@ -47,10 +47,7 @@ class Block:
     ribbon: RibbonRow
     surfaces: list[str]
     first: WindowRow | None
-    best: WindowRow | None
-    """The window of best rank, where it says more than the first."""
     windows: list[WindowRow]
-    placed: list[WorkRow]
     barred: BarredRow | None
     drawn: list[Piece]
     listed: list[Piece]
@@ -120,15 +117,12 @@ def _block(ribbon: RibbonRow, surfaces: list[str], report: Report, scale: Scale)
     mine = [row for row in report.windows if (row.job, row.surface) == pair]
     by_time = sorted(mine, key=lambda row: row.start)
     first = by_time[0] if by_time else None
-    best = mine[0] if mine and mine[0] is not first else None
     found = pieces(ribbon.runs, scale)
     return Block(
         ribbon=ribbon,
         surfaces=surfaces,
         first=first,
-        best=best if best is not None and (first is None or _better(best, first)) else None,
         windows=by_time,
-        placed=[row for row in report.week.work if row.job == ribbon.job and row.surface in surfaces],
         barred=next((row for row in report.barred if (row.job, row.surface) == pair), None),
         drawn=drawn(found),
         listed=[piece for piece in found if not piece.is_calendar],
@@ -157,11 +151,6 @@ def _words(row: WindowRow) -> tuple[object, ...]:
         row.not_read,
         row.tasks,
     )
-
-
-def _better(best: WindowRow, first: WindowRow) -> bool:
-    """Whether the best window says more than the soonest: it is steady where the soonest is not."""
-    return best.state == "steady" and first.state != "steady"
 
 
 def place(kind: str) -> tuple[int, str]:
