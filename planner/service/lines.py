@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+import threading
 from collections.abc import Callable, Coroutine, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from typing import TYPE_CHECKING, Any
@@ -101,7 +102,8 @@ def orders_of(context: Context) -> Hear | None:
             rule=rule,
         )
         if answer["written"]:
-            context.renewed()
+            # Who wrote is answered before the pass that follows.
+            threading.Thread(target=context.renewed, name="pass after a message").start()
         else:
             log.warning("a message for the diary was refused: %s", answer["says"])
         return json.dumps(answer)
