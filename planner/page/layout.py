@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Callable
-from datetime import UTC
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
@@ -23,7 +22,7 @@ from planner.reports.rows import Report
 from planner.reports.sentences import job_on
 from planner.reports.shown_units import METRIC, System, shown_unit
 from planner.reports.stretches import as_sentence, stretches
-from planner.terms import LABEL_CAUTION, PLAY, STATE_WORDS, in_words
+from planner.terms import LABEL_CAUTION, PLAY, STATE_WORDS, in_utc, in_words
 
 HTML = "text/html; charset=utf-8"
 
@@ -96,9 +95,13 @@ def clock_of(report: Report) -> SiteClock:
 
 
 def edition(report: Report) -> str:
-    """Another text whenever there is something new to read: moment of the pass and a mark of its notes."""
-    made_at = report.made_at.astimezone(UTC).isoformat().replace("+00:00", "Z")
-    return f"{made_at} {crc32(' '.join(report.forecast.notes).encode()):08x}"
+    """Another text whenever there is something new to read: the pass, the moment it is read for, a mark of its notes.
+
+    The moment moves when what is shown turns: a window ends, a day begins, the forecast grows too old.
+    """
+    made_at = in_utc(report.made_at)
+    mark = crc32(f"{in_utc(report.as_of)} {' '.join(report.forecast.notes)}".encode())
+    return f"{made_at} {mark:08x}"
 
 
 #: Links in templates begin at the root of the service; a page is read under any prefix, so they are made relative.

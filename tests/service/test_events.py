@@ -65,6 +65,24 @@ def test_a_pass_is_told_to_who_listens(
         assert f'data-edition="{announced}"' in page
 
 
+def test_what_turns_between_passes_is_told_as_something_new(
+    address: str, cache: ReportCache, clock: Clock, report: Report
+) -> None:
+    with (
+        httpx.Client(timeout=60) as client,
+        client.stream("GET", f"{address}/api/v1/events") as stream,
+    ):
+        lines = stream.iter_lines()
+        first = _data(lines)
+        clock.forward(hours=7)
+        cache.turn()
+        turned = _data(lines)
+        assert turned != first
+        page = client.get(f"{address}/").text
+        assert f'data-edition="{turned}"' in page
+        assert "Thu 13:00, forecast" in page
+
+
 def test_listeners_leave_nothing_behind(address: str, cache: ReportCache) -> None:
     before = list(cache._listeners)
     with (
