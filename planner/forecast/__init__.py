@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from importlib import import_module
 from typing import cast
 
-from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable, NotKnown
+from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable, InputError, NotKnown
 from planner.forecast.base import Provider, RawForecast, Request, read_answer
 from planner.forecast.usable import known_hours, require_usable
 from planner.weather import NEEDED, Forecast
@@ -92,6 +92,12 @@ def fetch(
         except ForecastError as fault:
             faults.append(f"{name}: {fault}")
             continue
+        except InputError:
+            raise
+        except Exception as fault:
+            # Whatever an answer makes us stumble over, the next service is asked and the last good one stays.
+            faults.append(f"{name}: {_stumbled(fault)}")
+            continue
         got[name] = answer
         if name == ENSEMBLE:
             ensemble = read
@@ -143,6 +149,10 @@ def _ask(
     return forecast, answer
 
 
+def _stumbled(fault: Exception) -> str:
+    return f"its answer ended in a fault of our own ({type(fault).__name__}: {str(fault)[:120]}). Please report it."
+
+
 def _newest(
     names: Sequence[str],
     last: Mapping[str, RawForecast],
@@ -157,6 +167,9 @@ def _newest(
             require_hours_ahead(forecast, now)
         except ForecastError as fault:
             faults.append(f"{name}, the last answer: {fault}")
+            continue
+        except Exception as fault:
+            faults.append(f"{name}, the last answer: {_stumbled(fault)}")
             continue
         got[name] = last[name]
         return forecast

@@ -6,6 +6,7 @@ The only file that knows the HTTP client; it is loaded when a request is made, n
 from __future__ import annotations
 
 import json
+import re
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
@@ -309,7 +310,7 @@ def _said(response: httpx.Response, body: bytes) -> str:
 def _retry_after_s(response: httpx.Response, now: datetime) -> float | None:
     """Seconds to wait by the Retry-After header, as seconds or as a date."""
     text = response.headers.get("retry-after", "").strip()
-    if text.replace(".", "", 1).isdigit():
+    if re.fullmatch(r"[0-9]{1,9}(\.[0-9]{0,9})?", text):
         return float(text)
     moment = _http_date(text)
     return None if moment is None else max(0.0, (moment - now).total_seconds())

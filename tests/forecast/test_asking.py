@@ -350,6 +350,12 @@ def test_no_time_left_asks_nobody(service):
     assert service.asked == []
 
 
+@pytest.mark.parametrize("says", ["²", "1.2.3", "-1", "9" * 400, "nan", "Fri, 99 Foo 2026"])
+def test_a_wait_that_is_none_is_passed_over(service, says):
+    service.says(reply(b"", 503, Retry_After=says), reply(BODY))
+    assert ask(service).raw == BODY
+
+
 def test_dates_that_are_none_are_passed_over(service):
     service.says(reply(BODY, Expires="0"))
     answer = ask(service)
@@ -379,7 +385,6 @@ def test_not_modified_where_nothing_was_asked_is_no_answer(service):
 
 
 def test_bytes_that_drip_in_do_not_stretch_the_time(service):
-    """Each byte comes in time for the client, and the head never ends."""
     enough = threading.Event()
 
     def drips(handler: BaseHTTPRequestHandler) -> None:

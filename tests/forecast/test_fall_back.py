@@ -12,6 +12,7 @@ import respx
 from planner import forecast as room
 from planner.errors import ForecastMalformed, ForecastUnavailable, NotKnown
 from planner.forecast import RawForecast, Request, fetch, read_answer
+from planner.forecast.open_meteo import OpenMeteo
 
 from .payloads import NOW, ensemble, met_norway, open_meteo, raw
 
@@ -184,3 +185,23 @@ def test_hours_ahead_must_hold_all_that_is_needed():
     with pytest.raises(ForecastMalformed, match="all known"):
         room.require_hours_ahead(forecast, NOW)
     room.require_hours_ahead(forecast, NOW - timedelta(hours=1))
+
+
+@pytest.mark.parametrize(
+    "fault", [TypeError("no"), RecursionError(), UnicodeEncodeError("ascii", "x", 0, 1, "no")]
+)
+def test_whatever_a_service_makes_us_stumble_over_the_next_is_asked(net, monkeypatch, fault):
+    """A fault of our own is told like any other, and displaces nothing."""
+    net.get(url__startswith=OPEN).mock(return_value=body(GOOD))
+    met = net.get(url__startswith=MET).mock(return_value=body(GOOD_MET))
+
+    def stumbles(*_, **__):
+        raise fault
+
+    monkeypatch.setattr(OpenMeteo, "parse", stumbles)
+    got = fetch(SITE, BOTH, last={}, now=NOW)
+    assert (got.forecast.provider, met.called) == ("met-norway", True)
+    assert type(fault).__name__ in got.faults[0]
+    net.get(url__startswith=MET).mock(side_effect=httpx.ConnectError("no route"))
+    with pytest.raises(ForecastUnavailable):
+        fetch(SITE, BOTH, last={"open-meteo": RawForecast(raw=GOOD, url="", fetched_at=NOW)}, now=NOW)

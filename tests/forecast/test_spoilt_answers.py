@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.errors import ForecastMalformed
-from planner.forecast import provider
+from planner.forecast import RawForecast, Request, provider
 from planner.forecast.recorded import read_bytes
+from planner.forecast.usable import require_usable
 
 from .payloads import NOW, ensemble, met_norway, open_meteo, raw
 
@@ -23,6 +24,7 @@ WHOLE: dict[str, Any] = {
     "open-meteo-ensemble": ensemble(3, 6),
     "met-norway": met_norway([0.1] * 6, [2.0, 0.0], start=datetime(2026, 4, 1, 6, tzinfo=UTC)),
 }
+SITE = Request(latitude_deg=52.5, longitude_deg=13.4, elevation_m=38)
 SPOILS = st.one_of(
     st.none(),
     st.booleans(),
@@ -67,6 +69,9 @@ def test_one_spoilt_place_is_read_or_refused(name, data):
     ):
         with suppress(ForecastMalformed):
             assert read().weather.hours > 0
+    with suppress(ForecastMalformed):
+        answer = RawForecast(raw=body, url="", fetched_at=NOW)
+        require_usable(provider(name).parse(body, fetched_at=NOW), answer, SITE, NOW)
 
 
 def test_whole_answers_are_read():
