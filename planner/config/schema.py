@@ -218,6 +218,9 @@ class ServicePart(kit_schema.Part):
         default=(),
         description="Origins of other pages that may read the answers (CORS), such as https://hub.lan.",
     )
+    log: Literal["text", "json"] = Field(
+        default="text", description="Lines of the log: for people, or one JSON object each."
+    )
 
     @field_validator("prefix")
     @classmethod

@@ -25,6 +25,7 @@ def serve(
     """Run until stopped. Beyond loopback it refuses to start without a write token."""
     import uvicorn
 
+    from planner.service import log
     from planner.service.proxies import behind
 
     address, number = host or config.service.host, port or config.service.port
@@ -35,6 +36,7 @@ def serve(
             f"{config.service.token_env} to a long secret, or listen on 127.0.0.1."
         )
     app = site_app(config, token) if demo is None else demo_app(config, demo, demo_now, token)
+    log.set_up(config.service.log)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
     service = config.service
     uvicorn.run(
@@ -42,6 +44,7 @@ def serve(
         host=address,
         port=number,
         log_level="warning",
+        log_config=None,
         access_log=False,
         # Done above, where the address of the proxy itself is still known.
         proxy_headers=False,

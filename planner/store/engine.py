@@ -24,7 +24,10 @@ if TYPE_CHECKING:
     from alembic.config import Config
 
 
-BUSY_S = 15
+#: A reader or writer waits so long for another, and who waits for an answer no longer.
+BUSY_S = 4
+#: Processes that open a new store together wait for each other so long.
+_OPENING_S = 15
 
 
 def address(url_or_path: str | Path) -> URL:
@@ -72,7 +75,7 @@ def _write_ahead(cursor: sqlite3.Cursor) -> None:
     SQLite's own busy timeout does not cover this statement: when two connections turn the same new file at once,
     both hold it for reading, and one is refused in that instant rather than made to wait for the other.
     """
-    until = time.monotonic() + BUSY_S
+    until = time.monotonic() + _OPENING_S
     while True:
         try:
             cursor.execute("pragma journal_mode = wal")
