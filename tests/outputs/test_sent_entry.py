@@ -43,7 +43,7 @@ def test_it_is_the_entry_that_a_write_over_http_makes(store: Store) -> None:
     other.close()
 
 
-@pytest.mark.parametrize("key", ["mow 2026-05-07T06:00", str(uuid4())])
+@pytest.mark.parametrize("key", ["mow 2026-05-07T06:00", "0b6f9a52-6f0e-4a53-9a36-3f1de4b7f6a1"])
 def test_the_same_key_is_one_entry_however_often_it_comes(store: Store, key: str) -> None:
     order = {"key": key, "entry": ENTRY}
     first = send(store, order)
