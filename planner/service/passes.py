@@ -59,7 +59,11 @@ class PassRunner:
         """How many pulls running got no forecast."""
         self.last_good: datetime | None = None
         self._shown: tuple[Report, Workings] | None = None
-        self._load_stored(config)
+        try:
+            self._load_stored(config)
+        except Exception as error:
+            # The next pass replaces what is stored.
+            self._failed(error)
 
     @property
     def config(self) -> Config:

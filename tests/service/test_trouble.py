@@ -252,3 +252,28 @@ def test_health_answers_with_the_store_away(
     health = TestClient(create_app(cache, clock=clock, passes=passes)).get("/health")
     assert (health.status_code, health.json()["store_fault"]) == (200, "The store is away.")
     assert health.json()["last_fault"] == "The store is away."
+
+
+@pytest.mark.parametrize("fault", [StoreError("The store is away."), ValueError("incorrect header check")])
+def test_a_stored_pass_that_cannot_be_read_keeps_nobody_from_starting(
+    folder: Path,
+    store: Store,
+    clock: Clock,
+    pulled: list[Config],
+    monkeypatch: pytest.MonkeyPatch,
+    fault: Exception,
+) -> None:
+    first, _, _ = _runner(folder, store, clock)
+    first.run()
+    with monkeypatch.context() as spoilt:
+
+        def unreadable(_: Store) -> None:
+            raise fault
+
+        spoilt.setattr(passes_module, "stored_pass", unreadable)
+        passes, cache, _ = _runner(folder, store, clock)
+    assert str(fault) in str(passes.last_fault)
+    assert cache.made_at is None
+    clock.forward(hours=1)
+    passes.run()
+    assert (cache.made_at, passes.last_fault) == (clock.now, None)
