@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Row, and_, func, insert, select
 from planner.diary.entry import Entry, StoredEntry
 from planner.errors import Contradiction, InputError, NotKnown, Overtaken
 from planner.store.engine import Database, one_at_a_time
-from planner.store.records import KeyReused, document_text, epoch_s, key_of, moment
+from planner.store.records import KeyReused, document_text, epoch_s, is_key, key_of, moment
 from planner.store.tables import entries
 
 
@@ -128,9 +128,8 @@ class Diary(Database):
 
     def _revisions(self, connection: Connection, uuid: str) -> tuple[StoredEntry, ...]:
         mine = entries.c.site == self.site
-        rows = connection.execute(
-            select(entries).where(mine, entries.c.uuid == uuid.lower()).order_by(entries.c.revision)
-        ).all()
+        wanted = select(entries).where(mine, entries.c.uuid == uuid.lower()).order_by(entries.c.revision)
+        rows = connection.execute(wanted).all() if is_key(uuid) else []
         if not rows:
             first = select(entries.c.uuid).where(mine, entries.c.revision == 1)
             recent = connection.execute(first.order_by(entries.c.id.desc()).limit(5)).scalars()

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Row, insert, select
 from planner.diary.observations import Observation, StoredObservation
 from planner.errors import InputError, NotKnown
 from planner.store.engine import Database, one_at_a_time
-from planner.store.records import KeyReused, document_text, epoch_s, key_of, moment
+from planner.store.records import KeyReused, document_text, epoch_s, is_key, key_of, moment
 from planner.store.tables import observations
 
 
@@ -41,7 +41,7 @@ class Observations(Database):
             raise InputError(f"The reading {uuid} cannot be withdrawn without a reason. Write why.")
         with self._writing() as connection:
             one_at_a_time(connection, "observations")
-            known = self._known(connection, uuid.lower())
+            known = self._known(connection, uuid.lower()) if is_key(uuid) else None
             if known is None:
                 mine = select(observations.c.uuid).where(observations.c.site == self.site)
                 recent = connection.execute(mine.order_by(observations.c.id.desc()).limit(5)).scalars()

@@ -82,6 +82,15 @@ def key_of(key: str | None) -> str:
         ) from error
 
 
+def is_key(text: str) -> bool:
+    """Whether the text can be the key of anything kept; a database server refuses to look some other texts up."""
+    try:
+        UUID(text)
+    except ValueError:
+        return False
+    return True
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptWarning:
     """Where a warning stands in its life."""

@@ -134,6 +134,10 @@ def test_an_entry_that_is_not_there_lists_recent_ones(store: Store) -> None:
     for ask in (store.history, lambda uuid: store.edit_entry(uuid, FOLIAR, NOW)):
         with pytest.raises(NotKnown, match=first.uuid):
             ask("no-such-entry")
+        with pytest.raises(NotKnown, match=first.uuid):
+            ask("\0")
+    with pytest.raises(NotKnown):
+        store.withdraw_observation("\0", NOW, reason="slip")
 
 
 @pytest.mark.parametrize("statement", ["update entries set notes = 'x'", "delete from entries"])
