@@ -65,12 +65,13 @@ _TO: dict[str, dict[str, Callable[[Array], Array]]] = {
         "mm": _same,
         "inch": _times(MM_PER_INCH),
         "cm snow": _times(WATER_MM_PER_SNOW_CM),
+        "mm snow": _times(WATER_MM_PER_SNOW_CM / 10.0),
         "inch snow": _times(2.54 * WATER_MM_PER_SNOW_CM),
     },
     "%": {"%": _same, "okta": _times(12.5), "fraction": _times(100.0), "1": _times(100.0)},
     "degrees": {"degrees": _same, "°": _same},
     "hPa": {"hPa": _same, "Pa": _times(0.01), "kPa": _times(10.0), "inHg": _times(33.8639), "mb": _same},
-    "W/m2": {"W/m2": _same, "W/m²": _same, "MJ/m2/h": _times(1e6 / 3600.0)},
+    "W/m2": {"W/m2": _same, "W/m²": _same, "MJ/m2/h": _times(1e6 / 3600.0), "kWh/m2/h": _times(1e3)},
     "m3/m3": {"m3/m3": _same, "m³/m³": _same, "%vol": _times(0.01)},
 }
 

@@ -170,6 +170,10 @@ class ForecastPart(kit_schema.Part):
     met_norway: MirrorPart = Field(
         default=MirrorPart(), alias="met-norway", description="Where it is asked, if not at its own address."
     )
+    nws: MirrorPart = Field(default=MirrorPart(), description="Where it is asked, if not at its own address.")
+    bright_sky: MirrorPart = Field(
+        default=MirrorPart(), alias="bright-sky", description="Where it is asked, if not at its own address."
+    )
     open_meteo_ensemble: MirrorPart = Field(
         default=MirrorPart(),
         alias="open-meteo-ensemble",
@@ -182,6 +186,8 @@ class ForecastPart(kit_schema.Part):
         parts = {
             "open-meteo": self.open_meteo,
             "met-norway": self.met_norway,
+            "nws": self.nws,
+            "bright-sky": self.bright_sky,
             "open-meteo-ensemble": self.open_meteo_ensemble,
         }
         return {name: part.base_url for name, part in parts.items() if part.base_url}

@@ -30,11 +30,15 @@ __all__ = [
 PROVIDERS: Mapping[str, str] = {
     "open-meteo": "planner.forecast.open_meteo",
     "met-norway": "planner.forecast.met_norway",
+    "nws": "planner.forecast.nws",
+    "bright-sky": "planner.forecast.brightsky",
     "open-meteo-ensemble": "planner.forecast.open_meteo_ensemble",
 }
 ENSEMBLE = "open-meteo-ensemble"
 #: An ensemble older than this says little about the chance of an hour.
 ENSEMBLE_MAX_AGE_H = 12.0
+#: Models run at least twice a day: a run older than this is one that a service repeats. Judgement.
+OLD_RUN = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +76,8 @@ def fetch(
     """The forecast of the first of `names` that answers; else the last good one, marked stale.
 
     The time is shared between the services still to be asked. An answer counts only once it is read and is one
-    to work with (`usable`). The ensemble is a second call, made when `request.members` is set;
+    to work with (`usable`); one of a run that is a day old waits until the other services have been asked.
+    The ensemble is a second call, made when `request.members` is set;
     it may fail alone. Raises ForecastUnavailable, naming the fault of every service, when nothing is left.
     """
     begun = time.monotonic()
@@ -82,6 +87,7 @@ def fetch(
     got: dict[str, RawForecast] = {}
     forecast: Forecast | None = None
     ensemble: Forecast | None = None
+    old: dict[str, tuple[Forecast, RawForecast]] = {}
     for index, name in enumerate(asked):
         if name != ENSEMBLE and forecast is not None:
             continue
@@ -98,14 +104,22 @@ def fetch(
             # Whatever an answer makes us stumble over, the next service is asked and the last good one stays.
             faults.append(f"{name}: {_stumbled(fault)}")
             continue
-        got[name] = answer
         if name == ENSEMBLE:
-            ensemble = read
+            ensemble, got[name] = read, answer
+        elif read.issued_at is not None and now - read.issued_at > OLD_RUN:
+            old[name] = read, answer
+            faults.append(
+                f"{name}: its newest run is of {read.issued_at:%Y-%m-%d %H:%M}Z: it repeats old values."
+            )
         else:
-            forecast = read
+            forecast, got[name] = read, answer
     stale = forecast is None
     if forecast is None:
         forecast = _newest(plain, last, now, got, faults)
+    if stale and old:
+        name, (read, answer) = max(old.items(), key=lambda item: _made_at(item[1][0]))
+        if forecast is None or _made_at(read) >= _made_at(forecast):
+            forecast, stale, got = read, False, {**_of(got, ENSEMBLE), name: answer}
     if ensemble is None and ENSEMBLE in asked:
         ensemble = _kept_ensemble(last, now, got, faults)
     if forecast is None:
@@ -134,6 +148,14 @@ def require_hours_ahead(forecast: Forecast, now: datetime) -> None:
         )
 
 
+def _made_at(forecast: Forecast) -> datetime:
+    return forecast.issued_at or forecast.fetched_at
+
+
+def _of(got: Mapping[str, RawForecast], name: str) -> dict[str, RawForecast]:
+    return {name: got[name]} if name in got else {}
+
+
 def _ask(
     name: str, request: Request, last: RawForecast | None, now: datetime, budget_s: float
 ) -> tuple[Forecast, RawForecast]:
@@ -146,7 +168,28 @@ def _ask(
     answer = service.fetch(request, last=last, now=now, budget_s=budget_s)
     forecast = read_answer(service, answer)
     require_usable(forecast, answer, request, now)
+    if last is not None and answer.raw != last.raw:
+        _require_no_older(service, forecast, last, now)
     return forecast, answer
+
+
+def _require_no_older(service: Provider, forecast: Forecast, last: RawForecast, now: datetime) -> None:
+    """Raise ForecastMalformed where the answer itself says that it is of a run before that of the one we hold.
+
+    Servers of one service may be some minutes apart; a time to come was never that of a run.
+    """
+    try:
+        held = service.parse(last.raw, fetched_at=last.fetched_at)
+        require_hours_ahead(held, now)
+    except ForecastError:
+        return
+    if held.issued_at is None or forecast.issued_at is None or held.issued_at > now:
+        return
+    if held.issued_at - forecast.issued_at > timedelta(hours=1):
+        raise ForecastMalformed(
+            f"The answer of {forecast.provider} is of {forecast.issued_at:%Y-%m-%d %H:%M}Z, before the one held, of "
+            f"{held.issued_at:%Y-%m-%d %H:%M}Z: it is an old copy."
+        )
 
 
 def _stumbled(fault: Exception) -> str:

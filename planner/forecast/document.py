@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from math import isfinite
 
 import numpy as np
 
@@ -68,8 +69,27 @@ def numbers(values: object, *, length: int, where: str) -> Array:
     return np.asarray([np.nan if value is None else value for value in values], dtype=np.float64) + 0.0
 
 
+def number(value: object) -> float | None:
+    """A finite number, also one that is written as text; None for anything else."""
+    try:
+        found = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        return None
+    return found if isfinite(found) else None
+
+
+#: Longest reason that is quoted: some services send back what they were asked.
+_LONGEST_REASON = 300
+
+
 def reason_of(document: object) -> str | None:
-    """The `reason` of an error body, word for word; None when the document is no error body."""
-    if isinstance(document, Mapping) and document.get("error") is True:
-        return str(document.get("reason", "no reason given"))
-    return None
+    """The reason in an error body, word for word; None when the document is no error body.
+
+    Services write it as `reason` beside `error`, or as `detail` (RFC 9457, and the web frameworks).
+    """
+    if not isinstance(document, Mapping):
+        return None
+    if document.get("error") is True:
+        return str(document.get("reason", "no reason given"))[:_LONGEST_REASON]
+    told = [str(document[key]) for key in ("title", "detail") if document.get(key)]
+    return ": ".join(told)[:_LONGEST_REASON] if "detail" in document and told else None

@@ -124,6 +124,20 @@ def _first_block_hour(hour_of_epoch: Labels, rain_mm: Array, step: int) -> int |
     return int(blocks[edges[evidence[0]]]) * step
 
 
+def blank_rain_beyond_reach(columns: dict[str, Array]) -> list[str]:
+    """Set rain to unknown where it reads 0 and the model gives no temperature; say in how many hours."""
+    temp, rain = columns.get("air_temp_c"), columns.get("rain_mm")
+    if temp is None or rain is None:
+        return []
+    empty = np.isnan(temp) & (rain == 0.0)
+    if not empty.any():
+        return []
+    columns["rain_mm"] = np.where(empty, np.nan, rain)
+    return [
+        f"{int(empty.sum())} hours read 0 mm of rain but have no temperature: their rain is taken as unknown"
+    ]
+
+
 def pressure_at_site_hpa(sea_level_hpa: Array, air_temp_c: Array, elevation_m: float) -> Array:
     """Pressure at `elevation_m`, hPa, from sea-level pressure and the air temperature at the site.
 

@@ -34,6 +34,21 @@ LONGEST_KEPT = timedelta(hours=3)
 _SECRET = ("apikey", "api_key", "key", "token")
 
 
+class Refused(ForecastUnavailable):
+    """The service answered that it does not serve what was asked, with this status."""
+
+    def __init__(self, says: str, status: int) -> None:
+        self.status = status
+        super().__init__(says)
+
+
+@dataclass(slots=True)
+class Requests:
+    """How often a service may still be asked for one forecast, over all its calls, tries and redirects."""
+
+    left: int = ATTEMPTS
+
+
 class _Retryable(Exception):
     """A fault that may pass; ends as `fault` when it does not."""
 
@@ -55,12 +70,14 @@ def get(
     follow_redirects: bool = False,
     stop_at_429: bool = False,
     attempts: int = ATTEMPTS,
+    requests: Requests | None = None,
     max_bytes: int = MAX_BYTES,
 ) -> RawForecast:
     """The answer to one GET, whole JSON; the last one, with its time renewed, when nothing has changed.
 
-    Asks at most `attempts` times, never beyond `budget_s` seconds. Raises ForecastUnavailable when the
-    service cannot be reached or refuses, ForecastMalformed when what it sends is not JSON.
+    Asks at most `attempts` times and as often as `requests` allows, which counts on through several calls;
+    never beyond `budget_s` seconds. Raises ForecastUnavailable when the service cannot be reached, Refused
+    when it refuses, ForecastMalformed when what it sends is not JSON.
     """
     import httpx
     import stamina
@@ -70,13 +87,21 @@ def get(
     deadline = time.monotonic() + budget_s
     if last is not None and last.url != without_key(url):
         last = None
+    allowed = requests or Requests()
     call = _Call(
         url=url, who=who, last=last, now=now, deadline=deadline, max_bytes=max_bytes, stop_at_429=stop_at_429
     )
     sent = {"User-Agent": user_agent(contact), "Accept": "application/json", **(headers or {})}
 
+    def count(_: httpx.Request) -> None:
+        if allowed.left <= 0:
+            raise ForecastUnavailable(
+                f"{who} sends us on and on: it was asked as often as we ask. Ask again later."
+            )
+        allowed.left -= 1
+
     def may_pass(fault: Exception) -> bool | float:
-        if not isinstance(fault, _Retryable):
+        if not isinstance(fault, _Retryable) or allowed.left <= 0:
             return False
         left_s = deadline - time.monotonic()
         if fault.wait_s is None:
@@ -84,7 +109,12 @@ def get(
         return fault.wait_s if fault.wait_s < left_s else False
 
     def asked() -> RawForecast:
-        with httpx.Client(follow_redirects=follow_redirects, max_redirects=3, headers=sent) as client:
+        with httpx.Client(
+            follow_redirects=follow_redirects,
+            max_redirects=ATTEMPTS,
+            headers=sent,
+            event_hooks={"request": [count]},
+        ) as client:
             for attempt in stamina.retry_context(
                 on=may_pass,
                 attempts=attempts,
@@ -218,10 +248,11 @@ class _Call:
                 self._says(f"is out of order, status {status}: {said}", then="Ask again later.")
             )
             raise _Retryable(fault, wait_s=_retry_after_s(response, self.now))
-        raise ForecastUnavailable(
+        raise Refused(
             self._says(
                 f"refused, status {status}: {said}", then="Correct the site or the services in the site file."
-            )
+            ),
+            status,
         )
 
     def _unchanged(self, response: httpx.Response) -> RawForecast:

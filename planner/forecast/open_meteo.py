@@ -9,16 +9,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from time import monotonic
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
-
-import numpy as np
 
 from planner.errors import ForecastError, ForecastMalformed
 from planner.forecast import document
 from planner.forecast.base import RawForecast, Request
-from planner.forecast.hourly import native_step_h, pressure_at_site_hpa
+from planner.forecast.hourly import blank_rain_beyond_reach, native_step_h, pressure_at_site_hpa
 from planner.forecast.open_meteo_list import CONTROL, SPELLINGS, HourlyList
 from planner.weather import Array, Forecast, HourlyWeather
+
+if TYPE_CHECKING:
+    from planner.forecast import http
 
 WHO = "Open-Meteo"
 CREDIT = "Weather data by Open-Meteo.com"
@@ -113,20 +115,6 @@ def parse_document(answer: object, *, fetched_at: datetime, provider: str = "ope
     )
 
 
-def blank_rain_beyond_reach(columns: dict[str, Array]) -> list[str]:
-    """Set rain to unknown where it reads 0 and the model gives no temperature; say in how many hours."""
-    temp, rain = columns.get("air_temp_c"), columns.get("rain_mm")
-    if temp is None or rain is None:
-        return []
-    empty = np.isnan(temp) & (rain == 0.0)
-    if not empty.any():
-        return []
-    columns["rain_mm"] = np.where(empty, np.nan, rain)
-    return [
-        f"{int(empty.sum())} hours read 0 mm of rain but have no temperature: their rain is taken as unknown"
-    ]
-
-
 def _reduce_pressure(listed: HourlyList, columns: dict[str, Array]) -> list[str]:
     if "pressure_hpa" in columns or "air_temp_c" not in columns or listed.elevation_m is None:
         return []
@@ -171,7 +159,7 @@ def ask(
     last: RawForecast | None,
     now: datetime,
     budget_s: float,
-    attempts: int | None = None,
+    requests: http.Requests | None = None,
 ) -> RawForecast:
     """One call to one of its services. The key goes in a header, so that no URL ever holds it."""
     from planner.forecast import http
@@ -184,7 +172,7 @@ def ask(
         now=now,
         budget_s=budget_s,
         headers={"X-Api-Key": request.api_key} if request.api_key else {},
-        attempts=attempts or http.ATTEMPTS,
+        requests=requests,
     )
 
 
@@ -225,15 +213,22 @@ class OpenMeteo:
         self, request: Request, *, last: RawForecast | None, now: datetime, budget_s: float
     ) -> RawForecast:
         """Ask for the forecast and, where one model was asked for, when it ran. The second call may fail."""
+        from planner.forecast import http
+
         begun = monotonic()
-        answer = ask(self.url(request), request, who=WHO, last=last, now=now, budget_s=budget_s)
+        allowed = http.Requests()
+        answer = ask(
+            self.url(request), request, who=WHO, last=last, now=now, budget_s=budget_s, requests=allowed
+        )
         directory = run_directory(request.model, answer.raw)
         left_s = min(10.0, budget_s - (monotonic() - begun))
-        if directory is None or left_s < 1.0:
+        if directory is None or left_s < 1.0 or not allowed.left:
             return replace(answer, issued_at=None, notes=())
         try:
             address = f"{host(self.base_url, request)}/data/{directory}/static/meta.json"
-            newest = ask(address, request, who=WHO, last=None, now=now, budget_s=left_s, attempts=1)
+            newest = ask(
+                address, request, who=WHO, last=None, now=now, budget_s=left_s, requests=http.Requests(1)
+            )
             run = parse_run(newest.raw)
         except ForecastError as fault:
             return replace(answer, issued_at=None, notes=(f"when the model ran is not known: {fault}",))

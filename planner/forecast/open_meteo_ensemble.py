@@ -13,7 +13,7 @@ import numpy as np
 from planner.errors import ForecastMalformed
 from planner.forecast import document, open_meteo
 from planner.forecast.base import RawForecast, Request
-from planner.forecast.hourly import native_step_h
+from planner.forecast.hourly import blank_rain_beyond_reach, native_step_h
 from planner.forecast.open_meteo_list import CONTROL, SPELLINGS, HourlyList
 from planner.weather import NEEDED, Array, Forecast, HourlyWeather
 
@@ -51,7 +51,7 @@ def parse_document(
         elif CONTROL in members:
             columns[name] = members[CONTROL][np.newaxis]
             notes.append(f"{name} comes from the control alone and shared by all members")
-    notes += open_meteo.blank_rain_beyond_reach(columns)
+    notes += blank_rain_beyond_reach(columns)
     rain = columns.get("rain_mm")
     steps = native_step_h(listed.labels, rain) if rain is not None else None
     return Forecast(

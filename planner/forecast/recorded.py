@@ -11,13 +11,16 @@ from planner.forecast import document
 from planner.site import require_aware
 from planner.weather import Forecast
 
+#: What a grid of the US National Weather Service holds, and MET Norway's answer does not.
+_NWS = frozenset({"gridId", "updateTime", "validTimes", "quantitativePrecipitation"})
+
 
 def read_file(path: str | Path, *, fetched_at: datetime) -> Forecast:
     """The forecast in a file.
 
-    A JSON file is recognised by its keys: an answer of Open-Meteo, plain or ensemble, or of MET Norway, also
-    when wrapped with its status and headers. Anything else is read as CSV with a `time` column. Raises
-    InputError when there is no such file, ForecastMalformed or UnitMismatch when it cannot be read.
+    A JSON file is recognised by its keys: an answer of any service that can be asked, also when wrapped with
+    its status and headers. Anything else is read as CSV with a `time` column. Raises InputError when there is
+    no such file, ForecastMalformed or UnitMismatch when it cannot be read.
     """
     path = Path(path)
     require_aware(fetched_at, "the time at which the file is taken as fetched")
@@ -63,13 +66,22 @@ def _read_json(answer: object, *, name: str, fetched_at: datetime) -> Forecast:
         if status not in (200, 203):
             raise ForecastMalformed(f"{name} is a recorded answer with status {status}, not a forecast.")
         answer = answer["data"]
-    if isinstance(answer, Mapping) and isinstance(answer.get("properties"), Mapping):
+    properties = answer.get("properties") if isinstance(answer, Mapping) else None
+    if isinstance(properties, Mapping) and "timeseries" not in properties and not _NWS.isdisjoint(properties):
+        from planner.forecast import nws
+
+        return nws.parse_document(answer, fetched_at=fetched_at)
+    if isinstance(properties, Mapping):
         from planner.forecast import met_norway
 
         return met_norway.parse_document(answer, fetched_at=fetched_at)
     reason = document.reason_of(answer)
     if reason is not None:
         raise ForecastMalformed(f'{name} is a refusal, not a forecast. The service said: "{reason}".')
+    if isinstance(answer, Mapping) and "weather" in answer and "sources" in answer:
+        from planner.forecast import brightsky
+
+        return brightsky.parse_document(answer, fetched_at=fetched_at)
     first = answer[0] if isinstance(answer, list) and answer else answer
     if isinstance(first, Mapping) and "hourly" in first:
         hourly = first["hourly"]
@@ -83,5 +95,6 @@ def _read_json(answer: object, *, name: str, fetched_at: datetime) -> Forecast:
     keys = ", ".join(map(str, first)) if isinstance(first, Mapping) else type(first).__name__
     raise ForecastMalformed(
         f"{name} is JSON of no layout known here (found: {keys or 'nothing'}). Known: an hourly answer of "
-        "Open-Meteo, plain or ensemble, and an answer of MET Norway's location forecast."
+        "Open-Meteo, plain or ensemble, MET Norway's location forecast, the grid of the US National Weather "
+        "Service and the weather of Bright Sky."
     )

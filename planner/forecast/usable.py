@@ -13,6 +13,7 @@ from math import asin, cos, hypot, radians, sin
 import numpy as np
 
 from planner.errors import ForecastMalformed
+from planner.forecast import brightsky, document
 from planner.forecast.base import RawForecast, Request
 from planner.weather import NEEDED, Forecast
 
@@ -63,13 +64,13 @@ def _stands_still(values: np.ndarray[tuple[int, int], np.dtype[np.float64]]) -> 
 
 
 def _require_place(answer: RawForecast, request: Request, who: str) -> None:
-    document = json.loads(answer.raw)
-    if not isinstance(document, Mapping):
+    told = json.loads(answer.raw)
+    if not isinstance(told, Mapping):
         return
-    far_km = apart_km(document, request.latitude_deg, request.longitude_deg)
+    far_km = apart_km(told, request.latitude_deg, request.longitude_deg)
     if far_km is not None and far_km > FARTHEST_KM:
         raise ForecastMalformed(f"The answer of {who} is for a place {far_km:,.0f} km from the site.")
-    height = elevation_m(document)
+    height = elevation_m(told)
     if height is not None and abs(height - request.elevation_m) > FURTHEST_M:
         raise ForecastMalformed(
             f"The answer of {who} is for a height of {height:,.0f} m; the site lies at {request.elevation_m:,.0f} m."
@@ -78,14 +79,12 @@ def _require_place(answer: RawForecast, request: Request, who: str) -> None:
 
 def elevation_m(answer: Mapping[str, object]) -> float | None:
     """The height that an answer is for [m]; None where it does not tell one."""
-    return _number(_part(answer, 2, "elevation"))
+    return _place(answer)[2]
 
 
 def apart_km(answer: Mapping[str, object], latitude_deg: float, longitude_deg: float) -> float | None:
     """Great-circle distance of an answer's place from another [km]; None where it does not tell one."""
-    east_deg, north_deg = (
-        _number(_part(answer, at, name)) for at, name in enumerate(("longitude", "latitude"))
-    )
+    north_deg, east_deg, _ = _place(answer)
     if east_deg is None or north_deg is None:
         return None
     east, north = radians(east_deg), radians(north_deg)
@@ -94,18 +93,34 @@ def apart_km(answer: Mapping[str, object], latitude_deg: float, longitude_deg: f
     return 2 * _EARTH_KM * asin(min(1.0, hypot(sin((north - here_north) / 2), across)))
 
 
-def _part(answer: Mapping[str, object], number: int, name: str) -> object:
-    """A part of the place: of the point, where the answer is a GeoJSON feature, else under its own name."""
-    geometry = answer.get("geometry")
-    if not isinstance(geometry, Mapping):
-        return answer.get(name)
-    point = geometry.get("coordinates")
-    return point[number] if isinstance(point, list) and len(point) > number else None
+_Place = tuple[float | None, float | None, float | None]
 
 
-def _number(value: object) -> float | None:
-    try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError):
-        return None
-    return number if np.isfinite(number) else None
+def _place(answer: Mapping[str, object]) -> _Place:
+    """Latitude, longitude and height of an answer's place: of its point or the corner of its cell (GeoJSON), of
+    the station it is from, or under their own names."""
+    geometry, properties = answer.get("geometry"), answer.get("properties")
+    if isinstance(geometry, Mapping):
+        point = geometry.get("coordinates")
+        height: object = None
+        # The corners of a cell lie in a ring, and its height stands apart, with a unit.
+        while isinstance(point, list) and point and isinstance(point[0], list):
+            point = point[0]
+            told = properties.get("elevation") if isinstance(properties, Mapping) else None
+            in_metres = isinstance(told, Mapping) and str(told.get("unitCode")).endswith(":m")
+            height = told.get("value") if isinstance(told, Mapping) and in_metres else None
+        if not isinstance(point, list):
+            return None, None, None
+        east, north, above = (*point, None, None, None)[:3]
+        return (
+            document.number(north),
+            document.number(east),
+            document.number(above if above is not None else height),
+        )
+    station = brightsky.station_of(answer)
+    if station is not None:
+        return station.latitude_deg, station.longitude_deg, station.height_m
+    north, east, above = (
+        document.number(answer.get(name)) for name in ("latitude", "longitude", "elevation")
+    )
+    return north, east, above

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,9 @@ BERLIN = FIXTURES / "forecast" / "open-meteo" / "berlin_2025_07_27.json"
 REFUSED = FIXTURES / "forecast" / "open-meteo" / "error_400.json"
 ENSEMBLE_NAMES = FIXTURES / "forecast" / "open-meteo-ensemble" / "gefs31_one_hour.json"
 NEW_YORK = FIXTURES / "forecast" / "met-norway" / "new_york_2020_07_20.json"
+GRID = FIXTURES / "forecast" / "nws" / "made_2026_04_01.json"
+POINTS = FIXTURES / "forecast" / "nws" / "made_points.json"
+STATION = FIXTURES / "forecast" / "bright-sky" / "made_2026_03_30.json"
 NOW = datetime(2026, 4, 1, 6, 20, tzinfo=UTC)
 START = datetime(2026, 4, 1, tzinfo=UTC)
 NEEDED_UNITS = {
@@ -103,6 +107,82 @@ def met_norway(
         "type": "Feature",
         "geometry": {"type": "Point", "coordinates": [11.39, 47.27, 574]},
         "properties": {"meta": {"updated_at": "2026-04-01T05:31:00Z", "units": units}, "timeseries": entries},
+    }
+
+
+def nws(
+    hours: int = 48, *, start: datetime = START, issued: datetime = START, **changed: Any
+) -> dict[str, Any]:
+    """A grid answer: hourly layers, rain in blocks of six hours; `changed` replaces or adds layers."""
+
+    def each(value: Callable[[int], Any], step: int = 1) -> list[dict[str, Any]]:
+        return [
+            {
+                "validTime": f"{start + timedelta(hours=hour):%Y-%m-%dT%H:%M:%S}+00:00/PT{step}H",
+                "value": value(hour),
+            }
+            for hour in range(0, hours, step)
+        ]
+
+    def layer(uom: str, values: list[dict[str, Any]]) -> dict[str, Any]:
+        return {"uom": f"wmoUnit:{uom}", "values": values}
+
+    layers = {
+        "temperature": layer("degC", each(lambda hour: 10.0 + hour % 24 * 0.5)),
+        "dewpoint": layer("degC", each(lambda hour: 5.0)),
+        "relativeHumidity": layer("percent", each(lambda hour: 70)),
+        "windSpeed": layer("km_h-1", each(lambda hour: 7.2)),
+        "quantitativePrecipitation": layer("mm", each(lambda hour: 0.0, 6)),
+        **changed,
+    }
+    around = [[13.38, 52.48], [13.38, 52.52], [13.42, 52.52], [13.42, 52.48], [13.38, 52.48]]
+    return {
+        "type": "Feature",
+        "geometry": {"type": "Polygon", "coordinates": [around]},
+        "properties": {
+            "updateTime": issued.isoformat(),
+            "elevation": {"unitCode": "wmoUnit:m", "value": 38.1},
+            "gridId": "TST",
+            **layers,
+        },
+    }
+
+
+def nws_points(base_url: str, cell: str = "TST/4,7") -> dict[str, Any]:
+    """What the service says about a point."""
+    return {"type": "Feature", "properties": {"forecastGridData": f"{base_url}/gridpoints/{cell}"}}
+
+
+def bright_sky(hours: int = 48, *, start: datetime = START, **changed: Any) -> dict[str, Any]:
+    """Hours of one station as the service writes them under units=dwd; `changed` replaces lists of figures."""
+    lists = {
+        "temperature": [10.0 + hour % 24 * 0.5 for hour in range(hours)],
+        "dew_point": [5.0] * hours,
+        "relative_humidity": [70] * hours,
+        "wind_speed": [7.2] * hours,
+        "precipitation": [0.0] * hours,
+        **changed,
+    }
+    return {
+        "weather": [
+            {
+                "timestamp": (start + timedelta(hours=hour)).isoformat(),
+                "source_id": 7,
+                **{name: values[hour] for name, values in lists.items()},
+            }
+            for hour in range(hours)
+        ],
+        "sources": [
+            {
+                "id": 7,
+                "observation_type": "forecast",
+                "station_name": "Beispielstadt",
+                "lat": 52.5,
+                "lon": 13.4,
+                "height": 38.0,
+                "distance": 1200,
+            }
+        ],
     }
 
 

@@ -12,7 +12,7 @@ from planner.errors import ForecastMalformed
 from planner.forecast import PROVIDERS, open_meteo_archive, provider
 from planner.weather import NEEDED, VARIABLE
 
-from .payloads import BERLIN, NEW_YORK, NOW, ensemble, raw
+from .payloads import BERLIN, GRID, NEW_YORK, NOW, STATION, ensemble, raw
 
 
 def _unwrapped() -> bytes:
@@ -25,6 +25,8 @@ ANSWERS: dict[str, Callable[[], bytes]] = {
     "open-meteo": BERLIN.read_bytes,
     "open-meteo-ensemble": lambda: raw(ensemble(4)),
     "met-norway": _unwrapped,
+    "nws": GRID.read_bytes,
+    "bright-sky": STATION.read_bytes,
     "open-meteo-archive": BERLIN.read_bytes,
 }
 

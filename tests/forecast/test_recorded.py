@@ -19,7 +19,19 @@ from planner.errors import ForecastMalformed, InputError
 from planner.forecast.recorded import read_bytes, read_file
 from planner.weather import NEEDED, VARIABLE
 
-from .payloads import BERLIN, FIXTURES, NEW_YORK, NOW, REFUSED, ensemble, met_norway, open_meteo, raw
+from .payloads import (
+    BERLIN,
+    FIXTURES,
+    NEW_YORK,
+    NOW,
+    REFUSED,
+    bright_sky,
+    ensemble,
+    met_norway,
+    nws,
+    open_meteo,
+    raw,
+)
 
 HEAD = "time,air_temp_c,rel_humidity_pct,wind_10m_ms,rain_mm"
 ROWS = ("2026-04-01T06:00Z,10,80,2,0", "2026-04-01T07:00Z,11,,2.5,", "2026-04-01T08:00Z,12,70,3,0.2")
@@ -39,6 +51,8 @@ def lines(*rows: str) -> str:
         (open_meteo(), "open-meteo", 1),
         (ensemble(3), "open-meteo-ensemble", 3),
         (met_norway([0.0] * 3, [], start=datetime(2026, 4, 1, tzinfo=UTC)), "met-norway", 1),
+        (nws(12), "nws", 1),
+        (bright_sky(12), "bright-sky", 1),
         ({"status_code": 200, "headers": {}, "data": open_meteo()}, "open-meteo", 1),
     ],
 )

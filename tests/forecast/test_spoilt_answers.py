@@ -17,12 +17,14 @@ from planner.forecast import RawForecast, Request, provider
 from planner.forecast.recorded import read_bytes
 from planner.forecast.usable import require_usable
 
-from .payloads import NOW, ensemble, met_norway, open_meteo, raw
+from .payloads import NOW, bright_sky, ensemble, met_norway, nws, open_meteo, raw
 
 WHOLE: dict[str, Any] = {
     "open-meteo": open_meteo(6),
     "open-meteo-ensemble": ensemble(3, 6),
     "met-norway": met_norway([0.1] * 6, [2.0, 0.0], start=datetime(2026, 4, 1, 6, tzinfo=UTC)),
+    "nws": nws(6),
+    "bright-sky": bright_sky(6),
 }
 SITE = Request(latitude_deg=52.5, longitude_deg=13.4, elevation_m=38)
 SPOILS = st.one_of(
