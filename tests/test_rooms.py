@@ -17,6 +17,7 @@ BREACHES = {
     "a database in a formula": ("indices/growth.py", "import sqlalchemy", "know no door"),
     "the web in the report": ("reports/now.py", "import fastapi", "know no door"),
     "the network in a rule": ("rules/gap.py", "import httpx", "know no door"),
+    "the scheduler in a rule": ("rules/gap.py", "import apscheduler", "know no door"),
     "the page in planning": ("planning/plan.py", "import planner.page", "One corridor"),
     "the store in a formula": ("indices/growth.py", "import planner.store", "One corridor"),
     "the mix in a rule": ("rules/gap.py", "import planner.mix", "One corridor"),

@@ -22,6 +22,7 @@ from planner.service.pages import events, pages
 from planner.service.passes import PassRunner
 from planner.service.problems import Health
 from planner.service.routes import describe, reads
+from planner.service.schedule import scheduled
 from planner.terms import in_utc
 
 #: How often the service looks whether a pass is due, its config has changed, or another has made a pass.
@@ -47,17 +48,16 @@ def create_app(
         if passes is None:
             yield
             return
+
+        async def make_pass() -> None:
+            await _pass_if_due(cache, passes, every_minutes)
+
+        async def look() -> None:
+            await asyncio.to_thread(passes.look)
+
         # Beside the answering, which need not wait for the first pass.
-        tasks = [
-            asyncio.create_task(_make_passes(cache, passes, every_minutes)),
-            asyncio.create_task(_look(passes)),
-        ]
-        try:
+        async with scheduled([make_pass, look], LOOK_EVERY_S):
             yield
-        finally:
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
 
     app = FastAPI(
         title="Haysel",
@@ -103,20 +103,12 @@ def create_app(
     return app
 
 
-async def _make_passes(cache: ReportCache, passes: PassRunner, every_minutes: float) -> None:
-    """A pass whenever one is due, in a thread of its own. Its faults are its own: it raises none."""
-    while True:
-        if passes.is_due and passes.may_try:
-            if cache.made_at is not None:
-                await asyncio.sleep(random.uniform(0, min(JITTER_S, every_minutes * 15)))
-            await asyncio.to_thread(passes.run)
-        await asyncio.sleep(LOOK_EVERY_S)
-
-
-async def _look(passes: PassRunner) -> None:
-    while True:
-        await asyncio.sleep(LOOK_EVERY_S)
-        await asyncio.to_thread(passes.look)
+async def _pass_if_due(cache: ReportCache, passes: PassRunner, every_minutes: float) -> None:
+    """A pass where one is due, in a thread of its own. Its faults are its own: it raises none."""
+    if passes.is_due and passes.may_try:
+        if cache.made_at is not None:
+            await asyncio.sleep(random.uniform(0, min(JITTER_S, every_minutes * 15)))
+        await asyncio.to_thread(passes.run)
 
 
 #: Unhealthy after as many pulls running that got no forecast.

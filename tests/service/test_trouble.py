@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from planner.service import passes as passes_module
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
 from planner.service.passes import AGAIN_S, PassRunner
+from planner.service.schedule import scheduled
 from planner.store.records import StoreError
 from planner.store.store import Store
 from tests.made import stored
@@ -277,3 +279,48 @@ def test_a_stored_pass_that_cannot_be_read_keeps_nobody_from_starting(
     clock.forward(hours=1)
     passes.run()
     assert (cache.made_at, passes.last_fault) == (clock.now, None)
+
+
+def test_work_put_off_by_a_clock_set_back_is_called_all_the_same() -> None:
+    """The scheduler believes the wall clock; what it holds back for a day is called within two of its intervals."""
+    called: list[int] = []
+
+    async def work() -> None:
+        called.append(1)
+
+    async def look() -> int:
+        async with scheduled([work], 0.05) as scheduler:
+            await asyncio.sleep(0.3)
+            # As it stands after the clock went back a day.
+            for job in scheduler.get_jobs():
+                job.modify(next_run_time=datetime.now(UTC) + timedelta(days=1))
+            before = len(called)
+            for _ in range(200):
+                await asyncio.sleep(0.05)
+                if len(called) > before + 2:
+                    break
+            return len(called) - before
+
+    assert asyncio.run(look()) > 2
+
+
+def test_work_that_takes_long_is_not_begun_twice() -> None:
+    running: list[int] = []
+    most: list[int] = []
+
+    async def work() -> None:
+        running.append(1)
+        most.append(len(running))
+        await asyncio.sleep(0.2)
+        running.pop()
+
+    async def look() -> None:
+        async with scheduled([work], 0.02):
+            for _ in range(200):
+                await asyncio.sleep(0.05)
+                if len(most) > 2:
+                    break
+
+    asyncio.run(look())
+    assert len(most) > 2
+    assert max(most) == 1
