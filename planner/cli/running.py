@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli import board
-from planner.cli.options import AS_JSON, CONFIG, Source, full_config, open_store, read_report, show
-from planner.errors import InputError
+from planner.cli.options import (
+    AS_JSON,
+    CONFIG,
+    Source,
+    full_config,
+    full_configs,
+    open_store,
+    read_report,
+    show,
+)
+from planner.errors import ForecastUnavailable, InputError
+from planner.reports.answers import encode
 from planner.reports.mine import pressing
 from planner.reports.rows import Report
+
+if TYPE_CHECKING:
+    from planner.config.load import Config
 
 #: The demo's clock, so that it reads the same on every machine: a Thursday morning of the invented week.
 DEMO_NOW = "2026-05-07T06:00:00+01:00"
@@ -98,14 +113,18 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
     if schema is not None:
         _write_schemas(Path(schema))
         return
-    full = full_config(config)
-    click.echo(f"{full.file} holds.")
-    click.echo(f"{full.site.name}: {len(full.site.surfaces)} surfaces, {len(full.jobs)} jobs.")
-    for job in full.jobs:
-        surfaces = ", ".join(surface.name for surface in job.surfaces_of(full.site))
-        click.echo(f"  {job.name:<22}{surfaces or '(no surface here: never shown)'}")
-    if weather is None:
-        return
+    for full in full_configs(config):
+        click.echo(f"{full.file} holds.")
+        click.echo(f"{full.site.name}: {len(full.site.surfaces)} surfaces, {len(full.jobs)} jobs.")
+        for job in full.jobs:
+            surfaces = ", ".join(surface.name for surface in job.surfaces_of(full.site))
+            click.echo(f"  {job.name:<22}{surfaces or '(no surface here: never shown)'}")
+        if weather is not None:
+            _try_on(full, weather)
+
+
+def _try_on(full: Config, weather: str) -> None:
+    """What never opens or closes on a year of past weather."""
     from planner.cli.hindcast import replayed
     from planner.planning.hindcast import doubts
 
@@ -132,13 +151,23 @@ def _write_schemas(folder: Path) -> None:
 
 @click.command()
 @CONFIG
+@click.option(
+    "--processes",
+    type=click.IntRange(1, 64),
+    default=1,
+    help="Where --config is a folder: sites at a time, each in a process of its own.",
+)
 @AS_JSON
-def refresh(config: str | None, as_json: bool) -> None:
-    """One pass now: fetch the forecast, compute, keep."""
+def refresh(config: str | None, processes: int, as_json: bool) -> None:
+    """One pass now: fetch the forecast, compute, keep. --config may be a folder: every site file in it."""
     from planner.actions.one_pass import run
     from planner.reports import answers
 
-    with open_store(config) as (full, store):
+    configs = full_configs(config)
+    if len(configs) > 1:
+        _refresh_all(configs, processes, as_json)
+        return
+    with open_store(str(configs[0].file)) as (full, store):
         passed = run(full, store, now=datetime.now(UTC))
     for fault in passed.faults:
         click.echo(f"note: {fault}", err=True)
@@ -153,16 +182,30 @@ def refresh(config: str | None, as_json: bool) -> None:
     )
 
 
+def _refresh_all(configs: Sequence[Config], processes: int, as_json: bool) -> None:
+    """A pass of every site; one that fails keeps none of the others from theirs."""
+    from planner.actions.many_sites import passes
+
+    found = []
+    for one in passes([config.file for config in configs], processes):
+        found.append(one)
+        if not as_json:
+            click.echo(f"{one.key:<20}{one.headline or 'no pass: ' + '; '.join(one.faults)}")
+    if as_json:
+        click.echo(encode(found).decode())
+    if not any(one.made_at for one in found):
+        raise ForecastUnavailable("No site has a pass; the line of each says why.")
+
+
 @click.command()
 @CONFIG
 @click.option("--host", help="Address to listen on; default as in the site file (127.0.0.1).")
 @click.option("--port", type=click.IntRange(1, 65535), help="Port; default as in the site file (8480).")
 @click.option("--demo", is_flag=True, help="Serve the invented week, without network or store.")
 def serve(config: str | None, host: str | None, port: int | None, demo: bool) -> None:
-    """The service: pulls on a schedule and answers over HTTP."""
+    """The service: pulls on a schedule and answers over HTTP. --config may be a folder: every site file in it."""
     from planner.service.run import serve as run_service
 
-    path = str(shipped("config", "demo.toml")) if demo else config
-    full = full_config(path)
+    configs = (full_config(str(shipped("config", "demo.toml"))),) if demo else full_configs(config)
     forecast = shipped("fixtures", "demo", "week.csv") if demo else None
-    run_service(full, host=host, port=port, demo=forecast, demo_now=datetime.fromisoformat(DEMO_NOW))
+    run_service(configs, host=host, port=port, demo=forecast, demo_now=datetime.fromisoformat(DEMO_NOW))

@@ -6,6 +6,7 @@ from planner.page.details import addresses, day, help_page, job
 from planner.page.ground import ground
 from planner.page.home import home
 from planner.page.layout import CONTENT_POLICY, HTML, edition, empty, write
+from planner.page.sites import site_line, sites
 from planner.page.week_sheet import week_sheet
 
 __all__ = [
@@ -19,6 +20,8 @@ __all__ = [
     "help_page",
     "home",
     "job",
+    "site_line",
+    "sites",
     "week_sheet",
     "write",
 ]

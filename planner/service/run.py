@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,19 +16,22 @@ from planner.service.context import Context, is_loopback
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
+    from starlette.types import ASGIApp
 
+    from planner.service.cache import ReportCache
     from planner.service.passes import PassRunner
 
 
 def serve(
-    config: Config, *, host: str | None, port: int | None, demo: Path | None, demo_now: datetime
+    configs: Sequence[Config], *, host: str | None, port: int | None, demo: Path | None, demo_now: datetime
 ) -> None:
-    """Run until stopped. Beyond loopback it refuses to start without a write token."""
+    """Run until stopped, for one site or several. Beyond loopback it refuses to start without a write token."""
     import uvicorn
 
     from planner.service import log
     from planner.service.proxies import behind
 
+    config = configs[0]
     address, number = host or config.service.host, port or config.service.port
     token = os.environ.get(config.service.token_env, "")
     if not is_loopback(address) and not token:
@@ -35,7 +39,11 @@ def serve(
             f"{address} can be reached from other machines, and no write token is set. Set "
             f"{config.service.token_env} to a long secret, or listen on 127.0.0.1."
         )
-    app = site_app(config, token) if demo is None else demo_app(config, demo, demo_now, token)
+    app: ASGIApp
+    if demo is not None:
+        app = demo_app(config, demo, demo_now, token)
+    else:
+        app = site_app(config, token) if len(configs) == 1 else sites_app(configs, token)
     log.set_up(config.service.log)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
     service = config.service
@@ -80,14 +88,28 @@ def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> 
     )
 
 
-def site_app(config: Config, token: str) -> FastAPI:
+def sites_app(configs: Iterable[Config], token: str) -> ASGIApp:
+    """The service of several sites: each as it would be alone, below `/sites/KEY/`."""
+    from planner.service.cache import ReportCache
+    from planner.service.pages import draw_at_once
+    from planner.service.sites import Housed, house
+
+    housed = {}
+    for config in configs:
+        cache = ReportCache(_clock, draw_at_once)
+        app = site_app(config, token, cache)
+        housed[config.site.key] = Housed(key=config.site.key, name=config.site.name, app=app, cache=cache)
+    return house(housed)
+
+
+def site_app(config: Config, token: str, cache: ReportCache | None = None) -> FastAPI:
     """The service of a site: passes on a schedule, kept in its store."""
     from planner.service.cache import ReportCache
     from planner.service.pages import draw_at_once
     from planner.service.passes import PassRunner
     from planner.store.store import Store
 
-    cache = ReportCache(_clock, draw_at_once)
+    cache = cache or ReportCache(_clock, draw_at_once)
     passes = PassRunner(config, Store.open(config.store.url), cache, _clock)
     return _app(
         Context(

@@ -1,0 +1,67 @@
+"""Several sites in one installation: a folder of site files, each a site of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from planner.config.light import text_of
+from planner.config.lines import read_toml
+from planner.config.load import Config, load
+from planner.errors import ConfigError, InputError
+
+
+def site_files(folder: Path) -> list[Path]:
+    """The site files of a folder, by name: every TOML file with a table `[site]`. InputError where there is none."""
+    found = []
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            values = read_toml(text_of(path), str(path))
+        except ConfigError:
+            # Whether it would be a site cannot be known: loading it says what is wrong.
+            found.append(path)
+            continue
+        if "site" in values:
+            found.append(path)
+    if not found:
+        raise InputError(f"There is no site file in {folder}: none of its TOML files has a table [site].")
+    return found
+
+
+def load_sites(folder: Path) -> tuple[Config, ...]:
+    """The config of every site of a folder, by the names of their files.
+
+    ConfigError carries the faults of all files, InputError what they cannot share: a key, or another service.
+    """
+    configs: list[Config] = []
+    faults: list[ConfigError] = []
+    for path in site_files(folder):
+        try:
+            configs.append(load(path))
+        except ConfigError as error:
+            faults.append(error)
+    if faults:
+        first, *others = faults
+        raise ConfigError(first.file, first.faults, *first.files[1:], *others)
+    _held_apart(configs)
+    return tuple(configs)
+
+
+def _held_apart(configs: Iterable[Config]) -> None:
+    """One installation: no key twice, since record and passes are kept by it, and one service that answers."""
+    by_key: dict[str, Config] = {}
+    for config in configs:
+        key = config.site.key
+        if key in by_key:
+            raise InputError(
+                f'{by_key[key].file} and {config.file} both have [site] key = "{key}". What is kept is kept by it: '
+                "give each site its own."
+            )
+        by_key[key] = config
+    first, *others = by_key.values()
+    for other in others:
+        if other.service != first.service:
+            raise InputError(
+                f"[service] of {other.file} differs from that of {first.file}. One service answers for all of "
+                "them: write the same in each."
+            )

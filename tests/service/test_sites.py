@@ -1,0 +1,164 @@
+"""Several sites in one installation: each as it would be alone, none in another's way."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from msgspec.structs import replace
+
+from planner.actions.many_sites import passes
+from planner.cli.commands import run as main
+from planner.config.folder import load_sites, site_files
+from planner.errors import ConfigError, InputError
+from planner.reports.rows import Report
+from planner.reports.workings import Workings
+from planner.service.app import create_app
+from planner.service.cache import ReportCache
+from planner.service.pages import draw_at_once
+from planner.service.proxies import behind
+from planner.service.sites import Housed, house
+from tests.forecast.conftest import Service, reply, service
+from tests.forecast.payloads import open_meteo, raw
+from tests.service.conftest import ROOT, Clock
+
+__all__ = ["service"]
+
+
+def _folder(at: Path, *keys: str, url: str = "", more: str = "") -> Path:
+    """A folder with the demo's site under these keys, and the rules beside it."""
+    at.mkdir(exist_ok=True)
+    for name in ("rules.toml", "materials.toml"):
+        shutil.copy(ROOT / "config" / name, at / name)
+    text = (ROOT / "config" / "demo.toml").read_text(encoding="utf-8")
+    for key in keys:
+        own = text.replace('name = "Thistlewick Vale"', f'name = "Green of {key}"\nkey = "{key}"')
+        own = re.sub(r'^url = "sqlite[^"]*"', f'url = "sqlite:///{at / "kept.db"}"', own, flags=re.MULTILINE)
+        if url:
+            own = own.replace("[store]", f'[forecast.open-meteo]\nbase_url = "{url}"\n\n[store]')
+        (at / f"{key}.toml").write_text(own + more, encoding="utf-8")
+    return at
+
+
+@pytest.fixture
+def client(clock: Clock, report: Report, workings: Workings) -> TestClient:
+    """Two sites with a pass, and one that waits for its first."""
+    housed = {}
+    for key, name in (("north", "North green"), ("south", "South & <green>"), ("new", "New green")):
+        cache = ReportCache(clock, draw_at_once)
+        if key != "new":
+            cache.put(replace(report, site=replace(report.site, key=key, name=name)), workings)
+        housed[key] = Housed(key=key, name=name, app=create_app(cache, clock=clock), cache=cache)
+    return TestClient(behind(house(housed), prefix="", trusted=("testclient",)), follow_redirects=False)
+
+
+def test_the_root_names_every_site_with_its_three_lines(client: TestClient) -> None:
+    text = client.get("/").text
+    assert text.count("Cover the seed, apron strip") == 2
+    assert "No forecast yet." in text
+    assert "South &amp; &lt;green&gt;" in text
+    for key in ("north", "south", "new"):
+        assert f'href="./sites/{key}/"' in text
+    rows = client.get("/api/v1/sites").json()["sites"]
+    assert [(row["key"], row["stale"]) for row in rows] == [("north", False), ("south", False), ("new", None)]
+
+
+@pytest.mark.parametrize("head", [{}, {"x-forwarded-prefix": "/turf"}])
+def test_a_site_answers_below_its_key_as_it_would_alone(client: TestClient, head: dict[str, str]) -> None:
+    with client:
+        page = client.get("/sites/north/", headers=head)
+        assert (page.status_code, "North green" in page.text) == (200, True)
+        links = set(re.findall(r'href="([^"#]*)', page.text))
+        assert links
+        assert not [link for link in links if link.startswith("/")]
+        for address in ("ground", "job/foliar_feed", "day/2026-05-09", "sheet", "api/v1/now", "calendar.ics"):
+            assert client.get(f"/sites/north/{address}", headers=head).status_code == 200, address
+        assert client.get("/sites/south/api/v1/days").json()["site"]["key"] == "south"
+        assert client.get("/sites/north/api/v1/days").json()["site"]["key"] == "north"
+        slashless = client.get("/sites/north", headers=head)
+        assert (slashless.status_code, slashless.headers["location"]) == (308, "north/")
+
+
+def test_a_site_that_is_not_there_is_told_with_the_nearest(client: TestClient) -> None:
+    answer = client.get("/sites/nort/")
+    assert (answer.status_code, "north" in answer.json()["detail"]) == (404, True)
+    # What is asked of one site only is not there for all.
+    assert client.get("/api/v1/now").status_code == 404
+
+
+def test_health_is_that_of_all(client: TestClient) -> None:
+    answer = client.get("/health")
+    assert (answer.status_code, answer.json()) == (
+        503,
+        {"healthy": False, "sites": {"north": True, "south": True, "new": False}},
+    )
+
+
+def test_a_folder_is_read_site_by_site(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "sites", "north", "south")
+    (folder / "notes.toml").write_text('said = "no site"\n', encoding="utf-8")
+    assert [config.site.key for config in load_sites(folder)] == ["north", "south"]
+    assert [path.stem for path in site_files(folder)] == ["north", "south"]
+
+
+def test_what_sites_cannot_share_is_refused(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "sites", "north")
+    shutil.copy(folder / "north.toml", folder / "other.toml")
+    with pytest.raises(InputError, match="both have"):
+        load_sites(folder)
+    folder = _folder(tmp_path / "ports", "a", "b")
+    other = folder / "b.toml"
+    other.write_text(
+        other.read_text(encoding="utf-8").replace("port = 8480", "port = 9000"), encoding="utf-8"
+    )
+    with pytest.raises(InputError, match="differs"):
+        load_sites(folder)
+    with pytest.raises(InputError, match="no site file"):
+        load_sites(_folder(tmp_path / "empty"))
+
+
+def test_the_faults_of_all_files_are_told_at_once(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "sites", "a", "b", "c")
+    for key in ("a", "c"):
+        file = folder / f"{key}.toml"
+        file.write_text(
+            file.read_text(encoding="utf-8").replace("latitude_deg = 51.62", "latitude_deg = 151.62")
+        )
+    with pytest.raises(ConfigError) as found:
+        load_sites(folder)
+    assert "a.toml" in str(found.value)
+    assert "c.toml" in str(found.value)
+    assert "b.toml" not in str(found.value)
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_pass_of_every_site_and_one_that_fails_stops_no_other(
+    tmp_path: Path, service: Service, processes: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
+    here = {"latitude": 51.62, "longitude": -2.21, "elevation": 118.0}
+    service.says(reply(raw(open_meteo(96, start=start) | here)))
+    folder = _folder(tmp_path / "sites", "north", "south", "west", url=service.url)
+    west = folder / "west.toml"
+    west.write_text(
+        west.read_text(encoding="utf-8").replace(service.url, "http://127.0.0.1:9"), encoding="utf-8"
+    )
+    found = {
+        one.key: one
+        for one in passes([folder / f"{key}.toml" for key in ("north", "south", "west")], processes)
+    }
+    assert set(found) == {"north", "south", "west"}
+    for key in ("north", "south"):
+        assert found[key].made_at is not None, found[key].faults
+        assert found[key].headline
+    assert found["west"].made_at is None
+    assert found["west"].faults
+    # Kept apart in one store: each is read back by its own file.
+    assert main(["days", "--json", "--config", str(folder / "south.toml")]) == 0
+    assert json.loads(capsys.readouterr().out)["site"]["key"] == "south"
+    assert main(["days", "--config", str(west)]) == 3
