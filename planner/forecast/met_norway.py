@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from planner.errors import ForecastMalformed, ForecastUnavailable, UnitMismatch
 from planner.forecast import document
 from planner.forecast.base import RawForecast, Request
-from planner.forecast.hourly import pressure_at_site_hpa
+from planner.forecast.hourly import blank_rain_beyond_reach, pressure_at_site_hpa
 from planner.units import convert
 from planner.weather import HOUR_S, VARIABLE, Array, Forecast, HourlyWeather
 
@@ -82,6 +82,7 @@ def parse_document(answer: object, *, fetched_at: datetime) -> Forecast:
         if readings is not None:
             columns[column] = _spread(entries, readings, hours, steps, shared=column == "rain_mm")
     notes += _reduce_pressure(answer, columns)
+    notes += blank_rain_beyond_reach(columns)
     if (steps > 1).any():
         begins = datetime.fromtimestamp((first + int(np.argmax(steps > 1))) * HOUR_S, fetched_at.tzinfo)
         notes.append(f"from {begins:%Y-%m-%d %H:%M%z} on the service gives only blocks of up to 6 h")

@@ -323,32 +323,6 @@ def test_redirect_is_followed_where_the_service_asks_for_it(service):
     assert service.asked[1][0] == "/there"
 
 
-def test_endless_redirects_end(service):
-    service.says(reply(b"", 307, Location="/there"))
-    with pytest.raises(ForecastUnavailable, match="sends us on and on"):
-        ask(service, follow_redirects=True)
-    assert len(service.asked) == http.ATTEMPTS
-
-
-def test_several_calls_share_what_may_be_asked(service):
-    service.says(
-        reply(PAGE, 502, "text/html"), reply(b"", 307, Location="/there"), reply(BODY), reply(PAGE, 502)
-    )
-    allowed = http.Requests()
-    assert ask(service, follow_redirects=True, requests=allowed).raw == BODY
-    with pytest.raises(ForecastUnavailable, match="status 502"):
-        ask(service, requests=allowed)
-    assert len(service.asked) == http.ATTEMPTS
-
-
-def test_a_refusal_tells_its_status(service):
-    told = {"title": "Not Found", "detail": "no such cell", "status": 404}
-    service.says(reply(raw(told), 404, "application/problem+json"))
-    with pytest.raises(http.Refused, match='"Not Found: no such cell"') as fault:
-        ask(service)
-    assert fault.value.status == 404
-
-
 def test_key_never_shows(service):
     service.says(reply(b"no", 401, "text/plain"))
     with pytest.raises(ForecastUnavailable) as told:
