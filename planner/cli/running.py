@@ -184,7 +184,7 @@ def refresh(config: str | None, processes: int, as_json: bool) -> None:
 
 def _refresh_all(configs: Sequence[Config], processes: int, as_json: bool) -> None:
     """A pass of every site; one that fails keeps none of the others from theirs."""
-    from planner.actions.many_sites import passes
+    from planner.cli.many_sites import passes
 
     found = []
     for one in passes([config.file for config in configs], processes):

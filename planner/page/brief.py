@@ -123,8 +123,9 @@ def _tomorrow(report: Report) -> BriefLine | None:
     is_wanted = bool(set(pairs) & {(row.job, row.surface) for row in report.wanted})
     best = best_of(report, pairs, day)
     if best is None:
-        why = why_not(report, pairs, day)
         after = _first_after(report, pairs)
+        # The reason is that of the spray which is named.
+        why = why_not(report, pairs if after is None else [after[2]], day)
         following = f". Next {day_and_time(after[0], report)}" if after is not None else " in this forecast"
         what = f"{after[1]}; " if after is not None else ""
         return BriefLine(
@@ -165,14 +166,17 @@ def _hours_on(report: Report, row: WindowRow) -> tuple[str, str]:
     return day_and_time(placed[0] if placed else chosen, report), f"{row.latest_start.astimezone(zone):%H:%M}"
 
 
-def _first_after(report: Report, pairs: Pairs) -> tuple[datetime, str] | None:
+def _first_after(report: Report, pairs: Pairs) -> tuple[datetime, str, tuple[str, str]] | None:
     """The next spray of these: the hour the week gave one, else the first window."""
     placed = [row for row in coming_work(report) if (row.job, row.surface) in pairs]
     if placed:
-        return placed[0].start, job_on(placed[0].label, placed[0].surface)
+        row = placed[0]
+        return row.start, job_on(row.label, row.surface), (row.job, row.surface)
     rows = [row for row in report.windows if (row.job, row.surface) in pairs]
     first = min(rows, key=lambda row: row.start.timestamp(), default=None)
-    return None if first is None else (first.start, job_on(first.label, first.surface))
+    if first is None:
+        return None
+    return first.start, job_on(first.label, first.surface), (first.job, first.surface)
 
 
 def _sure(row: WindowRow | None) -> str:
@@ -191,7 +195,11 @@ def _short(label: str, surface: str, after: str) -> str:
 def _gravest(report: Report) -> BriefLine | None:
     if not report.warnings:
         return None
-    row = report.warnings[0]
+    gravest = report.warnings[0].level
+    # What the weather does comes before what is late, where they are as grave.
+    row = min(
+        (one for one in report.warnings if one.level == gravest), key=lambda one: one.kind not in _WEATHER
+    )
     when, says = _to_do(row, report)
     head = row.says.partition(". ")[0]
     return BriefLine(mark=row.level, when=when, says=says, more=head, href=f"#{row.id}", is_warning=True)
@@ -204,6 +212,9 @@ def _to_do(row: WarningRow, report: Report) -> tuple[str, str]:
     if row.kind == "wash":
         return by, f"Cover the seed, {row.surface}" if len(row.surface or "") < 15 else "Cover the seed"
     if row.kind == "frost":
+        if row.figures.get("soil"):
+            # The leaf may be free sooner: the ground is not.
+            return _until(row, report).replace(" till", ", leaf till"), "Soil frozen: keep off"
         return _until(row, report), "Keep off: ground frost"
     if row.kind == "rainfast":
         return by.replace("by ", ""), f"Rain on the spray, {row.surface}"
@@ -244,6 +255,8 @@ def over_bracket(row: WarningRow, report: Report) -> str | None:
         )
     if row.kind == "frost":
         off = _off(row)
+        if row.figures.get("soil"):
+            return "frost, soil frozen: keep off"
         return "frost" if off is None else f"frost till {off.astimezone(zone):%H:%M}"
     if row.kind == "disease":
         return f"{row.figures.get('named') or 'disease'}".partition(",")[0]

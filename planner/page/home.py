@@ -149,7 +149,11 @@ def due_lines(report: Report, lines: Iterable[JobLine], now: SiteClock) -> list[
     rank = {"overdue": 0, "due": 1, "coming": 2, "not known": 3}
     return sorted(
         found,
-        key=lambda line: (rank[line.due.state], line.due.due_at.timestamp() if line.due.due_at else 0.0),
+        key=lambda line: (
+            rank[line.due.state],
+            line.due.due_at is None,
+            line.due.due_at.timestamp() if line.due.due_at else 0.0,
+        ),
     )
 
 
@@ -158,7 +162,9 @@ def _due_when(row: DueRow, now: SiteClock) -> str:
         days_over = round(row.overdue_h / 24)
         return f"{days_over} {'day' if days_over == 1 else 'days'} over"
     if row.state == "due":
-        return "due now" if row.due_at is None or row.due_at <= now.now else f"due {now.near_day(row.due_at)}"
+        if row.due_at is None:
+            return "no record"
+        return "due now" if row.due_at <= now.now else f"due {now.near_day(row.due_at)}"
     return "not known" if row.due_at is None else now.near_day(row.due_at)
 
 

@@ -197,6 +197,9 @@ def draw_job(
     """One row: its words, the state of its hours, its ordered hours. `gutter` is where the words stand on the wide
     picture; None puts them over the bar."""
     when = day_and_time(line.first.start, report) if line.first is not None else "no hour"
+    if line.first is not None and axis.now is None:
+        # Under other days a bare hour of today would be read as one of theirs.
+        when = f"{line.first.start.astimezone(axis.zone):%a %H:%M}"
     sure = line.sure or (_due_words(line.due) if line.due is not None else "")
     ends = f", {sure}" if sure else ""
     # In the order in which it is read on the drawing.

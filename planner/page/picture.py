@@ -231,6 +231,9 @@ def _feet(
     says, beside = feet_words(report)
     if not says:
         return y, (y, y)
+    if axis.now is None:
+        # The words are of now; of later days the bar tells what is worked out.
+        says, beside = says.partition(":")[0], ""
     drawing.path("rule", f"M0 {number(y)}H{number(drawing.width)}")
     top = y
     label = f"{says}{f'; {beside}' if beside else ''}. All surfaces"

@@ -118,6 +118,7 @@ def _of_night(
             "air_frost_chance": None if air_chance is None else round(air_chance, 2),
             "off_frost_at": off.astimezone(zone).isoformat() if off is not None else None,
             "hoar": None if hoar is None else "likely" if hoar else "unlikely",
+            "soil": "frozen" if keep_off else None,
         },
     )
 

@@ -18,6 +18,8 @@ HOURS_AHEAD = 48
 NOTE, CARE = 1.0, 1.2
 #: An afternoon this hot wilts turf that is short of water. Judgement.
 _HOT_C = 27.0
+#: Below this at its warmest cool-season turf hardly grows, and does not wilt; common practice, no source. [C]
+_GROWS_C = 6.0
 #: A dry spell that rain or water ends within so many hours is not worth a word: in heat, and in cooler air, in which
 #: turf waits a day for rain unharmed. Judgement.
 _SHORT_HOT_H, _SHORT_H = 6, 24
@@ -58,6 +60,9 @@ def _on_surface(scene: Scene, name: str, q: Quantities) -> Notice | None:
     begin, end = runs[0]
     figure, worst = float(strength[begin:end].max()), float(used[begin:end].max())
     hottest = _hottest(air[begin:end])
+    if hottest < _GROWS_C:
+        # Turf that rests draws no water, and what is poured on it freezes.
+        return None
     begins = max(weather.time(first + begin), scene.now)
     hot = hottest >= _HOT_C
     when = _when(scene, q, begins)

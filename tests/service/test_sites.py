@@ -12,7 +12,7 @@ import pytest
 from fastapi.testclient import TestClient
 from msgspec.structs import replace
 
-from planner.actions.many_sites import passes
+from planner.cli.many_sites import passes
 from planner.cli.commands import run as main
 from planner.config.folder import load_sites, site_files
 from planner.errors import ConfigError, InputError

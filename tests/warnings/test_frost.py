@@ -131,6 +131,7 @@ def test_a_night_of_frost_is_said_with_its_hours_and_figures():
         "air_frost_chance": 0.3,
         "off_frost_at": None,
         "hoar": "likely",
+        "soil": None,
     }
     assert found.advice[0].startswith("Keep feet, wheels and rollers off")
 
