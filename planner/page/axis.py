@@ -158,8 +158,6 @@ def nights(report: Report, axis: Axis) -> list[tuple[datetime, datetime]]:
 def name_days(drawing: Drawing, axis: Axis, y: float) -> None:
     """The name of each day from its midnight on: the longest that has room."""
     begins = [axis.start, *axis.midnights]
-    if axis.midnights and axis.midnights[0] == axis.start:
-        begins = begins[1:]
     ends = [*begins[1:], axis.end]
     today = axis.now.date() if axis.now is not None else None
     for begin, end in zip(begins, ends, strict=True):

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
+from planner.page.axis import local
 from planner.reports.best import Pairs, best_of, wanted_first, why_not
 from planner.reports.cautions import short_caution
 from planner.reports.headline import first_clause
@@ -51,6 +53,11 @@ def needs_label(report: Report) -> str:
     return next((said for job in jobs if (said := short_caution(report, job))), "")
 
 
+def job_address(job: str) -> str:
+    """The page of a job, from the root of the service."""
+    return f"/job/{quote(job)}"
+
+
 def first_up(text: str) -> str:
     """The text with its first letter as a capital."""
     return f"{text[:1].upper()}{text[1:]}"
@@ -90,7 +97,7 @@ def _today(report: Report) -> BriefLine:
             when=day_and_time(row.start, report),
             says=f"{_short(row.label, row.surface, just)}{just}",
             more=f"then {then_said}" if then_said else "",
-            href=f"/job/{row.job}",
+            href=job_address(row.job),
         )
     if report.forecast.stale:
         return BriefLine(mark="unread", when="today", says="No hour: forecast too old", more="", href="#sky")
@@ -101,7 +108,7 @@ def _today(report: Report) -> BriefLine:
             when="today",
             says=f"No work. Next {day_and_time(row.start, report)}",
             more=job_on(row.label, row.surface),
-            href=f"/job/{row.job}",
+            href=job_address(row.job),
         )
     left = len(report.week.left)
     says = f"No hour for {left} {'job' if left == 1 else 'jobs'} due" if left else "Nothing is wanted or due"
@@ -123,7 +130,7 @@ def _tomorrow(report: Report) -> BriefLine | None:
     is_wanted = bool(set(pairs) & {(row.job, row.surface) for row in report.wanted})
     best = best_of(report, pairs, day)
     if best is None:
-        after = _first_after(report, pairs)
+        after = _first_after(report, pairs, local(day + timedelta(days=1), time(0), zone))
         # The reason is that of the spray which is named.
         why = why_not(report, pairs if after is None else [after[2]], day)
         following = f". Next {day_and_time(after[0], report)}" if after is not None else " in this forecast"
@@ -131,58 +138,57 @@ def _tomorrow(report: Report) -> BriefLine | None:
         return BriefLine(
             mark="barred", when=f"{day:%A}", says=f"No spray{following}", more=f"{what}{why}", href="#picture"
         )
-    start, by = _hours_on(report, best)
-    just = f": {STATE_WORDS['narrow']}" if best.state == "narrow" else f"{_sure(best)}"
+    start, by, state = _hours_on(report, best, day)
+    just = f": {STATE_WORDS['narrow']}" if state == "narrow" else _sure(best)
     if not is_wanted:
         return BriefLine(
-            mark=best.state,
+            mark=state,
             when=f"{day:%A}",
             says="No spray is wanted",
             more=f"kind hours for {job_on(best.label, best.surface)} from {start}",
-            href=f"/job/{best.job}",
+            href=job_address(best.job),
         )
     return BriefLine(
-        mark=best.state,
+        mark=state,
         when=start,
         says=f"{_short(best.label, best.surface, just)}{just}",
         more=f"start by {by}; {best.limiting.says}",
-        href=f"/job/{best.job}",
+        href=job_address(best.job),
     )
 
 
-def _hours_on(report: Report, row: WindowRow) -> tuple[str, str]:
-    """When to begin it: the hour of the week's order where it has one there, else its best start; and by when."""
-    placed = [
-        one.start
-        for one in report.week.work
-        if (one.job, one.surface) == (row.job, row.surface) and row.start <= one.start <= row.latest_start
-    ]
+def _hours_on(report: Report, row: WindowRow, day: date) -> tuple[str, str, str]:
+    """When to begin it, by when, and its state then: the hour of the week's order where that is on the day, else its
+    best hour of the day."""
     zone = ZoneInfo(report.site.timezone)
-    tomorrow = report.as_of.astimezone(zone).date() + timedelta(days=1)
-    best = [hour for hour in row.hours if hour.start.astimezone(zone).date() == tomorrow]
-    chosen = (
-        max(best, key=lambda hour: (hour.state == "steady", hour.score or 0.0)).start if best else row.start
-    )
-    return day_and_time(placed[0] if placed else chosen, report), f"{row.latest_start.astimezone(zone):%H:%M}"
+    latest = f"{row.latest_start.astimezone(zone):%H:%M}"
+    for one in report.week.work:
+        if (one.job, one.surface) == (row.job, row.surface) and one.start.astimezone(zone).date() == day:
+            return day_and_time(one.start, report), latest, one.state or row.state
+    hours = [hour for hour in row.hours if hour.start.astimezone(zone).date() == day]
+    if not hours:
+        return day_and_time(row.start, report), latest, row.state
+    best = max(hours, key=lambda hour: (hour.state == "steady", hour.score or 0.0))
+    return day_and_time(best.start, report), latest, best.state
 
 
-def _first_after(report: Report, pairs: Pairs) -> tuple[datetime, str, tuple[str, str]] | None:
-    """The next spray of these: the hour the week gave one, else the first window."""
-    placed = [row for row in coming_work(report) if (row.job, row.surface) in pairs]
+def _first_after(
+    report: Report, pairs: Pairs, since: datetime
+) -> tuple[datetime, str, tuple[str, str]] | None:
+    """The next spray of these from that moment on: the hour the week gave one, else the first window."""
+    placed = [row for row in coming_work(report) if (row.job, row.surface) in pairs and row.start >= since]
     if placed:
         row = placed[0]
         return row.start, job_on(row.label, row.surface), (row.job, row.surface)
-    rows = [row for row in report.windows if (row.job, row.surface) in pairs]
+    rows = [row for row in report.windows if (row.job, row.surface) in pairs and row.start >= since]
     first = min(rows, key=lambda row: row.start.timestamp(), default=None)
     if first is None:
         return None
     return first.start, job_on(first.label, first.surface), (first.job, first.surface)
 
 
-def _sure(row: WindowRow | None) -> str:
-    """`, 76 %`, or `, 24 of 31 runs`; empty with one forecast."""
-    if row is None:
-        return ""
+def _sure(row: WindowRow) -> str:
+    """`, 76 %` where the chance is calibrated; empty else."""
     return f", {row.chance * 100:.0f} %" if row.chance is not None else ""
 
 

@@ -177,9 +177,9 @@ def day_lines(report: Report, limit: float | None, now: SiteClock) -> list[DayLi
             for row in hours(report, this_hour(report), report.forecast.until)
             if now.at(row.time).date() == card.date
         ]
-        gusts = [value for row in rows if (value := gust_2m_kmh(row)) is not None]
-        chances = [value for row in rows if (value := row["rain_chance_pct"]) is not None]
-        grass = [value for row in rows if (value := row["grass_temp_c"]) is not None]
+        gusts = _whole([gust_2m_kmh(row) for row in rows])
+        chances = _whole([row["rain_chance_pct"] for row in rows])
+        grass = _whole([row["grass_temp_c"] for row in rows])
         found.append(
             DayLine(
                 card=card,
@@ -194,12 +194,26 @@ def day_lines(report: Report, limit: float | None, now: SiteClock) -> list[DayLi
     return found
 
 
+def _whole(values: Sequence[float | None]) -> list[float]:
+    """The figures of a day where every hour has one; of a day with gaps none, since its highest is not known."""
+    known = [value for value in values if value is not None]
+    return known if len(known) == len(values) else []
+
+
 def _frost(rows: Sequence[Hour], now: SiteClock) -> str:
-    """The hours of the day in which the grass is at or below zero, from the first to the end of the last."""
-    cold = [row.time for row in rows if (value := row["grass_temp_c"]) is not None and value <= 0]
-    if cold:
-        return now.hours(cold[0], cold[-1] + HOUR)
-    return "" if rows and all(row["grass_temp_c"] is not None for row in rows) else "–"
+    """The hours of the day in which the grass is at or below zero; a dash where some are not known."""
+    spells: list[tuple[datetime, datetime]] = []
+    for row in rows:
+        value = row["grass_temp_c"]
+        if value is None or value > 0:
+            continue
+        if spells and spells[-1][1] == row.time:
+            spells[-1] = (spells[-1][0], row.time + HOUR)
+        else:
+            spells.append((row.time, row.time + HOUR))
+    said = ", ".join(now.hours(a, b) for a, b in spells)
+    is_whole = rows and all(row["grass_temp_c"] is not None for row in rows)
+    return said if is_whole else f"{said} (not all read)" if said else "–"
 
 
 def windows_by_day(report: Report, line: JobLine, now: SiteClock) -> list[str]:

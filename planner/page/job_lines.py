@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from planner.page.axis import Axis
-from planner.page.brief import coming_work, day_and_time, first_up
+from planner.page.brief import coming_work, day_and_time, first_up, job_address
 from planner.page.drawing import Drawing, box, number, width_of
 from planner.reports.mine import pressing
 from planner.reports.rows import JobRow, Report, RibbonRow, RunRow, WindowRow, WorkRow
@@ -204,7 +204,7 @@ def draw_job(
     ends = f", {sure}" if sure else ""
     # In the order in which it is read on the drawing.
     label = f"{when}: {line.name}{ends}" if gutter is None else f"{line.name}: {when}{ends}"
-    with drawing.link(f"/job/{line.job}", label):
+    with drawing.link(job_address(line.job), label):
         drawing.rect("hit", 0, y, drawing.width, ROW)
         if gutter is None:
             drawing.text("b", 5, y + 16, when)

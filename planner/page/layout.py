@@ -8,13 +8,13 @@ from collections.abc import Callable
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
-from urllib.parse import quote
 from zlib import crc32
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from planner.page.brief import first_up, job_address
 from planner.page.plots import gust_2m_kmh
 from planner.page.rows import SiteClock, figure
 from planner.reports.retold import retell
@@ -70,9 +70,9 @@ def environment() -> Environment:
     made.filters |= {
         "figure": figure,
         "in_words": in_words,
-        "job_url": lambda name: f"/job/{quote(name)}",
+        "job_url": job_address,
         "slug": lambda text: re.sub(r"[^a-z0-9]+", "-", str(text).lower()).strip("-"),
-        "first_up": lambda text: text[:1].upper() + text[1:],
+        "first_up": first_up,
     }
     made.globals |= {
         "STYLE": Markup(STYLE),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from urllib.parse import quote
 
 from markupsafe import Markup
 
@@ -129,7 +130,7 @@ def _picture(
         y += ROW
     left = len(lines) - len(rows)
     if left:
-        drawing.text("m", 5, y + 18, f"{left} more, no hour: see Due")
+        drawing.text("m", 5, y + 18, f"{left} more: see Due")
         y += 26
     back.path("rule", f"M0 {number(y)}H{number(width)}")
     # Night lies behind all of it, from the row of hours to the foot.
@@ -160,7 +161,7 @@ def _drawn(lines: Sequence[JobLine], axis: Axis) -> list[JobLine]:
         if line.first is not None
         or any(run.state in ("steady", "narrow") and axis.shows(run.start, run.end) for run in line.runs)
     ]
-    return kept[:MOST_ROWS] if kept else list(lines[:MOST_ROWS])
+    return (kept or list(lines))[:MOST_ROWS]
 
 
 def _says(report: Report, axis: Axis, lines: Sequence[JobLine]) -> str:
@@ -257,7 +258,7 @@ def _feet(
             if beside:
                 drawing.text("m", gutter, y + 53, fitted(beside, axis.left - gutter - 8))
         draw_stretches(drawing, axis, feet_stretches(report, axis), y + CENTRE)
-    bottom = top + ROW + (more if gutter is None else more)
+    bottom = top + ROW + more
     return bottom, (y + CENTRE - 6, y + CENTRE + 6)
 
 
@@ -272,6 +273,7 @@ def _touches(
             continue
         local = begin.astimezone(axis.zone)
         with drawing.link(
-            f"/?at={local:%Y-%m-%dT%H:%M}#hours", f"Hours from {local:%a} {local.day} {local:%b %H:%M}"
+            f"/?at={quote(local.isoformat(timespec='minutes'))}#hours",
+            f"Hours from {local:%a} {local.day} {local:%b %H:%M}",
         ):
             drawing.rect("hit", axis.x(begin), top, axis.x(end) - axis.x(begin), bottom - top)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from planner.page.axis import HOUR, Axis
 from planner.page.drawing import Drawing, LabelLine, box, line, width_of
@@ -71,6 +71,28 @@ class Plots:
             labels.take(self.title_x, self.title_x + width + width_of(unit) + 8)
         return labels
 
+    def _gaps(self, name: str) -> list[tuple[datetime, datetime]]:
+        """Stretches of the axis for which the figure is not known: missing hours, and what lies past the last."""
+        known = {hour.time for hour in self.hours if hour[name] is not None}
+        found: list[tuple[datetime, datetime]] = []
+        moment = self.axis.start.astimezone(UTC)
+        while moment < self.axis.end:
+            if moment not in known:
+                if found and found[-1][1] == moment:
+                    found[-1] = (found[-1][0], moment + HOUR)
+                else:
+                    found.append((moment, moment + HOUR))
+            moment += HOUR
+        return found
+
+    def _reaches_all(self, name: str) -> bool:
+        return not self._gaps(name)
+
+    def _unread_dots(self, name: str, y: float) -> None:
+        """Dots where nothing is known, so that an empty plot is never read as a dry or a calm one."""
+        dots = "".join(f"M{self.axis.x(a) + 2:.1f} {y:.1f}H{self.axis.x(b):.1f}" for a, b in self._gaps(name))
+        self.drawing.path("s-unread", dots)
+
     def _figure(self, labels: LabelLine, look: str, middle: float, y: float, text: str) -> None:
         at = labels.place(middle, width_of(text, bold="b" in look.split()))
         if at is not None:
@@ -81,7 +103,8 @@ class Plots:
         chances = [(hour.time, hour["rain_chance_pct"]) for hour in self.hours]
         known = [one for _, one in chances if one is not None]
         spells = _spells(self.hours)
-        if _all_read(self.hours, "rain_mm") and not spells and known and max(known) < _CHANCE_FROM:
+        is_whole = self._reaches_all("rain_mm") and self._reaches_all("rain_chance_pct")
+        if is_whole and not spells and known and max(known) < _CHANCE_FROM:
             self._label_line("Rain", "none, chance under 20 %", y)
             bottom = y + LABELS + (20 if self.is_wide else 4)
             self.drawing.path("axis", f"M{self.axis.left:.1f} {bottom:.1f}H{self.axis.right:.1f}")
@@ -99,6 +122,7 @@ class Plots:
                 bars.append(box(self.axis.x(hour.time) + 0.4, bottom - tall, max(1.0, width - 0.8), tall))
         self.drawing.path("rain", "".join(bars))
         self.drawing.path("axis", f"M{self.axis.left:.1f} {bottom:.1f}H{self.axis.right:.1f}")
+        self._unread_dots("rain_mm", bottom - 8)
         self.bars.append((top, bottom))
         for start, end, total in sorted(spells, key=lambda one: -one[2]):
             if total >= _SPELL_MM:
@@ -169,13 +193,14 @@ class Plots:
         self.drawing.path("line", "".join(self._steps(run, place) for run in runs))
         self.drawing.path("axis", f"M{self.axis.left:.1f} {bottom:.1f}H{self.axis.right:.1f}")
         self.bars.append((top, bottom))
+        self._unread_dots("gust_10m_ms" if has_gust else "wind_2m_kmh", bottom - 8)
         if limit is None:
             for when, value in _peaks(values, 0.0)[:1]:
-                self._figure(labels, "t", self.axis.x(when), y, speed.number(value, 0))
+                self._figure(labels, "t", self.axis.x(when), y, _speed(value, self.system))
             return bottom
         self.drawing.path("limit", f"M{self.axis.left:.1f} {place(limit):.1f}H{self.axis.right:.1f}")
         for when, value in _peaks(values, limit):
-            self._figure(labels, "b", self.axis.x(when), y, speed.number(value, 0))
+            self._figure(labels, "b", self.axis.x(when), y, _speed(value, self.system))
         self._limit_words(limit, place(limit), values, labels, y)
         return bottom
 
@@ -190,9 +215,9 @@ class Plots:
         """`limit 25` where there is room: at the edge of the wide picture, else over the line where it is calm,
         else beside the title."""
         if self.is_wide:
-            self.drawing.text("w", self.axis.right + 5, height + 5, wind_in(self.system).number(limit, 0))
+            self.drawing.text("w", self.axis.right + 5, height + 5, _speed(limit, self.system))
             return
-        said = f"limit {wind_in(self.system).number(limit, 0)}"
+        said = f"limit {_speed(limit, self.system)}"
         width = width_of(said)
         first = self.axis.left + 4
         walls = [self.axis.x(one) for one in self.axis.midnights]
@@ -260,6 +285,7 @@ class Plots:
             ),
         )
         self.bars.append((top, bottom))
+        self._unread_dots("grass_temp_c", zero - 8)
         if self.is_wide:
             self.drawing.text("w", self.axis.right + 5, zero + 5, warmth.number(0.0, 0))
         for run in sorted(frozen, key=lambda one: min(value for _, value in one)):
@@ -298,6 +324,12 @@ class Plots:
                 points += [(self.axis.x(when), place(value)), (self.axis.x(when + HOUR), place(value))]
             parts.append(line([*points, (x1, place(limit))]) + "z")
         return "".join(parts)
+
+
+def _speed(kmh: float, system: System) -> str:
+    """A speed beside its limit: in whole km/h; in mph with a digit more, so that the two stay apart."""
+    text = wind_in(system).number(kmh, 0 if system == METRIC else 1)
+    return text.removesuffix(".0")
 
 
 def _without_middles(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -347,10 +379,6 @@ def _peaks(values: Iterable[tuple[datetime, float | None]], limit: float) -> lis
         level = [when for when, value in run if value >= most - 0.5]
         found.append((level[0] + (level[-1] + HOUR - level[0]) / 2, most))
     return sorted(found, key=lambda one: -one[1])
-
-
-def _all_read(hours: Iterable[Hour], name: str) -> bool:
-    return all(hour[name] is not None for hour in hours)
 
 
 def _unread(hours: Sequence[Hour], of: Of) -> str:

@@ -6,7 +6,7 @@ import asyncio
 import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
@@ -25,6 +25,7 @@ from planner.service.asked import StrictRoute, UnknownParameter, path_here
 from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
 from planner.service.routes import may_answer
+from planner.terms import in_utc
 
 
 class CalendarFeed:
@@ -81,19 +82,20 @@ def pages(
         snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
             return snapshot
-        report = snapshot.report
-        chosen = _day_of(report, day, clock()) if day else None
-        touched = _hour_of(report, at) if at else None
-        faults = [one for one in (chosen, touched) if isinstance(one, NotKnown)]
-        if faults:
-            return _missing(request, faults[0])
         workings = snapshot.workings
+        try:
+            chosen = _day_of(snapshot.report, day, clock()) if day else None
+            touched = _hour_of(snapshot.report, at) if at else None
+        except NotKnown as fault:
+            return _missing(request, fault)
 
         def draw(found: Report) -> bytes:
-            return page.home(found, workings, chosen, touched)  # type: ignore[arg-type]
+            return page.home(found, workings, chosen, touched)
 
-        key = ("home", *((day, at) if day or at else ()))
-        return send(request, snapshot.item(key, page.HTML, draw))
+        # By what was meant: one moment can be written in many ways.
+        mark = None if touched is None else in_utc(touched)
+        key = ("home", chosen, mark) if day or at else ("home",)
+        return send(request, await asyncio.to_thread(snapshot.item, key, page.HTML, draw))
 
     @router.get("/ground", include_in_schema=False)
     async def ground(request: Request) -> Response:
@@ -108,9 +110,10 @@ def pages(
         snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
             return snapshot
-        chosen = _day_of(snapshot.report, day, clock())
-        if isinstance(chosen, NotKnown):
-            return _missing(request, chosen)
+        try:
+            chosen = _day_of(snapshot.report, day, clock())
+        except NotKnown as fault:
+            return _missing(request, fault)
         return send(request, snapshot.item(("day", chosen), page.HTML, lambda found: page.day(found, chosen)))
 
     @router.get("/job/{job}", include_in_schema=False)
@@ -162,25 +165,29 @@ def pages(
     return router
 
 
-def _day_of(report: Report, day: str, now: datetime) -> str | NotKnown:
-    """A day of the forecast as an ISO date; the fault where it is none."""
+def _day_of(report: Report, day: str, now: datetime) -> str:
+    """A day of the forecast as an ISO date; NotKnown where it is none."""
     chosen = read_day(day, now, ZoneInfo(report.site.timezone)).isoformat()
     dates = list(dict.fromkeys(row.date for row in report.days))
-    return chosen if chosen in dates else NotKnown("day", chosen, dates)
+    if chosen not in dates:
+        raise NotKnown("day", chosen, dates)
+    return chosen
 
 
-def _hour_of(report: Report, at: str) -> datetime | NotKnown:
-    """An hour of the forecast, written on the site's clock; the fault where it is none."""
+def _hour_of(report: Report, at: str) -> datetime:
+    """A full hour of the forecast, written on the site's clock or with an offset; NotKnown where it is none."""
     zone = ZoneInfo(report.site.timezone)
     first, last = report.hours.first, report.hours.first + timedelta(hours=report.hours.count - 1)
     allowed = [f"{one.astimezone(zone):%Y-%m-%dT%H:%M}" for one in (first, last)]
     try:
         moment = datetime.fromisoformat(at)
     except ValueError:
-        return NotKnown("hour", at, allowed)
-    # The first full hour of the first picture may be the one that has begun.
-    moment = (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(zone)
-    return moment if first <= moment <= last else NotKnown("hour", at, allowed)
+        raise NotKnown("hour", at, allowed) from None
+    moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
+    hour = moment.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    if not first <= hour <= last:
+        raise NotKnown("hour", at, allowed)
+    return hour.astimezone(zone)
 
 
 def draw_at_once(snapshot: Snapshot) -> None:

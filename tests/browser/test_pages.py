@@ -101,16 +101,10 @@ def test_the_morning_is_short(look: Any, width: int) -> None:
 @pytest.mark.parametrize("path", PAGES)
 def test_links_to_pages_are_as_high_as_a_thumb(look: Any, path: str, width: int) -> None:
     page = look(path, width=width).page
-    boxes = [
-        one.bounding_box()
-        for one in page.locator(".pages a, .views a:visible, .three a, .pic a:visible").all()
-    ]
+    boxes = [one.bounding_box() for one in page.locator(".pages a, .views a:visible, .three a, .done").all()]
     shown = [box for box in boxes if box is not None]
     assert shown or path == "/docs"
-    wide = [box["height"] for box in shown if box["width"] > 0]
-    assert all(height >= 29 for height in wide)
-    pages = [one.bounding_box() for one in page.locator(".pages a").all()]
-    assert all(box["height"] >= 44 for box in pages if box is not None)
+    assert all(box["height"] >= 44 for box in shown)
 
 
 @pytest.mark.parametrize("script", [False, True])
@@ -133,7 +127,7 @@ def test_a_touch_on_the_weather_tells_what_limits_those_hours(look: Any, width: 
     page = look(width=width, script=script).page
     frame = page.locator(".frame.narrow" if width < 900 else ".frame.wide")
     frame.get_by_role("link", name="Hours from Fri 8 May 12:00").click()
-    page.wait_for_url("**/?at=2026-05-08T12:00#hours")
+    page.wait_for_url("**/?at=2026-05-08T12*#hours")
     opened = page.locator("#hours")
     assert opened.is_visible()
     text = opened.inner_text()

@@ -14,14 +14,16 @@ from planner import page
 from planner.page.axis import HOUR, Axis, local, nights, views
 from planner.page.brief import over_bracket, three_lines
 from planner.page.drawing import LabelLine, width_of
+from planner.page.home import day_lines
 from planner.page.job_lines import by_day, feet_words, job_lines, stretches_of
+from planner.page.layout import clock_of
 from planner.page.picture import Picture, gust_limit, narrow_picture, wide_picture
 from planner.page.plots import gust_2m_kmh
 from planner.page.rows import Hour
 from planner.reports.as_of import as_of
 from planner.reports.rows import Report
 from planner.reports.workings import Workings
-from tests.reports.made import with_forecast, with_week
+from tests.reports.made import with_week
 
 LONDON = ZoneInfo("Europe/London")
 
@@ -264,7 +266,65 @@ def test_a_forecast_that_ends_early_leaves_dots(report: Report) -> None:
         now=report.as_of,
     )
     assert stretches_of(report, runs, axis)[-1][2] == "unread"
-    assert with_forecast(report, stale=True).forecast.stale
+
+
+def test_hours_of_rain_that_are_not_read_are_dots_and_never_a_dry_spell(report: Report) -> None:
+    count = report.hours.count
+    for rain in ((0.0,) * 10 + (None,) * 30 + (0.0,) * (count - 40), (0.0,) * 52 + (None,) * (count - 52)):
+        dry = {"rain_mm": rain, "rain_chance_pct": (5.0,) * count}
+        made = replace(report, hours=replace(report.hours, columns=report.hours.columns | dry))
+        for picture in (*_pictures(made, None)[:1], _pictures(made, None)[-1]):
+            if rain[12] is None or picture.name == "wide":
+                assert "none, chance under 20 %" not in [text.text for text in picture.texts]
+                assert picture.markup.count('class="s-unread"') > 1
+
+
+def test_a_day_with_hours_not_read_has_no_highest(report: Report) -> None:
+    count, gust = report.hours.count, report.hours.columns["gust_10m_ms"]
+    gappy = tuple(None if at % 24 < 20 else value for at, value in enumerate(gust))
+    made = replace(report, hours=replace(report.hours, columns=report.hours.columns | {"gust_10m_ms": gappy}))
+    clock = clock_of(made)
+    assert count > 100
+    assert [(line.gust_kmh, line.over_h) for line in day_lines(made, 25.0, clock)][1:5] == [(None, None)] * 4
+
+
+def test_two_frosts_of_a_day_are_told_apart(report: Report) -> None:
+    first = report.hours.first
+    zone = ZoneInfo(report.site.timezone)
+    hours = [(first + timedelta(hours=at)).astimezone(zone).hour for at in range(report.hours.count)]
+    grass = tuple(-1.0 if hour < 3 or hour >= 22 else 8.0 for hour in hours)
+    made = replace(
+        report, hours=replace(report.hours, columns=report.hours.columns | {"grass_temp_c": grass})
+    )
+    assert day_lines(made, None, clock_of(made))[1].frost == "00:00–03:00, 22:00–24:00"
+
+
+def test_the_next_spray_is_one_of_a_later_day(report: Report) -> None:
+    """Work placed today is not what comes after tomorrow."""
+    spray = next(row for row in report.week.work if row.kind == "spraying")
+    begin = report.as_of.astimezone(ZoneInfo(report.site.timezone)) + timedelta(hours=3)
+    today = replace(spray, start=begin, end=begin + timedelta(hours=1))
+    made = with_week(report, work=[today, *report.week.work])
+    said = three_lines(made)[1]
+    assert said.when == "Friday"
+    assert "Next Sat" in said.says
+
+
+def test_the_second_of_two_hours_shown_alike_in_autumn_has_its_own_link() -> None:
+    start = datetime(2026, 10, 25, 0, tzinfo=UTC)
+    axis = Axis(start=start, end=start + timedelta(days=1), zone=LONDON, left=0.0, right=480.0, now=None)
+    hours = [moment.astimezone(UTC) for moment in axis.every(6)]
+    assert len(set(hours)) == len(hours)
+    second = datetime(2026, 10, 25, 1, tzinfo=UTC).astimezone(LONDON)
+    assert second.isoformat(timespec="minutes") == "2026-10-25T01:00+00:00"
+
+
+def test_rows_of_other_days_name_theirs(report: Report, workings: Workings) -> None:
+    later = _pictures(report, workings)[1]
+    said = [text.text for text in later.texts]
+    assert "Thu 08:00" in said
+    assert "08:00" not in said
+    assert "Feet on the green" in said
 
 
 def test_pages_tell_figures_in_the_units_of_the_site(report: Report, workings: Workings) -> None:
@@ -283,6 +343,6 @@ def test_pages_tell_figures_in_the_units_of_the_site(report: Report, workings: W
         left = re.findall(r"[^.]{0,40}\d\s?(?:mm|°C|km/h|g/m²)(?!\w)|(?<!\w)(?:mm|°C|km/h)(?!\w)", text)
         assert left == [], (number, left)
     wide = [text.text for text in wide_picture(customary, job_lines(customary), 25.0).texts]
-    for said in ("16", "32", "mph at 2 m", "in", "°F"):
+    for said in ("15.5", "32", "mph at 2 m", "in", "°F"):
         assert said in wide, said
     assert any(re.fullmatch(r"0\.\d\d in", text) for text in wide)
