@@ -199,7 +199,14 @@ def downgrade(connection: Connection, target: str) -> None:
     command.downgrade(_config(connection), target)
 
 
-def _config(connection: Connection) -> Config:
+def known_versions() -> frozenset[str]:
+    """The migrations that this haysel knows."""
+    from alembic.script import ScriptDirectory
+
+    return frozenset(step.revision for step in ScriptDirectory.from_config(_config()).walk_revisions())
+
+
+def _config(connection: Connection | None = None) -> Config:
     from alembic.config import Config
 
     config = Config()

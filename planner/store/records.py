@@ -179,7 +179,7 @@ _KNOWN: tuple[tuple[str, str, str], ...] = (
     ("unable to open", "the file cannot be opened", "Check that its folder exists and may be written."),
     ("disk i/o", "the disk failed while reading or writing", "Check the disk, then the backup."),
     ("is not a database", "the file is not a store", "Name another file; this one was left as it is."),
-    ("malformed", "the file is damaged", "Put the last backup in its place; keep the damaged file."),
+    ("malformed", "the file is damaged", "Move it out of the way, then `haysel restore` the last backup."),
     ("locked", "another program holds the file", "Wait for it or stop it, then run the command again."),
     ("connection refused", "the database server does not answer", "Start it, or correct the address."),
     ("could not translate host", "the database server's name is not known", "Correct the address."),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from uuid import uuid4
 
@@ -23,6 +24,19 @@ def sqlite_url(tmp_path: Path) -> str:
 @pytest.fixture
 def postgres_url() -> Iterator[str]:
     """An empty schema of its own on the server, dropped afterwards."""
+    with _schema() as url:
+        yield url
+
+
+@pytest.fixture
+def other_postgres_url() -> Iterator[str]:
+    """Another one."""
+    with _schema() as url:
+        yield url
+
+
+@contextmanager
+def _schema() -> Iterator[str]:
     schema = f"haysel_{uuid4().hex[:12]}"
     try:
         server = psycopg.connect(SERVER, autocommit=True, connect_timeout=30)
