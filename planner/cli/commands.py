@@ -30,6 +30,8 @@ COMMANDS = {
     "diary": "planner.cli.diary",
     "reading": "planner.cli.readings",
     "mix": "planner.cli.mix",
+    "backup": "planner.cli.backup",
+    "restore": "planner.cli.backup",
 }
 
 

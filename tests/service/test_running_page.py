@@ -9,7 +9,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from threading import Thread
@@ -19,12 +19,14 @@ import click
 import pytest
 import yaml
 from fastapi.testclient import TestClient
+from sqlalchemy import text as sql
 
 from planner.cli.commands import haysel
 from planner.config.load import load
 from planner.config.schema import ServicePart
 from planner.service.problems import Health
 from planner.service.run import demo_app
+from planner.store.backup import is_backup
 from planner.store.store import Store
 from tests.made import ROOT, config
 from tests.reports.made import NOW
@@ -237,78 +239,77 @@ def test_the_alerts_ask_for_gauges_that_are_there():
     assert job["static_configs"] == [{"targets": [f"127.0.0.1:{ServicePart().port}"]}]
 
 
-@pytest.mark.parametrize("program", ["sqlite3 /var", "python3 -c"])
-def test_a_backup_taken_while_it_is_written_is_whole_and_comes_back(program, tmp_path):
-    if program.startswith("sqlite3") and shutil.which("sqlite3") is None:
-        pytest.skip("no sqlite3 program")
-    live, copy = tmp_path / "live", tmp_path / "copies"
-    live.mkdir()
-    copy.mkdir()
-    lines = [line for block in shell_blocks() for line in block.splitlines() if "haysel.db" in line]
-    backup = next(line for line in lines if line.startswith(program) and "backup" in line)
+def box(folder: Path, url: str) -> Callable[[str], None]:
+    """Runs a line of the page as on a box whose folders lie below this one, without the change of user."""
+    site = re.findall(
+        r"```toml\n(.*?)```", (ROOT / "docs" / "own-site.md").read_text(encoding="utf-8"), re.DOTALL
+    )[0]
+    (folder / "haysel").mkdir()
+    (folder / "haysel" / "haysel.toml").write_text(f'{site}\n[store]\nurl = "{url}"\n')
 
     def run(line: str) -> None:
-        here = line.replace("/var/lib/haysel", str(live)).replace("/var/backups", str(copy))
-        here = here.replace("-o haysel -g haysel ", "").replace("python3 ", f"{sys.executable} ")
-        subprocess.run(here, shell=True, check=True)
+        here = line.replace("sudo -u haysel ", "env ").replace("-o haysel -g haysel ", "")
+        here = here.replace("/opt/haysel/.venv/bin/haysel", f"{sys.executable} -m planner")
+        here = here.replace("/etc/haysel", str(folder / "haysel")).replace("/var/lib", str(folder))
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(ROOT),
+            "HAYSEL_CONFIG": str(folder / "haysel" / "haysel.toml"),
+        }
+        subprocess.run(["/bin/sh", "-c", here], check=True, env=environment, cwd=folder)
 
-    store = Store.open(f"sqlite:///{live / 'haysel.db'}")
+    return run
+
+
+@pytest.mark.parametrize("kind", ["sqlite", "postgres"])
+def test_a_backup_taken_while_it_is_written_is_whole_and_comes_back(kind, tmp_path, request):
+    url = f"sqlite:///{tmp_path / 'haysel' / 'haysel.db'}"
+    if kind == "postgres":
+        url = request.getfixturevalue("postgres_url")
+    run = box(tmp_path, url)
+    store = Store.open(url)
     stored = store.add_entry(FOLIAR, WRITTEN)
-    # The entry is still in the write-ahead log, which a plain copy of the file would miss.
-    assert (live / "haysel.db-wal").stat().st_size > 0
-    with store._writing():
+    folder, backup = block_with("haysel backup").splitlines()
+    run(folder)
+    with store._writing() as connection:
+        connection.execute(sql("delete from warnings"))
         run(backup)
-    assert [path.name for path in copy.iterdir()] == ["haysel.db"]
+    assert [path.name for path in (tmp_path / "haysel-backup").iterdir()] == ["haysel.zip"]
     late = store.add_entry(FOLIAR, WRITTEN)
     store.close()
-    (live / "haysel.db").write_bytes(b"spoilt")
-    restore = block_with("systemctl stop haysel\nrm").splitlines()
-    assert [line.split()[0] for line in restore] == ["systemctl", "rm", "install", "systemctl"]
-    for line in restore[1:3]:
-        run(line)
-    back = Store.open(f"sqlite:///{live / 'haysel.db'}")
-    assert back.entries() == (stored,)
-    assert late.uuid != stored.uuid
-    back.close()
-
-
-def test_a_backup_of_postgresql_comes_back(postgres_url, tmp_path):  # noqa: F811
-    if shutil.which("pg_dump") is None:
-        pytest.skip("no pg_dump")
-    store = Store.open(postgres_url)
-    stored = store.add_entry(FOLIAR, WRITTEN)
-    store.close()
-    server, _, schema = postgres_url.partition("?options=-csearch_path%3D")
-    lines = [line for block in shell_blocks() for line in block.splitlines()]
-    dump = next(line for line in lines if line.startswith("pg_dump"))
-    restore = next(line for line in lines if line.startswith("pg_restore"))
-
-    def run(line: str, *more: str) -> None:
-        here = line.replace("/var/backups", str(tmp_path)).replace(
-            "postgresql://haysel@127.0.0.1/haysel", server
-        )
-        # The server of the tests holds other schemas too.
-        subprocess.run(f"{here} --schema={schema}", shell=True, check=True)
-
-    run(dump)
-    store = Store.open(postgres_url)
-    store.add_entry(FOLIAR, WRITTEN)
-    store.close()
+    stop, restore, start = block_with("haysel restore").splitlines()
+    assert (stop, start) == ("systemctl stop haysel", "systemctl start haysel")
     run(restore)
-    store = Store.open(postgres_url)
+    store = Store.open(url)
     assert store.entries() == (stored,)
+    assert late.uuid != stored.uuid
     store.close()
+    if kind == "sqlite":
+        # A store that cannot be opened any more, as the page says.
+        (tmp_path / "haysel" / "haysel.db").write_bytes(b"spoilt" * 999)
+        with pytest.raises(subprocess.CalledProcessError):
+            run(restore)
+        for file in re.findall(r"`(haysel\.db[\w-]*)`", PAGE.split("## Restore")[1].split("## Upgrade")[0]):
+            (tmp_path / "haysel" / file).unlink(missing_ok=True)
+        run(restore.replace("--overwrite ", ""))
+        store = Store.open(url)
+        assert store.entries() == (stored,)
+        store.close()
 
 
-def test_the_backup_unit_makes_the_copy_of_the_page(tmp_path):
-    if shutil.which("sqlite3") is None:
-        pytest.skip("no sqlite3 program")
-    line = re.search(r"^ExecStart=/bin/sh -c '(.*)'$", text("haysel-backup.service"), re.MULTILINE)
+def test_the_backup_unit_makes_a_backup(tmp_path):
+    unit = text("haysel-backup.service")
+    line = re.search(r"^ExecStart=/bin/sh -c '(.*)'$", unit, re.MULTILINE)
     assert line is not None
-    Store.open(f"sqlite:///{tmp_path / 'haysel' / 'haysel.db'}").close()
+    # What it is told of site file and secrets is what the service is told.
+    for told in ("Environment=", "EnvironmentFile=", "User=", "WorkingDirectory="):
+        (said,) = (one for one in unit.splitlines() if one.startswith(told))
+        assert said in text("haysel.service").splitlines()
+    url = f"sqlite:///{tmp_path / 'haysel' / 'haysel.db'}"
+    run = box(tmp_path, url)
+    Store.open(url).close()
     (tmp_path / "haysel-backup").mkdir()
-    command = line[1].replace("/var/lib", str(tmp_path)).replace("%%", "%")
-    subprocess.run(["/bin/sh", "-c", command], check=True)
+    run(line[1].replace("%%", "%"))
     (copy,) = (tmp_path / "haysel-backup").iterdir()
-    assert re.fullmatch(r"haysel-\w+\.db", copy.name)
-    assert Store.open(f"sqlite:///{copy}").entries() == ()
+    assert re.fullmatch(r"haysel-\w+\.zip", copy.name)
+    assert is_backup(copy)
