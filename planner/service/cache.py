@@ -101,6 +101,7 @@ class ReportCache:
         self._shown: Snapshot | None = None
         self._told: Snapshot | None = None
         self._listeners: list[Callable[[], object]] = []
+        self._why: Callable[[], str | None] | None = None
 
     @property
     def made_at(self) -> datetime | None:
@@ -121,6 +122,10 @@ class ReportCache:
         with self._lock:
             self._made = self._shown = self._told = made
         self._tell()
+
+    def explain_by(self, why: Callable[[], str | None]) -> None:
+        """What to say of an answer that is not there yet: the fault of those who make it."""
+        self._why = why
 
     def clear(self) -> None:
         """Show nothing until the next report is put."""
@@ -167,7 +172,12 @@ class ReportCache:
         with self._lock:
             made, shown = self._made, self._shown
             if made is None or shown is None:
-                raise NoPassYet("The first pass is not finished yet. Ask again in a minute.")
+                fault = self._why() if self._why is not None else None
+                raise NoPassYet(
+                    f"There is no forecast yet. {fault.rstrip('.')}. It is asked for again by itself."
+                    if fault
+                    else "The first pass is not finished yet. Ask again in a minute."
+                )
             if not shown.holds(now):
                 # Always from the report as it was made: the clock may also have been set back.
                 aged = Snapshot(as_of(made.report, now), made.workings)

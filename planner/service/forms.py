@@ -18,7 +18,9 @@ from planner.actions.mix_plan import stock_of, tank_mix, with_nitrogen
 from planner.diary.observations import FIGURE_WORDS, observation_row
 from planner.diary.observations import FIGURES as READINGS
 from planner.diary.showing import entry_row
-from planner.errors import InputError
+from planner.errors import InputError, NoPassYet
+from planner.reports.blank import blank_report
+from planner.reports.rows import Report
 from planner.reports.shown_units import System, shown_unit
 from planner.service.cache import item, send
 from planner.service.context import Context, is_from_here
@@ -60,13 +62,13 @@ def forms(context: Context) -> APIRouter:
                     rate_per_ha=_number(asked["rate"], "the rate"),
                     on=context.clock().astimezone(config.site.zone).date(),
                 )
-                mix = with_nitrogen(mix, context.cache.snapshot().report)
+                mix = with_nitrogen(mix, _report(context))
             except InputError as error:
                 fault = str(error)
         stock = stock_of(config)
         body = page.write(
             "tank.html.j2",
-            context.cache.snapshot().report,
+            _report(context),
             pairs=[
                 {"job": job.name, "label": job.label, "surfaces": [one.name for one in places]}
                 for job in config.jobs
@@ -197,7 +199,10 @@ def forms(context: Context) -> APIRouter:
         readings = context.store().observations(since) if may_read else ()
         body = page.write(
             "diary.html.j2",
-            context.cache.snapshot().report,
+            _report(context),
+            jobs=[
+                {"job": job.name, "label": job.label} for job in config.jobs if job.surfaces_of(config.site)
+            ],
             entries=entries,
             readings=[observation_row(row, zone) for row in reversed(readings)],
             figures=FIGURE_WORDS,
@@ -220,6 +225,14 @@ def forms(context: Context) -> APIRouter:
         return _sent(request, body, status)
 
     return router
+
+
+def _report(context: Context) -> Report:
+    """The report as it reads now; an empty one before the first pass: work is done without a forecast, too."""
+    try:
+        return context.cache.snapshot().report
+    except NoPassYet as error:
+        return blank_report(context.config().site, context.clock(), (str(error),))
 
 
 def _sent(request: Request, body: bytes, status: int) -> Response:

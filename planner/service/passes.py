@@ -59,6 +59,7 @@ class PassRunner:
         """How many pulls running got no forecast."""
         self.last_good: datetime | None = None
         self._shown: tuple[Report, Workings] | None = None
+        cache.explain_by(lambda: self.last_fault)
         try:
             self._load_stored(config)
         except Exception as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -64,6 +65,7 @@ def serve(
 def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> FastAPI:
     """The service on a forecast file at a fixed clock. Its diary is kept in memory and forgotten."""
     from planner.actions.one_pass import computed
+    from planner.actions.pass_input import record_of
     from planner.forecast.recorded import read_file
     from planner.service.cache import ReportCache
     from planner.service.pages import draw_at_once
@@ -73,8 +75,16 @@ def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> 
         return now
 
     cache = ReportCache(clock, draw_at_once)
-    cache.put(*computed(config, read_file(forecast, fetched_at=now), now=now))
     store = Store.open("sqlite://")
+    week = read_file(forecast, fetched_at=now)
+    invented = replace(
+        config, site=replace(config.site, name=f"{config.site.name}, an invented place and week")
+    )
+
+    def renew() -> None:
+        cache.put(*computed(invented, week, now=now, record=record_of(store, config, now)))
+
+    renew()
     return _app(
         Context(
             config=lambda: config,
@@ -82,7 +92,7 @@ def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> 
             cache=cache,
             clock=clock,
             token=token,
-            renew=lambda: None,
+            renew=renew,
             sends=False,
         )
     )

@@ -294,3 +294,21 @@ def test_figures_are_taken_in_the_units_of_the_site(
     assert entry["cut_height_mm"] == pytest.approx(12.7)
     assert entry["measured"]["wind_2m_kmh"] == pytest.approx(16.093, abs=0.001)
     assert entry["measured"]["air_temp_c"] == pytest.approx(15.0)
+
+
+def test_work_is_written_down_before_there_is_any_forecast(
+    clock: Clock, store: Store, renewed: list[int]
+) -> None:
+    cache = ReportCache(clock)
+    cache.explain_by(lambda: "open-meteo does not answer: no route to host.")
+    client = _client(cache, clock, store, renewed, TOKEN, "127.0.0.1")
+    page = client.get("/diary")
+    assert page.status_code == 200
+    assert "no forecast yet" in page.text
+    assert "no route to host" in page.text
+    assert client.get("/tank").status_code == 200
+    morning = client.get("/")
+    assert (morning.status_code, "no route to host" in morning.text) == (503, True)
+    sent = {"key": _key(client), "token": TOKEN, "job": "mow_green", "surface": "green", "finished": "05:10"}
+    assert client.post("/diary", content=urlencode(sent)).status_code == 303
+    assert len(store.entries()) == 1

@@ -354,7 +354,7 @@ def _serve(**named: object) -> Callable[[], None]:
 
     config = load(ROOT / "config" / "demo.toml")
     week = ROOT / "fixtures" / "demo" / "week.csv"
-    return lambda: serve(config, port=None, demo=week, demo_now=NOW, **named)  # type: ignore[arg-type]
+    return lambda: serve([config], port=None, demo=week, demo_now=NOW, **named)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.0.2.7", "::", "turf.example"])

@@ -12,8 +12,8 @@ import pytest
 from fastapi.testclient import TestClient
 from msgspec.structs import replace
 
-from planner.cli.many_sites import passes
 from planner.cli.commands import run as main
+from planner.cli.many_sites import passes
 from planner.config.folder import load_sites, site_files
 from planner.errors import ConfigError, InputError
 from planner.reports.rows import Report
