@@ -21,6 +21,7 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 #: What a text may hold that a store is to keep.
 PLAIN_TEXT = r"^[^\x00]*$"
+_DECIMAL_COMMA = re.compile(r"[-+]?\d*,\d{1,2}")
 _CLOCK = "([01]?[0-9]|2[0-3]):[0-5][0-9]$"
 #: Years well within those that are read in every zone, and no leap second.
 _MOMENT = r"^(19[1-9]|2[0-8][0-9])[0-9]-[0-9-]{5}T[0-9]{2}:[0-9]{2}:[0-5][0-9](\.[0-9]{1,6})?(Z|[+-][0-9]{2}:[0-9]{2})$"
@@ -72,6 +73,25 @@ def place_of(latitude_deg: float, longitude_deg: float, timezone: str) -> str:
 def in_words(name: str) -> str:
     """A name of the rules file as it is read: `root fungicide`."""
     return name.replace("_", " ")
+
+
+def first_up(text: str) -> str:
+    """The text with its first letter a capital, as a sentence or a row begins."""
+    return text[:1].upper() + text[1:]
+
+
+def counted(number: int, noun: str) -> str:
+    """A number of things: `1 surface`, `3 surfaces`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def with_point(number: str) -> str:
+    """A number as people write it, its decimal comma turned into a point.
+
+    A comma before three digits stays, and so makes no number of it: in `1,000` it parts thousands for some and
+    decimals for others.
+    """
+    return number.replace(",", ".") if _DECIMAL_COMMA.fullmatch(number) else number
 
 
 def short_date(day: date) -> str:

@@ -16,7 +16,7 @@ from planner.reports.mine import of_mine, pressing
 from planner.reports.now import now as flat_now
 from planner.reports.rows import Head, Report, WorkRow
 from planner.reports.sentences import job_on, read_day, read_time
-from planner.terms import PLAY, short_date
+from planner.terms import PLAY, first_up, short_date
 
 
 def _show(
@@ -141,8 +141,7 @@ def week_text(report: Report) -> list[str]:
         most = (
             "" if week.hours_a_day is None else f"No more than {week.hours_a_day:g} hours of work in a day; "
         )
-        how = f"{most}{week.method}."
-        how = how[:1].upper() + how[1:]
+        how = first_up(f"{most}{week.method}.")
         lines += ["", *board.wrap(how, "")]
     return lines
 
@@ -157,7 +156,7 @@ def _work(row: WorkRow, caution: str) -> list[str]:
     said = board.wrap(caution, "    ") if caution else []
     if row.limiting is None:
         return lines + board.wrap("Planned by you.", "    ") + said
-    because = f"{row.because[:1].upper()}{row.because[1:]}. " if row.because else ""
+    because = f"{first_up(row.because)}. " if row.because else ""
     lines += board.wrap(because + row.limiting.says, "    ")
     lines += board.wrap(row.tank, "    ") if row.tank else []
     return lines + said

@@ -16,7 +16,7 @@ from typing import Any
 from planner.reports.now import key_of, wanted_jobs
 from planner.reports.rows import JobRow, Report
 from planner.reports.sentences import job_on
-from planner.terms import STATE_WORDS
+from planner.terms import STATE_WORDS, first_up
 
 SENSOR, YES_NO, BUTTON = "sensor", "binary_sensor", "button"
 STATES = tuple(STATE_WORDS)
@@ -104,8 +104,7 @@ def entities_of(report: Report, *, with_buttons: bool) -> tuple[Entity, ...]:
 
 def _of_job(row: JobRow, with_buttons: bool) -> Iterable[Entity]:
     piece = key_of(row.job, row.surface)
-    key, name = f"wanted_{piece}", job_on(row.label, row.surface)
-    name = name[:1].upper() + name[1:]
+    key, name = f"wanted_{piece}", first_up(job_on(row.label, row.surface))
     yield Entity(
         key=f"{key}_state",
         name=name,

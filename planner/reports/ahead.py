@@ -7,10 +7,11 @@ Times are ISO 8601: on the site's clock, but for the hours, which are in UTC wit
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 from planner.reports.headline import cut
 from planner.reports.rows import DayRow, JobRow, Report
+from planner.terms import in_utc
 
 Plain = str | float | int | None
 Rows = list[dict[str, Plain]]
@@ -28,7 +29,7 @@ def hours_ahead(report: Report) -> Rows:
     columns = {name: found.columns.get(name) for name in _COLUMNS}
     rows: Rows = []
     for at in range(min(found.count, _HOURS)):
-        row: dict[str, Plain] = {"time": _utc(found.first + at * timedelta(hours=1))}
+        row: dict[str, Plain] = {"time": in_utc(found.first + at * timedelta(hours=1))}
         row |= {name: None if values is None else values[at] for name, values in columns.items()}
         rows.append(row)
     return rows
@@ -91,8 +92,3 @@ def warnings_ahead(report: Report) -> Rows:
 def highest(values: Iterable[float | None]) -> float | None:
     """The highest of the values that are known; None where none is."""
     return max((value for value in values if value is not None), default=None)
-
-
-def _utc(moment: datetime) -> str:
-    """ISO 8601 in UTC with a Z."""
-    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")

@@ -2,35 +2,39 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from planner.reports.best import best_of, why_not
 from planner.reports.cautions import short_caution
-from planner.reports.rows import JobRow, Report, WorkRow
+from planner.reports.rows import JobRow, Report, WarningRow, WorkRow
 from planner.reports.sentences import job_on
 from planner.reports.stretches import stretches
-from planner.terms import LABEL_CAUTION, PLAY, short_date
+from planner.terms import LABEL_CAUTION, PLAY, first_up, short_date
 
 #: Longest state a home hub keeps (255 characters in the one whose sensor page we read).
 LONGEST = 255
 #: Put before the sentence when the forecast is too old.
 OLD = "Old forecast"
-#: When the frost of a warning is off the leaf again, as its sentence says it.
-_KEEP_OFF = re.compile(r"Off the frost from (\d\d:\d\d)")
 
 
 def headline(report: Report) -> str:
     """The first work of the week still to come, tomorrow's best spray of a wanted job, the gravest warning."""
     parts = [first_work(report), tomorrow_spray(report)]
     if report.warnings:
-        says = report.warnings[0].says
-        until = _KEEP_OFF.search(says)
-        parts.append(_lower(first_clause(says)) + (f", keep off until {until[1]}" if until else ""))
+        gravest = report.warnings[0]
+        parts.append(_lower(first_clause(gravest.says)) + _keep_off(gravest, report))
     text = "; ".join(part for part in parts if part) + "."
     return cut(f"{_old(report)}{_lower(text)}" if report.forecast.stale else text)
+
+
+def _keep_off(row: WarningRow, report: Report) -> str:
+    """Until when frost on the leaf keeps feet off; nothing where frozen soil does so for longer."""
+    off = row.figures.get("off_frost_at")
+    if not isinstance(off, str) or row.figures.get("soil") == "frozen":
+        return ""
+    return f", keep off until {datetime.fromisoformat(off).astimezone(ZoneInfo(report.site.timezone)):%H:%M}"
 
 
 def _old(report: Report) -> str:
@@ -102,7 +106,7 @@ def _surfaces(first: WorkRow, rows: Iterable[WorkRow]) -> list[str]:
 def _named(row: JobRow, surfaces: list[str]) -> str:
     """The job and where, without saying the surface twice."""
     where = " and ".join(dict.fromkeys(surfaces))
-    label = f"{row.label[:1].upper()}{row.label[1:]}"
+    label = first_up(row.label)
     return label if label.endswith(where) else f"{label} on the {where}"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from planner.reports.rows import WindowRow
-from planner.terms import STATE_WORDS, short_date
+from planner.terms import STATE_WORDS, first_up, short_date
 
 _WITH_ROOM, _ONLY_JUST = STATE_WORDS["steady"], STATE_WORDS["narrow"]
 
@@ -34,7 +34,7 @@ def stretches(row: WindowRow) -> str:
 def as_sentence(row: WindowRow) -> str:
     """The same as a sentence of its own, `Only just until 14:00, with room 14:00–17:00.`; else empty."""
     says = stretches(row)
-    return f"{says[:1].upper()}{says[1:]}." if says else ""
+    return f"{first_up(says)}." if says else ""
 
 
 def _at(moment: datetime, beside: datetime) -> str:

@@ -16,7 +16,7 @@ from planner.reports.rows import LeftRow, WeekRow, WorkRow
 from planner.reports.sentences import clause, job_on
 from planner.reports.verdicts import Words, known
 from planner.site import WorkDone
-from planner.terms import PLAY, PLAY_NEARBY, short_date
+from planner.terms import PLAY, PLAY_NEARBY, first_up, short_date
 
 #: Worth of a job that is overdue, beside 1 for one that is due within the week. Judgement.
 _OVERDUE = 1.5
@@ -282,10 +282,10 @@ def _why_left(one: Left, words: Words) -> str:
     of = f" in {count} of {one.hours} h" if one.hours and not needs[row].is_calendar else ""
     remedy = needs[row].remedy
     also = [needs[r].label for r, _, _ in one.lost[1:2] if not needs[r].is_calendar]
-    text = f"{says[:1].upper()}{says[1:]}{of}"
+    text = f"{first_up(says)}{of}"
     if also and len(text) + len(also[0]) < 100:
         text += f"; also {also[0]}"
-    return f"{text}. {remedy[:1].upper()}{remedy[1:]}." if remedy else f"{text}."
+    return f"{text}. {first_up(remedy)}." if remedy else f"{text}."
 
 
 def _closes(one: Left) -> str:

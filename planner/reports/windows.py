@@ -26,7 +26,7 @@ from planner.reports.sentences import clause, figure, held_against, is_low
 from planner.reports.verdicts import Words, all_known, known, missing, with_wind
 from planner.rules.base import Need
 from planner.rules.limit import Limit
-from planner.terms import SPRAYING
+from planner.terms import SPRAYING, first_up
 
 #: A job without a window within this time is listed as barred, with its reasons.
 SOON = timedelta(hours=24)
@@ -151,7 +151,7 @@ def _because(judged: Judged, words: Words, closed: Closed) -> Because:
     next_most = sorted((key for key in lost if key != row), key=lambda key: -lost[key])[:2]
     return Because(
         need=need.id,
-        says=f"{_sentence_case(clause(need, value))}{_nearest(need, value)}.{_past_end(judged, closed)}",
+        says=f"{first_up(clause(need, value))}{_nearest(need, value)}.{_past_end(judged, closed)}",
         hours_lost=lost[row],
         also=tuple(
             HoursLost(
@@ -174,7 +174,7 @@ def _least_bad(judged: Judged, closed: Closed) -> LeastBad:
     suitability, quantities = judged.suitability, judged.attempt.quantities
     needs = suitability.needs
     change = needs[max(closed.lost, key=lambda row: closed.lost[row])].remedy if closed.lost else ""
-    change = f" {_sentence_case(change)}." if change else ""
+    change = f" {first_up(change)}." if change else ""
     if judged.job.has_label or judged.job.kind == SPRAYING:
         return LeastBad(
             says=f"No other hour is offered for a spray: its limits are not ours to weigh.{change}"
@@ -201,7 +201,3 @@ def _nearest(need: Need, value: float) -> str:
     if need.is_calendar or figure_and_limit == need.label:
         return ""
     return f" (nearest: {figure_and_limit})"
-
-
-def _sentence_case(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -11,7 +11,7 @@ from planner.diary.consequences import RainOnSpray, rain_between
 from planner.diary.due import Due
 from planner.planning.plan import Judged
 from planner.planning.windows import Window
-from planner.terms import LABEL_CAUTION, short_date, short_time
+from planner.terms import LABEL_CAUTION, first_up, short_date, short_time
 from planner.warnings.base import LEVELS, Notice, Scene
 
 #: How near a last window must be before it is named.
@@ -98,7 +98,7 @@ def _caution(scene: Scene, job: str) -> tuple[str, ...]:
 
 def _named(judged: Judged) -> str:
     """The job and where, once."""
-    label = f"{judged.job.label[:1].upper()}{judged.job.label[1:]}"
+    label = first_up(judged.job.label)
     return label if label.endswith(judged.surface.name) else f"{label} on the {judged.surface.name}"
 
 
@@ -262,10 +262,7 @@ def _says(
     what = f"{spray.material} put on the {spray.work.surface} by {short_time(spray.work.finished_at, zone)}"
     needs = f"it needs {spray.rainfast_h:g} dry hours"
     if has_rained:
-        return (
-            f"Washed off: likely. {what[:1].upper()}{what[1:]} met {spray.fallen_mm:.1f} mm of rain "
-            f"{later}; {needs}."
-        )
+        return f"Washed off: likely. {first_up(what)} met {spray.fallen_mm:.1f} mm of rain {later}; {needs}."
     if members is not None:
         return (
             f"Rain from {short_time(begins, zone)} in {members.share:.0%} of the forecasts on {what}: "

@@ -29,6 +29,21 @@ NOTHING = "No work is wanted or due"
 
 
 @pytest.mark.parametrize(
+    ("figures", "keep_off"),
+    [
+        ({"off_frost_at": "2026-05-08T07:30:00+00:00"}, ", keep off until 08:30"),
+        ({"off_frost_at": None}, ""),
+        ({}, ""),
+        # The leaf is free long before the soil is.
+        ({"off_frost_at": "2026-05-08T07:30:00+00:00", "soil": "frozen"}, ""),
+    ],
+)
+def test_until_when_frost_keeps_feet_off(figures: dict[str, str | None], keep_off: str) -> None:
+    frost = replace(warning_row("frost", "08T02:00", says="Frost likely: -2 °C."), figures=figures)
+    assert headline(bare(warnings=(frost,))) == f"{NOTHING}; frost likely{keep_off}."
+
+
+@pytest.mark.parametrize(
     ("start", "end", "says"),
     [
         ("08T00:00", "08T02:00", "tomorrow's best spray: feed, bank, start 00:00–02:00"),
