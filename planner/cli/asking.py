@@ -12,11 +12,14 @@ import click
 from planner.cli.board import wrap
 from planner.errors import InputError
 from planner.reports.shown_units import IMPERIAL, METRIC, System, shown_unit
+from planner.terms import with_point
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
 Answer = TypeVar("Answer")
+#: A pipe may give the same wrong answer for ever; a person does not.
+_MOST_REFUSED = 5
 _YES_NO = {"yes": True, "y": True, "no": False, "n": False}
 _AMOUNT = re.compile(r"(?P<number>[-+]?\d+(?:\.\d+)?)\s*(?P<unit>\S.*)?")
 _ANGLE = re.compile(r"(?P<number>[-+]?\d+(?:\.\d+)?)\s*°?\s*(?P<side>[NSEWnsew])?")
@@ -38,8 +41,9 @@ def ask(question: str, read: Callable[[str], Answer], default: str = "") -> Answ
     """The answer as `read` takes it; an empty one stands for the default. A ValueError of `read` is said, and the
     question put again.
 
-    InputError where the answers end.
+    InputError where the answers end, or where a pipe gives none that holds.
     """
+    refused = 0
     while True:
         click.echo(f"{question}{f' [{default}]' if default else ''}: ", nl=False)
         try:
@@ -56,6 +60,12 @@ def ask(question: str, read: Callable[[str], Answer], default: str = "") -> Answ
             return read(line.strip() or default)
         except ValueError as error:
             say(str(error), "  ")
+            refused += 1
+            if refused == _MOST_REFUSED and not sys.stdin.isatty():
+                raise InputError(
+                    f'The last {refused} answers to "{question}" do not hold. Nothing was written: answer it, or run '
+                    "haysel init on a terminal."
+                ) from error
 
 
 def text(answer: str) -> str:
@@ -113,9 +123,7 @@ def amount(unit: str, system: System) -> Callable[[str], float]:
 
     def read(answer: str) -> float:
         text(answer)
-        found = _AMOUNT.fullmatch(
-            answer.replace(",", ".") if re.fullmatch(r"[-+]?\d+,\d{1,2}", answer) else answer
-        )
+        found = _AMOUNT.fullmatch(with_point(answer))
         sign = (
             shown_unit(unit, system).sign if found is None or found["unit"] is None else found["unit"].strip()
         )

@@ -93,10 +93,10 @@ def warnings(report: Report) -> list[str]:
 def days(report: Report, surface: str | None = None) -> list[str]:
     """A row per day; wash differs by surface, so the surface that is sown (or the first) is shown."""
     names = list(dict.fromkeys(row.surface for row in report.days))
-    title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>9}{'grass':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
+    title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>11}{'grass':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
     warmth, water, wind = (shown_unit(unit, units_read()) for unit in ("°C", "mm", "km/h"))
     units = (
-        f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{warmth.sign:>9}{warmth.sign:>6}{water.sign:>7}"
+        f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{warmth.sign:>11}{warmth.sign:>6}{water.sign:>7}"
         f"{wind.sign:>7}{warmth.sign:>6}"
     )
     lines = [title, units]
@@ -105,7 +105,7 @@ def days(report: Report, surface: str | None = None) -> list[str]:
         partial = "*" if row.hours_known < 23 else ""
         lines.append(
             f"{short_date(date.fromisoformat(row.date)) + partial:<11}{_num(row.growth_potential, 2):>7}"
-            f"{_num(row.rain_wash_risk, 2):>6}{_num(row.frost_risk, 2):>7}{air:>9}"
+            f"{_num(row.rain_wash_risk, 2):>6}{_num(row.frost_risk, 2):>7}{air:>11}"
             f"{_num(warmth.of(row.grass_min_c), 0):>6}{_num(water.of(row.rain_mm), water.places):>7}"
             f"{_num(wind.of(row.wind_2m_max_kmh), 0):>7}{_num(warmth.of(row.soil_temp_c), 0):>6}"
         )

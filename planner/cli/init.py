@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -18,7 +19,7 @@ from planner.cli.running import shipped
 from planner.errors import InputError
 from planner.reports.shown_units import IMPERIAL, METRIC, System, shown_unit
 from planner.site import NEAR_M
-from planner.terms import KINDS_OF_JOB, WEEKDAYS
+from planner.terms import KINDS_OF_JOB, WEEKDAYS, counted
 
 #: Written where no name is given: beside the shipped site file, and no file of the project, so that a new release
 #: never meets a change of yours.
@@ -40,6 +41,8 @@ _CUTS = {"green": 4.0, "tee": 2.0, "collar": 2.0}
 _ODD_CLOCK_H = 3.5
 #: Points of the compass -> degrees from north.
 _POINTS = {name: number * 45.0 for number, name in enumerate(("N", "NE", "E", "SE", "S", "SW", "W", "NW"))}
+#: Whole numbers on both sides of a comma: two angles, or one with a decimal comma.
+_ONE_OR_TWO = re.compile(r"[-+]?\d+,\d+\s*°?\s*[NSns]?")
 #: A table of the site file.
 Table = dict[str, Any]
 
@@ -69,7 +72,8 @@ def init(file: str, overwrite: bool) -> None:
     _write(path, values)
     place = values["site"]
     head(
-        f"{path} is written: {place['name']}, {len(values['surfaces'])} surfaces, {len(place['jobs'])} jobs."
+        f"{path} is written: {place['name']}, {counted(len(values['surfaces']), 'surface')}, "
+        f"{counted(len(place['jobs']), 'job')}."
     )
     say("Every other key stands there switched off, with what it does. What next:")
     for line in (f"haysel check --config {path}", f"haysel serve --config {path}"):
@@ -141,6 +145,11 @@ def _coordinates() -> tuple[float, float]:
     }
 
     def one_or_both(answer: str) -> tuple[float, float | None]:
+        if _ONE_OR_TWO.fullmatch(answer):
+            raise ValueError(
+                f'"{answer}" may be one angle or two. Write one with a point, such as 51.62; two with a blank '
+                "between, such as 51.62, -2.21."
+            )
         first, comma, second = answer.partition(",")
         latitude = checked["latitude_deg"](first.strip())
         return latitude, checked["longitude_deg"](second.strip()) if comma else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, as_completed
 from contextlib import closing
 from datetime import UTC, datetime
 from multiprocessing import get_context
@@ -38,8 +38,13 @@ def passes(files: Sequence[Path], processes: int) -> Iterator[SitePass]:
         return
     # Begun anew and not forked: a fork copies locks that threads hold.
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        for done in as_completed([pool.submit(site_pass, file) for file in files]):
-            yield done.result()
+        asked = {pool.submit(site_pass, file): file for file in files}
+        for done in as_completed(asked):
+            try:
+                yield done.result()
+            except BrokenExecutor as error:
+                # Its process was killed, and with it the pool: the sites that waited in it are told like it.
+                yield _none(asked[done], _own_fault(error))
 
 
 def site_pass(file: Path) -> SitePass:
@@ -51,7 +56,10 @@ def site_pass(file: Path) -> SitePass:
         with closing(Store.open(config.store.url, site=key, place=config.site.place)) as store:
             passed = run(config, store, now=datetime.now(UTC))
     except PlannerError as error:
-        return SitePass(key=key, name=name, file=str(file), made_at=None, headline=None, faults=(str(error),))
+        return _none(file, str(error), key, name)
+    except Exception as error:
+        # Of our own, or of the machine: the other sites have their passes all the same.
+        return _none(file, _own_fault(error), key, name)
     return SitePass(
         key=key,
         name=name,
@@ -60,3 +68,19 @@ def site_pass(file: Path) -> SitePass:
         headline=headline(passed.report),
         faults=passed.faults,
     )
+
+
+def _none(file: Path, fault: str, key: str | None = None, name: str | None = None) -> SitePass:
+    """What is told of a site without a pass, by the name of its file where no more is known."""
+    return SitePass(
+        key=key or file.stem,
+        name=name or file.stem,
+        file=str(file),
+        made_at=None,
+        headline=None,
+        faults=(fault,),
+    )
+
+
+def _own_fault(error: Exception) -> str:
+    return f"A fault of our own ended it: {type(error).__name__}: {error}"

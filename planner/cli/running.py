@@ -25,6 +25,7 @@ from planner.errors import ForecastUnavailable, InputError
 from planner.reports.answers import encode
 from planner.reports.mine import pressing
 from planner.reports.rows import Report
+from planner.terms import counted
 
 if TYPE_CHECKING:
     from planner.config.load import Config
@@ -115,7 +116,8 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
         return
     for full in full_configs(config):
         click.echo(f"{full.file} holds.")
-        click.echo(f"{full.site.name}: {len(full.site.surfaces)} surfaces, {len(full.jobs)} jobs.")
+        surfaces_and_jobs = f"{counted(len(full.site.surfaces), 'surface')}, {counted(len(full.jobs), 'job')}"
+        click.echo(f"{full.site.name}: {surfaces_and_jobs}.")
         for job in full.jobs:
             surfaces = ", ".join(surface.name for surface in job.surfaces_of(full.site))
             click.echo(f"  {job.name:<22}{surfaces or '(no surface here: never shown)'}")

@@ -13,6 +13,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
+from functools import cache
 from threading import Thread
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit, urlunsplit
@@ -58,6 +59,14 @@ class _Retryable(Exception):
         super().__init__(str(fault))
 
 
+@cache
+def tell_no_attempt() -> None:
+    """What asks again would write a line for each attempt; what came of the asking is told once, as a fault."""
+    from stamina.instrumentation import set_on_retry_hooks
+
+    set_on_retry_hooks(())
+
+
 def get(
     url: str,
     *,
@@ -82,6 +91,7 @@ def get(
     import httpx
     import stamina
 
+    tell_no_attempt()
     if budget_s <= 0:
         raise ForecastUnavailable(f"{who} was not asked: no time was left for it.")
     deadline = time.monotonic() + budget_s

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hmac
+import re
 from collections.abc import Callable, Mapping
 from datetime import timedelta
 from urllib.parse import parse_qs
@@ -27,7 +28,7 @@ from planner.service.context import Context, is_from_here
 from planner.service.known_browser import forget, is_known, remember
 from planner.service.pages import up_from
 from planner.store.records import KeyReused
-from planner.terms import in_words
+from planner.terms import in_words, with_point
 
 #: A form longer than this is none of ours.
 _LONGEST_FORM = 64_000
@@ -38,6 +39,7 @@ _MEASURED = ("wind_2m_kmh", "air_temp_c", "rel_humidity_pct")
 _TEXTS = ("job", "surface", "finished", "target", "operator", "notes")
 _DIARY_FIELDS = (*_TEXTS, *_NUMBERS, *_MEASURED, "material", "amount")
 _READING_FIELDS = ("surface", "at", "note", *READINGS)
+_THOUSANDS = re.compile(r"[-+]?\d+,\d{3,}")
 _NOTHING: Mapping[str, Mapping[str, str]] = {}
 
 
@@ -283,11 +285,13 @@ def _metric(text: str, name: str, system: System) -> float | None:
 
 
 def _number(text: str, what: str) -> float | None:
-    """A number as a keeper writes it, with a point or a comma."""
+    """A number as a keeper writes it, with a point or a decimal comma."""
     if not text:
         return None
+    if _THOUSANDS.fullmatch(text):
+        raise InputError(f'"{text}" may be read in two ways. Write {what} with a point, or without a comma.')
     try:
-        value = float(text.replace(",", "."))
+        value = float(with_point(text))
     except ValueError as error:
         raise InputError(f'"{text}" is not a number. Write {what} with digits, such as 16.3.') from error
     if not 0 <= abs(value) < 1e6:

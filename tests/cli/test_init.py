@@ -23,6 +23,7 @@ ANSWERS = (
     ("Name of the place", "Lower green"),
     ("Latitude", "fifty"),
     ("Latitude", "95"),
+    ("Latitude", "51,62"),
     ("Latitude", "51.62 N, 2.21 W"),
     ("Time zone", "Europe/Lundon"),
     ("Time zone", "America/Denver"),
@@ -72,7 +73,10 @@ def holds(path: Path) -> Config:
     """The config of the file, which must pass the check as a keeper runs it."""
     done = haysel("check", "--config", str(path))
     assert done.returncode == 0, done.stderr
-    return load(path)
+    found = load(path)
+    one = len(found.site.surfaces) == 1
+    assert f": {'1 surface' if one else f'{len(found.site.surfaces)} surfaces'}, " in done.stdout
+    return found
 
 
 def is_as_answered(config: Config) -> None:
@@ -118,6 +122,7 @@ def test_answers_from_a_pipe_make_a_site_that_holds(tmp_path):
     assert max(len(line) for line in done.stdout.replace(str(tmp_path), "").splitlines()) <= 80
     for said in (
         '"fifty" is not an angle',
+        '"51,62" may be one angle or two',
         "7 hours off the sun",
         'Did you mean "creeping_bent"?',
         "is there already",
@@ -155,6 +160,15 @@ def test_answers_that_end_too_soon_write_nothing(tmp_path):
     done = piped(tmp_path / "site.toml", "\nLower green\n51.62\n")
     assert done.returncode == 2
     assert 'The answers ended at "Longitude' in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("answer", ["", "yes"])
+def test_a_pipe_that_gives_the_same_for_ever_is_left(tmp_path, answer):
+    done = piped(tmp_path / "site.toml", f"{answer}\n" * 10_000)
+    assert done.returncode == 2
+    assert "The last 5 answers to" in done.stderr
+    assert len(done.stdout.splitlines()) < 40
     assert list(tmp_path.iterdir()) == []
 
 

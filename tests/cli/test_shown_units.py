@@ -7,8 +7,10 @@ import re
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from planner.actions.messages import outgoing
+from planner.cli.board import days
 from planner.config.load import load
 from planner.outputs.calendar import calendar
 from planner.reports.rows import Report
@@ -72,6 +74,19 @@ def test_the_days_are_those_of_the_answer_turned(site: Path) -> None:
         assert float(number) == pytest.approx(value, abs=0.5 * 10**-digits + 1e-9)
 
 
+@pytest.mark.parametrize("units", ["imperial", "metric"])
+def test_columns_of_the_days_never_touch(units: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """73 to 106 °F in a dry summer, and -10 to -5 °C in a hard winter, are as wide as air gets."""
+    report = demo_pass()[0]
+    hot = [
+        replace(row, air_min_c=22.8 if units == "imperial" else -10.2, air_max_c=41.1) for row in report.days
+    ]
+    monkeypatch.setattr("planner.cli.board.units_read", lambda: units)
+    line = days(replace(report, days=tuple(hot)))[2]
+    air = "73 to 106" if units == "imperial" else "-10 to 41"
+    assert f" {air} " in line, line
+
+
 def test_the_mix_is_told_in_gallons_and_ounces(site: Path) -> None:
     command = ("mix", "foliar_feed", "--product", "X", "--rate", "25", "--config", str(site))
     told = haysel(*command)
@@ -95,8 +110,6 @@ def test_the_replay_speaks_of_the_rules_in_their_units(site: Path) -> None:
 
 
 def _imperial(report: Report) -> Report:
-    from msgspec.structs import replace
-
     return replace(report, site=replace(report.site, units="imperial"))
 
 

@@ -43,6 +43,7 @@ def waits() -> Iterator[list[float]]:
     def note(details: RetryDetails) -> None:
         told.append(details.wait_for)
 
+    http.tell_no_attempt()
     before = get_on_retry_hooks()
     set_on_retry_hooks([note])
     yield told

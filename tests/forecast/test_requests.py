@@ -23,6 +23,15 @@ def test_several_calls_share_what_may_be_asked(service):
     assert len(service.asked) == http.ATTEMPTS
 
 
+def test_an_attempt_that_is_put_off_writes_no_line(service, caplog, capfd):
+    """A keeper at a terminal reads what came of the asking, not the names of what asks."""
+    service.says(reply(PAGE, 502, "text/html"), reply(BODY))
+    assert ask(service).raw == BODY
+    assert len(service.asked) == 2
+    assert not caplog.records
+    assert capfd.readouterr() == ("", "")
+
+
 def test_a_refusal_tells_its_status(service):
     told = {"title": "Not Found", "detail": "no such cell", "status": 404}
     service.says(reply(raw(told), 404, "application/problem+json"))

@@ -146,6 +146,9 @@ def test_work_is_written_down_once_however_often_the_form_is_sent(
         ({"job": "flying"}, 400, "flying"),
         ({"finished": "someday"}, 400, "is not a time"),
         ({"water_l": "a lot"}, 400, "is not a number"),
+        # A litre or a thousand of them: who is not asked back finds the wrong one in the record.
+        ({"water_l": "1,000"}, 400, "may be read in two ways"),
+        ({"water_l": "-1,0000"}, 400, "may be read in two ways"),
         ({"cover_pct": "140"}, 400, "cover_pct"),
         ({"finished": "tomorrow 07:00"}, 400, ""),
     ],

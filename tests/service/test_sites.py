@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 from datetime import UTC, datetime
@@ -15,6 +16,7 @@ from msgspec.structs import replace
 from planner.cli.commands import run as main
 from planner.cli.many_sites import passes
 from planner.config.folder import load_sites, site_files
+from planner.config.load import Config
 from planner.errors import ConfigError, InputError
 from planner.reports.rows import Report
 from planner.reports.workings import Workings
@@ -134,6 +136,34 @@ def test_the_faults_of_all_files_are_told_at_once(tmp_path: Path) -> None:
     assert "a.toml" in str(found.value)
     assert "c.toml" in str(found.value)
     assert "b.toml" not in str(found.value)
+
+
+def test_a_fault_of_our_own_in_one_site_stops_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = _folder(tmp_path / "sites", "north", "south")
+
+    def broken(config: Config, *_: object, **__: object) -> None:
+        raise ZeroDivisionError(config.site.key)
+
+    monkeypatch.setattr("planner.actions.many_sites.run", broken)
+    found = list(passes(site_files(folder), 1))
+    assert [one.key for one in found] == ["north", "south"]
+    assert all("ZeroDivisionError" in one.faults[0] and one.made_at is None for one in found)
+
+
+def test_a_process_that_is_killed_is_told_of_its_site(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = _folder(tmp_path / "sites", "north")
+    monkeypatch.setattr("planner.actions.many_sites.site_pass", _dies)
+    (found,) = passes(site_files(folder), 2)
+    assert (found.key, found.made_at) == ("north", None)
+    assert "BrokenProcessPool" in found.faults[0]
+
+
+def _dies(_: Path) -> None:
+    os._exit(9)
 
 
 @pytest.mark.parametrize("processes", [1, 2])
