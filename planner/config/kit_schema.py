@@ -37,7 +37,7 @@ def range_of(pair: tuple[float, float] | None) -> Range:
 class Part(BaseModel):
     """A table of the file."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class SprayerPart(Part):

@@ -108,7 +108,7 @@ class Attempt:
 class Need(BaseModel):
     """One thing that a job wants of the weather, the ground, the clock or the diary."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     id: str = Field(description="Short name, unique within the job; a later need of the same id replaces it.")
     label: str = Field(description="Trade words for the figure, as shown to people.")

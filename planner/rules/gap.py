@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from planner.margin import MOST_MARGIN
 from planner.rules.base import Attempt, Need, Reading, ResultKey, YesNo
@@ -13,6 +13,8 @@ from planner.site import Surface
 from planner.weather import Array, Mask
 
 UNITS_H = {"h": 1.0, "d": 24.0}
+#: Ten years: what a limit beyond it means nobody can wait for, and it leads out of the calendar.
+LONGEST_H = 24.0 * 3652
 
 
 class Gap(Need):
@@ -34,6 +36,14 @@ class Gap(Need):
     after_emergence: YesNo = Field(
         default=False, description="Counted from when seed of the surface's grass is up, not from its sowing."
     )
+
+    @model_validator(mode="after")
+    def _within_years(self) -> Gap:
+        for name in ("hard_min", "best_from", "best_to", "hard_max"):
+            limit = getattr(self, name)
+            if limit is not None and abs(limit) * UNITS_H[self.unit] > LONGEST_H:
+                raise ValueError(f"{name} {limit:g} {self.unit} is more than ten years")
+        return self
 
     def on(self, surface: Surface) -> tuple[Need, ...]:
         """The need with its limits put off by the days that the grass takes to come up, where it counts from then."""

@@ -45,7 +45,7 @@ AnyNeed = Annotated[
 class Job(BaseModel):
     """A job of the rules file with all its needs."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     name: str = Field(description="Name used in commands and in the diary.")
     label: str = Field(description="The job in the keeper's words.")
