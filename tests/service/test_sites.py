@@ -146,7 +146,7 @@ def test_a_fault_of_our_own_in_one_site_stops_no_other(
     def broken(config: Config, *_: object, **__: object) -> None:
         raise ZeroDivisionError(config.site.key)
 
-    monkeypatch.setattr("planner.actions.many_sites.run", broken)
+    monkeypatch.setattr("planner.cli.many_sites.run", broken)
     found = list(passes(site_files(folder), 1))
     assert [one.key for one in found] == ["north", "south"]
     assert all("ZeroDivisionError" in one.faults[0] and one.made_at is None for one in found)
@@ -156,7 +156,7 @@ def test_a_process_that_is_killed_is_told_of_its_site(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = _folder(tmp_path / "sites", "north")
-    monkeypatch.setattr("planner.actions.many_sites.site_pass", _dies)
+    monkeypatch.setattr("planner.cli.many_sites.site_pass", _dies)
     (found,) = passes(site_files(folder), 2)
     assert (found.key, found.made_at) == ("north", None)
     assert "BrokenProcessPool" in found.faults[0]
