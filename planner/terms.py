@@ -75,6 +75,11 @@ def in_words(name: str) -> str:
     return name.replace("_", " ")
 
 
+def slug(text: str) -> str:
+    """The text as a piece of a topic: small letters, digits and underscores."""
+    return re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_") or "x"
+
+
 def first_up(text: str) -> str:
     """The text with its first letter a capital, as a sentence or a row begins."""
     return text[:1].upper() + text[1:]

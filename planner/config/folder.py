@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
 
+from planner.config.kit_schema import HomePart, MqttPart
 from planner.config.light import text_of
 from planner.config.lines import read_toml
 from planner.config.load import Config, load
 from planner.errors import ConfigError, InputError
+from planner.terms import slug
 
 
 def site_files(folder: Path) -> list[Path]:
@@ -31,7 +33,8 @@ def site_files(folder: Path) -> list[Path]:
 def load_sites(folder: Path) -> tuple[Config, ...]:
     """The config of every site of a folder, by the names of their files.
 
-    ConfigError carries the faults of all files, InputError what they cannot share: a key, or another service.
+    ConfigError carries the faults of all files, InputError what they cannot share: a key, a node on one
+    broker, or another service.
     """
     configs: list[Config] = []
     faults: list[ConfigError] = []
@@ -47,8 +50,11 @@ def load_sites(folder: Path) -> tuple[Config, ...]:
     return tuple(configs)
 
 
-def _held_apart(configs: Iterable[Config]) -> None:
-    """One installation: no key twice, since record and passes are kept by it, and one service that answers."""
+def _held_apart(configs: Sequence[Config]) -> None:
+    """One installation: no key twice, since record and passes are kept by it, and one service that answers.
+
+    On one broker each has its own node.
+    """
     by_key: dict[str, Config] = {}
     for config in configs:
         key = config.site.key
@@ -65,3 +71,20 @@ def _held_apart(configs: Iterable[Config]) -> None:
                 f"[service] of {other.file} differs from that of {first.file}. One service answers for all of "
                 "them: write the same in each."
             )
+    topics: dict[tuple[str, str, int, str], Config] = {}
+    for config in configs:
+        mine = {_broker("[home]", config.home)} if config.home is not None else set()
+        mine |= {_broker("an output", part) for part in config.outputs if isinstance(part, MqttPart)}
+        for one in mine:
+            if one in topics:
+                what, host, port, node = one
+                raise InputError(
+                    f'{what} of {topics[one].file} and of {config.file} publish as the node "{node}" on the broker '
+                    f"{host}:{port}, and would take each other's topics away: give each its own node."
+                )
+        topics |= dict.fromkeys(mine, config)
+
+
+def _broker(what: str, part: HomePart | MqttPart) -> tuple[str, str, int, str]:
+    """What names the topics of a part: whose they are, broker, and node as topics have it."""
+    return what, part.host.lower(), part.port, slug(part.node)

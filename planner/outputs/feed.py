@@ -1,15 +1,16 @@
 """What a calendar tells of a report: the week's order, warnings and windows, each the same entry while it is the same.
 
-An entry keeps its id: the same job on the same surface on the same day, or the same warning. One that has not changed
-since it was drawn last keeps its sequence and its time of change, so that a reader sees no update; one that has
-changed gets the next sequence number. What is drawn last is kept between runs of the service.
+An entry keeps its id: the same job on the same surface on the same day, nearest to what it was, or the same warning.
+One that has not changed since it was drawn last keeps its sequence and its time of change, so that a reader sees no
+update; one that has changed gets the next sequence number. What is drawn last is kept between runs of the service.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
+from zoneinfo import ZoneInfo
 
 import msgspec
 from msgspec import Struct
@@ -20,6 +21,7 @@ from planner.reports.retold import for_people
 from planner.reports.rows import Report, WarningRow, WindowRow, WorkRow
 from planner.reports.sentences import job_on
 from planner.reports.stretches import as_sentence
+from planner.terms import first_up
 
 WORK, WINDOW, WARNING = "work", "window", "warning"
 TENTATIVE, CONFIRMED, CANCELLED = "TENTATIVE", "CONFIRMED", "CANCELLED"
@@ -70,15 +72,16 @@ class Feed:
         """Every entry of the report, and the warnings that ended before their time."""
         report = for_people(report, report.site.units)
         now = report.as_of.astimezone(UTC).replace(microsecond=0)
-        found = [*_of_work(report), *_of_windows(report), *_of_warnings(report)]
-        found += _ended(self._entries.values(), {one.uid for one in found}, now)
+        before, zone = self._entries.values(), ZoneInfo(report.site.timezone)
+        found = list(_as_before([*_of_work(report), *_of_windows(report)], before, now, zone))
+        found += _of_warnings(report)
+        found += _ended(before, {one.uid for one in found}, now)
         self._entries = {one.uid: _numbered(one, self._entries.get(one.uid), now) for one in found}
         return tuple(self._entries.values())
 
 
 def _of_work(report: Report) -> Iterator[Entry]:
     """Work in the hour that the week gives it, and what the keeper planned."""
-    seen: dict[str, int] = {}
     rows = [*((row, False) for row in report.week.work), *((row, True) for row in report.week.planned)]
     for row, is_planned in sorted(rows, key=lambda one: (one[0].start.timestamp(), one[0].job)):
         window = _window_of(row, report)
@@ -90,7 +93,7 @@ def _of_work(report: Report) -> Iterator[Entry]:
         lines += [line for line in (row.tank, short_caution(report, row.job)) if line]
         only_just = ", only just" if row.state == "narrow" else ""
         yield Entry(
-            uid=_uid(WORK, report, _key(row, seen)),
+            uid=_uid(WORK, report, _key(row)),
             sort=WORK,
             job=row.job,
             kind=row.kind,
@@ -98,7 +101,7 @@ def _of_work(report: Report) -> Iterator[Entry]:
             place=row.surface,
             start=row.start.astimezone(UTC),
             end=max(row.end.astimezone(UTC), row.start.astimezone(UTC) + _LEAST),
-            summary=f"{_age(report)}{_capital(job_on(row.label, row.surface))}{only_just}",
+            summary=f"{_age(report)}{first_up(job_on(row.label, row.surface))}{only_just}",
             description="\n".join(lines),
             status=CONFIRMED if is_planned else TENTATIVE,
         )
@@ -111,14 +114,13 @@ def _window_of(row: WorkRow, report: Report) -> WindowRow | None:
 
 
 def _of_windows(report: Report) -> Iterator[Entry]:
-    seen: dict[str, int] = {}
     for row in sorted(report.windows, key=lambda row: (row.job, row.surface, row.start.timestamp())):
         only_just = ", only just" if row.state == "narrow" else ""
         room, caution = as_sentence(row), short_caution(report, row.job)
         share = "" if row.share is None else f"{row.share:.0%} of the forecast's members hold."
         lines = [f"Start by {row.latest_start:%H:%M}.", room, row.limiting.says, share, caution]
         yield Entry(
-            uid=_uid(WINDOW, report, _key(row, seen)),
+            uid=_uid(WINDOW, report, _key(row)),
             sort=WINDOW,
             job=row.job,
             kind=row.kind,
@@ -177,20 +179,47 @@ def _numbered(entry: Entry, before: Entry | None, now: datetime) -> Entry:
     return replace(entry, sequence=sequence, changed=now)
 
 
-def _key(row: WindowRow | WorkRow, seen: dict[str, int]) -> str:
-    """The job on its surface and day, and which of that day it is."""
-    key = f"{row.job}|{row.surface}|{row.start:%Y-%m-%d}"
-    seen[key] = seen.get(key, 0) + 1
-    return f"{key}|{seen[key]}"
+def _key(row: WindowRow | WorkRow) -> str:
+    """The job on its surface, in the hour in which it is found first."""
+    return f"{row.job}|{row.surface}|{row.start:%Y-%m-%dT%H}"
+
+
+def _as_before(found: list[Entry], before: Iterable[Entry], now: datetime, zone: ZoneInfo) -> Iterator[Entry]:
+    """Each with the uid of the entry that it was: the one nearest to it of its job, surface and day.
+
+    One that is over hands its uid to nobody: else the window of the afternoon would be taken for that of the morning.
+    """
+
+    def of_day(entry: Entry) -> tuple[str, str, str, date]:
+        return entry.sort, entry.job, entry.surface, entry.start.astimezone(zone).date()
+
+    open_: dict[tuple[str, str, str, date], list[Entry]] = {}
+    for old in before:
+        if old.sort != WARNING and old.end > now:
+            open_.setdefault(of_day(old), []).append(old)
+    pairs = sorted(
+        (abs(entry.start - old.start), at, old.uid)
+        for at, entry in enumerate(found)
+        for old in open_.get(of_day(entry), ())
+    )
+    uids: dict[int, str] = {}
+    taken: set[str] = set()
+    for _, at, uid in pairs:
+        if at not in uids and uid not in taken:
+            uids[at] = uid
+            taken.add(uid)
+    for at, entry in enumerate(found):
+        uid, again = uids.get(at, entry.uid), 1
+        while at not in uids and uid in taken:
+            again += 1
+            uid = f"{again}-{entry.uid}"
+        taken.add(uid)
+        yield replace(entry, uid=uid)
 
 
 def _uid(sort: str, report: Report, key: str) -> str:
-    return f"{sha256(f'{sort}|{report.site.name}|{key}'.encode()).hexdigest()[:32]}@haysel"
+    return f"{sha256(f'{sort}|{report.site.key}|{key}'.encode()).hexdigest()[:32]}@haysel"
 
 
 def _age(report: Report) -> str:
     return "(old forecast) " if report.forecast.stale else ""
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -14,10 +14,11 @@ from collections.abc import Mapping
 from planner.errors import InputError
 from planner.outputs.entities import config_of, entities_of
 from planner.outputs.line import Hear, Line
-from planner.outputs.mqtt import Broker, slug
+from planner.outputs.mqtt import Broker
 from planner.reports.ahead import days_ahead, hours_ahead, warnings_ahead, windows_ahead
 from planner.reports.now import Now, key_of, now, wanted_jobs
 from planner.reports.rows import Report
+from planner.terms import slug
 
 #: A hub refuses a longer state.
 LONGEST_STATE = 255

@@ -4,21 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import json
-import re
 import ssl
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from planner.outputs.base import Message, OutputFailed, OutputUnsure
-from planner.terms import EXTRAS_COMMAND
+from planner.terms import EXTRAS_COMMAND, slug
 
 if TYPE_CHECKING:
     import aiomqtt
-
-
-def slug(text: str) -> str:
-    """The text as a piece of a topic: small letters, digits and underscores."""
-    return re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_") or "x"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

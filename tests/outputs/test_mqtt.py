@@ -22,10 +22,11 @@ from planner.outputs import Message, OutputFailed, OutputUnsure
 from planner.outputs.entities import ENTITIES
 from planner.outputs.hub import HomeDevice, flat
 from planner.outputs.line import Line
-from planner.outputs.mqtt import Broker, MqttOutput, slug
+from planner.outputs.mqtt import Broker, MqttOutput
 from planner.reports.as_of import as_of
 from planner.reports.now import now
 from planner.reports.rows import Report
+from planner.terms import slug
 from tests.outputs.frost import FROST
 from tests.reports.made import NOW, demo
 

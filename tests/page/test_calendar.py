@@ -13,9 +13,9 @@ from fastapi.testclient import TestClient
 from msgspec.structs import replace
 
 from planner.outputs.calendar import Asked, calendar
-from planner.outputs.feed import Feed
+from planner.outputs.feed import WINDOW, Feed
 from planner.reports.as_of import as_of
-from planner.reports.rows import Report, WorkRow
+from planner.reports.rows import Report, WindowRow, WorkRow
 from planner.reports.workings import Workings
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
@@ -160,6 +160,48 @@ def test_what_moves_within_its_day_keeps_its_uid_and_gets_the_next_sequence(repo
     (uid,) = [uid for uid in before if before[uid].to_ical() != after[uid].to_ical()]
     assert int(after[uid]["SEQUENCE"]) > int(before[uid]["SEQUENCE"])
     assert after[uid].decoded("LAST-MODIFIED") == datetime(2026, 5, 7, 6, tzinfo=UTC)
+
+
+def test_a_window_of_the_afternoon_is_never_taken_for_that_of_the_morning(report: Report) -> None:
+    pair = next(row for row in report.windows)
+    day = pair.start.replace(hour=0, minute=0)
+
+    def at(hour: int) -> WindowRow:
+        start = day + timedelta(hours=hour)
+        return replace(
+            pair, start=start, end=start + timedelta(hours=2), latest_start=start + timedelta(hours=1)
+        )
+
+    def drawn(now: int, *hours: int) -> dict[datetime, str]:
+        made = day + timedelta(hours=now)
+        rows = tuple(at(hour) for hour in hours)
+        told = replace(report, made_at=made, as_of=made, windows=rows, warnings=())
+        return {one.start: one.uid for one in feed.entries(told) if one.sort == WINDOW}
+
+    feed = Feed()
+    first = drawn(5, 6, 16)
+    morning, afternoon = first[at(6).start], first[at(16).start]
+    assert morning != afternoon
+    # Over: what is left is what it was, with the memory of before and without.
+    assert drawn(12, 16) == {at(16).start: afternoon}
+    feed = Feed()
+    assert drawn(12, 16) == {at(16).start: afternoon}
+    # Moved within its day it is the same still, and who comes into its hour is another.
+    assert drawn(12, 18) == {at(18).start: afternoon}
+    moved = drawn(12, 15, 18)
+    assert moved[at(18).start] == afternoon != moved[at(15).start]
+    later = drawn(12, 15, 16, 18)
+    assert len(set(later.values())) == 3
+    assert later[at(18).start] == afternoon
+
+
+def test_entries_are_named_by_the_key_of_the_site_and_not_by_its_name(report: Report) -> None:
+    def uids(**site: str) -> set[str]:
+        return set(_events(_drawn(replace(report, site=replace(report.site, **site)), every=True)))
+
+    ours = uids()
+    assert uids(name="Renamed") == ours
+    assert uids(key="other").isdisjoint(ours)
 
 
 def test_sequences_rise_even_when_what_was_kept_is_lost(report: Report) -> None:

@@ -124,6 +124,32 @@ def test_what_sites_cannot_share_is_refused(tmp_path: Path) -> None:
         load_sites(_folder(tmp_path / "empty"))
 
 
+@pytest.mark.parametrize(
+    ("part", "what"),
+    [
+        ("[home]\nhost = {host}\n{node}", r"\[home\]"),
+        ('[[outputs]]\nkind = "mqtt"\nhost = {host}\n{node}', "an output"),
+    ],
+)
+def test_sites_on_one_broker_have_a_node_each(tmp_path: Path, part: str, what: str) -> None:
+    """Else each takes the topics of the other for its own, and tidies them away."""
+
+    def folder(name: str, *given: tuple[str, str]) -> Path:
+        made = _folder(tmp_path / name, "a", "b")
+        for file, (host, node) in zip(("a.toml", "b.toml"), given, strict=True):
+            text = part.format(host=f'"{host}"', node=f'node = "{node}"' if node else "")
+            with (made / file).open("a", encoding="utf-8") as open_:
+                open_.write(f"\n{text}\n")
+        return made
+
+    with pytest.raises(InputError, match=f"{what} of .*give each its own node"):
+        load_sites(folder("both_left_out", ("hub.lan", ""), ("hub.lan", "")))
+    with pytest.raises(InputError, match="own node"):
+        load_sites(folder("alike", ("hub.lan", "north green"), ("HUB.lan", "North_Green")))
+    assert len(load_sites(folder("apart", ("hub.lan", "north"), ("hub.lan", "south")))) == 2
+    assert len(load_sites(folder("brokers", ("one.lan", ""), ("two.lan", "")))) == 2
+
+
 def test_the_faults_of_all_files_are_told_at_once(tmp_path: Path) -> None:
     folder = _folder(tmp_path / "sites", "a", "b", "c")
     for key in ("a", "c"):
