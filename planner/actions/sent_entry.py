@@ -1,13 +1,15 @@
 """A diary entry that comes as a message over a broker: the same journey as a write over HTTP, and the same rules.
 
-Every order is answered, also one that is refused. Nothing that was sent is repeated in an answer but its key, so that
-no token is told to whoever listens.
+Every order is answered, also one that is refused, and whoever listens reads the answer: a message that has the write
+token anywhere but in `token` is refused, so that no answer and no entry repeats it.
 """
 
 from __future__ import annotations
 
 import hmac
 import json
+import logging
+from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID, uuid5
@@ -20,10 +22,15 @@ from planner.terms import short_time
 if TYPE_CHECKING:
     from planner.store.store import Store
 
+log = logging.getLogger("planner.service")
 #: Who may write: nobody, who sends the service's token, or whom the broker lets publish.
 OFF, TOKEN, BROKER = "off", "token", "broker"
 _LONGEST = 64 * 1024
 _LONGEST_KEY = 200
+#: Below this a token is a word that any note may hold.
+_SECRET = 8
+#: Order, entry, list of materials, a material, its field.
+_DEEPEST = 4
 _FIELDS = ("entry", "key", "token")
 #: Keys that are no UUID become one of this family, the same for the same text.
 _FAMILY = UUID("5a1d5f0e-6f0b-4b8e-9f0f-2c1f2b8f6d11")
@@ -39,7 +46,7 @@ def written(
     """
     key: str | None = None
     try:
-        order = _read(payload)
+        order = _read(payload, token)
         sent = order.get("key")
         key = sent if isinstance(sent, str) and 0 < len(sent) <= _LONGEST_KEY else None
         _may(order, rule, token)
@@ -55,6 +62,11 @@ def written(
         stored = record_work.add(_entry(order), config, store, now, key=_uuid(key, config.site.key))
     except PlannerError as error:
         return {"key": key, "written": False, "uuid": None, "says": str(error)}
+    except Exception as error:
+        # One message may not end the line for those that follow.
+        log.error("a message was not written", exc_info=error)
+        says = "A fault of our own ended it; the log of the service tells which."
+        return {"key": key, "written": False, "uuid": None, "says": says}
     entry = stored.entry
     return {
         "key": key,
@@ -64,7 +76,7 @@ def written(
     }
 
 
-def _read(payload: bytes) -> dict[str, Any]:
+def _read(payload: bytes, token: str) -> dict[str, Any]:
     if len(payload) > _LONGEST:
         raise InputError(f"The message is longer than {_LONGEST} bytes.")
     try:
@@ -73,12 +85,35 @@ def _read(payload: bytes) -> dict[str, Any]:
         raise InputError("The message is not JSON. See docs/dashboards.md for one that is right.") from error
     if not isinstance(order, dict):
         raise InputError("The message is not a JSON object with entry and key.")
+    if any(depth > _DEEPEST for depth, _ in _texts(order)):
+        raise InputError("The message is nested too deep: an entry holds fields, and materials with theirs.")
+    # Before any name or value of it is repeated.
+    _keeps_secret(order, token)
     for name in order:
         if name not in _FIELDS:
             raise InputError(
                 f"{str(name)[:60]} is not a part of such a message. It has: {', '.join(_FIELDS)}."
             )
     return order
+
+
+def _texts(value: object) -> Iterator[tuple[int, str]]:
+    """Every text in a message and how deep it lies; an object or a list is told as an empty one."""
+    waiting: list[tuple[int, object]] = [(0, value)]
+    while waiting:
+        depth, one = waiting.pop()
+        if isinstance(one, str):
+            yield depth, one
+        elif isinstance(one, dict | list):
+            yield depth, ""
+            inner = [*one, *one.values()] if isinstance(one, dict) else one
+            waiting += [(depth + 1, part) for part in inner]
+
+
+def _keeps_secret(order: dict[str, Any], token: str) -> None:
+    rest = {name: value for name, value in order.items() if name != "token"}
+    if len(token) >= _SECRET and any(token in text for _, text in _texts(rest)):
+        raise InputError("The write token stands elsewhere than in token, where it would be read by others.")
 
 
 def _may(order: dict[str, Any], rule: str, token: str) -> None:

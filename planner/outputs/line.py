@@ -13,6 +13,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
+from planner.errors import PlannerError
 from planner.outputs.mqtt import Broker
 
 if TYPE_CHECKING:
@@ -72,14 +73,17 @@ class Line:
         self._loop = asyncio.get_running_loop()
         wait_s = FIRST_WAIT_S
         while True:
-            client = self._broker.client(will_topic=self._alive)
-            import aiomqtt
-
             try:
-                async with client:
+                async with self._broker.client(will_topic=self._alive) as client:
                     wait_s = FIRST_WAIT_S
                     await self._serve(client)
-            except (aiomqtt.MqttError, OSError) as error:
+            except PlannerError:
+                raise
+            except Exception as error:
+                if not _is_of_line(error):
+                    # Of our own: the line would find it again at once.
+                    wait_s = LONGEST_WAIT_S
+                    _log.error("a fault of our own on the line", exc_info=error)
                 _log.warning("broker %s: %s; again in %.0f s", self._broker.host, error, wait_s)
                 await asyncio.sleep(wait_s)
                 wait_s = min(LONGEST_WAIT_S, wait_s * 2)
@@ -121,7 +125,12 @@ class Line:
                 hear, answers = self._hears[topic]
                 if payload:
                     # In a thread: what is ordered may be written into a store.
-                    answer = await asyncio.to_thread(hear, payload, bool(message.retain))
+                    try:
+                        answer = await asyncio.to_thread(hear, payload, bool(message.retain))
+                    except Exception as error:
+                        # An order that cannot be read may not cut the line for all that follow.
+                        _log.error("an order was not answered", exc_info=error)
+                        continue
                     await _publish(client, answers, answer, retain=False)
             elif topic == self._mark:
                 self._ready.set()
@@ -154,6 +163,13 @@ class Line:
         if self._alive is not None and self._alive not in self._told:
             await _publish(client, self._alive, "online")
             self._told[self._alive] = "online"
+
+
+def _is_of_line(error: Exception) -> bool:
+    """Whether broker, network or certificate is at fault."""
+    import aiomqtt
+
+    return isinstance(error, (aiomqtt.MqttError, OSError))
 
 
 async def _publish(client: aiomqtt.Client, topic: str, payload: str, *, retain: bool = True) -> None:

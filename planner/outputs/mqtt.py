@@ -28,7 +28,7 @@ class Broker:
     timeout_s: float = 10.0
 
     def client(self, will_topic: str | None = None) -> aiomqtt.Client:
-        """A client of that broker, not yet connected; OutputFailed when the package is not there.
+        """A client of that broker, not yet connected; OutputFailed when package or certificate is not there.
 
         When the line is cut the broker says `offline` for us at `will_topic`.
         """
@@ -38,13 +38,17 @@ class Broker:
             raise OutputFailed(
                 f"The aiomqtt package is not installed. Install it with: {EXTRAS_COMMAND}"
             ) from error
+        try:
+            tls = ssl.create_default_context(cafile=self.ca_file) if self.tls else None
+        except OSError as error:
+            raise OutputFailed(f"The certificate {self.ca_file} cannot be read ({error}).") from error
         return aiomqtt.Client(
             self.host,
             self.port,
             username=self.user,
             password=self.password,
             timeout=self.timeout_s,
-            tls_context=ssl.create_default_context(cafile=self.ca_file) if self.tls else None,
+            tls_context=tls,
             will=None if will_topic is None else aiomqtt.Will(will_topic, "offline", qos=1, retain=True),
         )
 

@@ -10,6 +10,7 @@ import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
@@ -83,6 +84,48 @@ def test_nobody_at_the_door_is_a_failure() -> None:
         port = door.getsockname()[1]
     with pytest.raises(OutputFailed, match="Check host, port"):
         MqttOutput(host="127.0.0.1", port=port, timeout_s=PATIENCE_S).send(FROST)
+
+
+def test_a_certificate_that_is_not_there_is_named(tmp_path: Path) -> None:
+    missing = tmp_path / "ca.pem"
+    with pytest.raises(OutputFailed, match=r"ca\.pem cannot be read"):
+        MqttOutput(host="127.0.0.1", tls=True, ca_file=str(missing)).send(FROST)
+
+
+def test_an_order_that_cannot_be_answered_does_not_cut_the_line(broker: tuple[str, int]) -> None:
+    node = f"order_{uuid4().hex[:8]}"
+    heard: list[bytes] = []
+
+    def hear(payload: bytes, _: bool) -> str:
+        heard.append(payload)
+        if payload == b"1":
+            raise ZeroDivisionError("by nought")
+        return "answered"
+
+    line = Line(
+        Broker(host=broker[0], port=broker[1], timeout_s=PATIENCE_S),
+        own=node,
+        birth_topic=f"{node}/birth",
+        alive_topic=f"{node}/alive",
+        hears={f"{node}/add": (hear, f"{node}/result")},
+    )
+
+    async def ask() -> bytes:
+        async with aiomqtt.Client(*broker, timeout=PATIENCE_S) as hub, asyncio.timeout(PATIENCE_S):
+            await hub.subscribe([(f"{node}/alive", 1), (f"{node}/result", 1)])
+            running = asyncio.create_task(line.run())
+            try:
+                async for message in hub.messages:
+                    if str(message.topic).endswith("result"):
+                        return bytes(message.payload)
+                    await hub.publish(f"{node}/add", b"1", qos=1)
+                    await hub.publish(f"{node}/add", b"2", qos=1)
+            finally:
+                running.cancel()
+        raise AssertionError("no answer")
+
+    assert asyncio.run(ask()) == b"answered"
+    assert heard == [b"1", b"2"]
 
 
 def test_a_line_cut_while_sending_leaves_us_in_doubt(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -86,6 +86,12 @@ def test_the_same_key_is_one_entry_however_often_it_comes(store: Store, key: str
         (b"\xff\xfe", {}, "not JSON"),
         (b"[" * 60_000, {}, "not JSON"),
         (b"x" * 70_000, {}, "longer than"),
+        (b'{"key":"a","entry":' + b"[" * 400 + b"]" * 400 + b"}", {}, "nested too deep"),
+        ({"key": "a", "entry": {**ENTRY, "job": SECRET}}, {}, "elsewhere than in token"),
+        ({"key": f"mow {SECRET}", "entry": ENTRY}, {}, "elsewhere than in token"),
+        ({"key": "a", "entry": ENTRY, SECRET: 1}, {}, "elsewhere than in token"),
+        ({"key": "a", "entry": {**ENTRY, "notes": f"by {SECRET}!"}}, {}, "elsewhere than in token"),
+        ({"key": "a", "entry": {**ENTRY, "materials": [{"name": SECRET}]}}, {}, "elsewhere than in token"),
     ],
 )
 def test_what_is_refused_is_answered_with_the_reason(
@@ -103,3 +109,29 @@ def test_with_the_token_it_is_written(store: Store) -> None:
     answer = send(store, {"key": "a", "entry": ENTRY, "token": SECRET}, rule=TOKEN)
     assert answer["written"]
     assert SECRET not in json.dumps(answer)
+
+
+def test_a_whole_entry_is_not_too_deep_and_a_short_token_no_secret(store: Store) -> None:
+    entry = {
+        "job": "foliar_feed",
+        "surface": "green",
+        "materials": [{"name": "iron", "amount": 1.0}],
+        "notes": "mow",
+    }
+    answer = send(store, {"key": "a", "entry": entry}, token="mow")
+    assert "nested" not in answer["says"]
+    assert "token" not in answer["says"]
+
+
+def test_a_fault_of_our_own_is_answered_and_logged(
+    store: Store, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr(record_work, "add", broken)
+    answer = send(store, {"key": "a", "entry": ENTRY})
+    assert (answer["written"], answer["key"]) == (False, "a")
+    assert "fault of our own" in answer["says"]
+    assert "by nought" not in answer["says"]
+    assert "ZeroDivisionError" in caplog.text
