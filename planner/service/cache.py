@@ -18,6 +18,7 @@ from planner.page import CONTENT_POLICY, HTML
 from planner.reports.as_of import as_of, holds_until
 from planner.reports.rows import Report
 from planner.reports.workings import Workings
+from planner.service.noted import Noted
 
 #: Answers kept of one snapshot; past that a filtered one is made anew each time.
 _MOST_KEPT = 512
@@ -100,7 +101,7 @@ class ReportCache:
         self._made: Snapshot | None = None
         self._shown: Snapshot | None = None
         self._told: Snapshot | None = None
-        self._listeners: list[Callable[[], object]] = []
+        self._listeners: list[tuple[Callable[[], object], Noted]] = []
         self._why: Callable[[], str | None] | None = None
 
     @property
@@ -134,9 +135,10 @@ class ReportCache:
 
     def listen(self, listener: Callable[[], object]) -> Callable[[], None]:
         """Call the listener after each pass, and when what is shown turns. The answer takes it off again."""
+        entry = (listener, Noted("telling one that listens"))
         with self._lock:
-            self._listeners.append(listener)
-        return lambda: self._listeners.remove(listener)
+            self._listeners.append(entry)
+        return lambda: self._listeners.remove(entry)
 
     def turns_in_s(self, at_most: float) -> float:
         """Seconds until what was told last would be wrong, and a moment more; `at_most` where that is longer."""
@@ -159,8 +161,10 @@ class ReportCache:
     def _tell(self) -> None:
         with self._lock:
             listeners = list(self._listeners)
-        for listener in listeners:
-            listener()
+        for listener, telling in listeners:
+            # One that fails keeps none of the others from hearing.
+            with telling:
+                listener()
 
     def snapshot(self) -> Snapshot:
         """The report as it reads now. NoPassYet before the first pass."""

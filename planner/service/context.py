@@ -5,16 +5,18 @@ from __future__ import annotations
 import asyncio
 import ipaddress
 import logging
+import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import TYPE_CHECKING
 
 from planner.actions.messages import send_due
 from planner.config.load import Config
-from planner.errors import PlannerError
 from planner.service.cache import ReportCache
+from planner.service.noted import Noted
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -38,24 +40,31 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-#: Endings of names that nobody outside a house can have (RFC 6761, 6762, 8375, and what routers use).
-_HOUSE_NAMES = (".local", ".localhost", ".lan", ".home.arpa", ".internal")
+#: What a proxy writes to say for whom it asks.
+_FORWARDED = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
 
 
 def is_from_here(request: Request) -> bool:
     """Whether a request comes from this machine, and was meant for it.
 
-    A page elsewhere can have its own name lead here (DNS rebinding), and a proxy on this machine that does not say
-    for whom it asks looks like the machine itself: the name that was asked for gives both away.
+    A page elsewhere can have its own name lead here (DNS rebinding), and a proxy on this machine looks like the machine
+    itself: a name that was asked for and is not this machine's, or a header by which a proxy says for whom it asks,
+    gives them away. A proxy that passes on a loopback name, and no such header, cannot be told from the machine; nginx
+    does so where neither Host nor X-Forwarded-For is set.
     """
     if request.client is None or not is_loopback(request.client.host):
         return False
+    if any(header in request.headers for header in _FORWARDED):
+        return False
     name = (request.url.hostname or "").lower().rstrip(".")
-    try:
-        ipaddress.ip_address(name)
-    except ValueError:
-        return "." not in name or name.endswith(_HOUSE_NAMES)
-    return True
+    return is_loopback(name) or name.endswith(".localhost") or name in _own_names()
+
+
+@cache
+def _own_names() -> frozenset[str]:
+    """This machine's name, and how the house knows it (RFC 6762)."""
+    name = socket.gethostname().lower().rstrip(".")
+    return frozenset((name, f"{name}.local")) if name else frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,10 +84,8 @@ class Context:
 
     def renewed(self) -> None:
         """The pass after a write; a fault is logged, since the write itself stands."""
-        try:
+        with Noted("a pass after a diary entry"):
             self.renew()
-        except PlannerError as error:
-            log.warning("no pass after a diary entry: %s", error)
 
 
 @asynccontextmanager
@@ -101,21 +108,23 @@ async def background(context: Context) -> AsyncIterator[None]:
 
 async def _turning(context: Context) -> None:
     """Between passes too a forecast grows old, a window begins or ends, a day turns: told at that moment."""
+    telling = Noted("telling what has turned")
     while True:
-        await asyncio.sleep(context.cache.turns_in_s(TURN_WITHIN_S))
-        # In a thread: what listens draws and encodes.
-        await asyncio.to_thread(context.cache.turn)
+        # What failed is due still, and would be tried without a pause.
+        await asyncio.sleep(TURN_WITHIN_S if telling.is_faulty else context.cache.turns_in_s(TURN_WITHIN_S))
+        with telling:
+            # In a thread: what listens draws and encodes.
+            await asyncio.to_thread(context.cache.turn)
 
 
 async def _sending(context: Context) -> None:
     logged: list[str] = []
+    sending = Noted("sending messages")
     while True:
-        try:
+        with sending:
             _, faults = await asyncio.to_thread(send_due, context.config(), context.store(), context.clock())
-        except PlannerError as error:
-            faults = [str(error)]
-        for fault in faults:
-            if fault not in logged:
-                log.warning("%s", fault)
-        logged = faults
+            for fault in faults:
+                if fault not in logged:
+                    log.warning("%s", fault)
+            logged = faults
         await asyncio.sleep(SEND_EVERY_S)

@@ -5,19 +5,20 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-import threading
 from collections.abc import Callable, Coroutine, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
 from planner import __version__
 from planner.actions.messages import outputs_of, standing_messages, with_secrets
-from planner.actions.sent_entry import BROKER, written
+from planner.actions.sent_entry import BROKER, OFF, written
 from planner.errors import NoPassYet, PlannerError
 from planner.outputs.hub import HomeDevice
 from planner.outputs.line import Hear, Line
 from planner.outputs.mqtt import Broker, MqttOutput
 from planner.reports.as_of import as_of
+from planner.service.noted import Noted
+from planner.service.together import Together
 
 if TYPE_CHECKING:
     from planner.config.load import Config
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 log = logging.getLogger("planner.service")
 #: A state is published at least this often, so that a hub can tell silence from no change (`EXPIRE_AFTER_S`).
 BEAT_S = 60.0
+#: A line that ended by a fault is opened again after this long.
+AGAIN_S = 300.0
 
 
 @contextmanager
@@ -52,21 +55,26 @@ def _followed(
 ) -> list[Coroutine[Any, Any, None]]:
     """Shows what there is now, after each pass and turn, and with each beat."""
     stack.callback(context.cache.listen(show))
-    show()
-    return [_kept(run), _beating(show)]
+    showing = Noted("showing the site on the broker")
+    with showing:
+        show()
+    return [_kept(run), _beating(show, showing)]
 
 
 async def _kept(run: Callable[[], Coroutine[Any, Any, None]]) -> None:
-    try:
-        await run()
-    except PlannerError as error:
-        log.warning("no line to the broker: %s", error)
+    keeping = Noted("the line to the broker")
+    while True:
+        with keeping:
+            await run()
+        # What is missing may be put in meanwhile, and a fault of our own is no reason to stay away for good.
+        await asyncio.sleep(AGAIN_S)
 
 
-async def _beating(show: Callable[[], None]) -> None:
+async def _beating(show: Callable[[], None], showing: Noted) -> None:
     while True:
         await asyncio.sleep(BEAT_S)
-        await asyncio.to_thread(show)
+        with showing:
+            await asyncio.to_thread(show)
 
 
 def _show(device: HomeDevice, context: Context) -> None:
@@ -85,25 +93,26 @@ def _mending(context: Context, output: MqttOutput, line: Line) -> Callable[[], N
 
 
 def orders_of(context: Context) -> Hear | None:
-    """What reads orders for the diary; None where none are taken."""
-    home = context.config().home
-    if home is None or home.diary == "off":
+    """What reads orders for the diary, each by the rule in force when it comes; None where the start took none."""
+    first = context.config().home
+    if first is None or first.diary == OFF:
         return None
-    rule = home.diary
+    renewals = Together(context.renewed, "pass after a message")
 
     def read(payload: bytes, retained: bool) -> str:
+        config = context.config()
         answer = written(
             payload,
             retained,
-            context.config(),
+            config,
             context.store(),
             context.clock(),
             token=context.token,
-            rule=rule,
+            rule=OFF if config.home is None else config.home.diary,
         )
         if answer["written"]:
             # Who wrote is answered before the pass that follows.
-            threading.Thread(target=context.renewed, name="pass after a message").start()
+            renewals.soon()
         else:
             log.warning("a message for the diary was refused: %s", answer["says"])
         return json.dumps(answer)

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable
 from datetime import datetime
+from itertools import count
 
 from msgspec.structs import replace
 
@@ -17,6 +18,7 @@ from planner.errors import OtherSchema, PlannerError
 from planner.reports.rows import SCHEMA, Report
 from planner.reports.workings import Workings
 from planner.service.cache import ReportCache
+from planner.service.together import Together
 from planner.store.store import Store
 from planner.terms import place_of
 
@@ -46,6 +48,12 @@ class PassRunner:
         self._noted_fault: str | None = None
         self._store = store
         self._showing = threading.Lock()
+        #: Passes by the order in which they are begun; a clock may be set back between two of them.
+        self._begins = count(1)
+        self._shown_begun = 0
+        #: When the pass that is shown was made, where another process or an earlier run made it.
+        self._loaded_at: datetime | None = None
+        self._renewals = Together(self._renew, "a pass after a diary entry")
         self._cache = cache
         self._clock = clock
         self._ticks = ticks
@@ -156,11 +164,17 @@ class PassRunner:
                     self._put(with_fault(report, noted, self._noted_fault), workings)
 
     def renew(self) -> None:
-        """A pass from the kept forecast, asking nobody: for when the diary has changed."""
-        config = self.config
+        """A pass from the kept forecast, asking nobody: for when the diary has changed.
+
+        One at a time. Who asks while one is made returns at once, and it is made once more for all of them.
+        """
+        self._renewals.now()
+
+    def _renew(self) -> None:
+        config, begun = self.config, next(self._begins)
         passed = again(config, self._store_of(config), now=self._clock(), extra_faults=self._config_faults())
         if passed is not None:
-            self._take(passed)
+            self._take(passed, begun)
 
     def _config_faults(self) -> tuple[str, ...]:
         self._noted_fault = self._watched.fault
@@ -181,7 +195,7 @@ class PassRunner:
             self._failed(error)
 
     def _claim_and_run(self, config: Config, mark: str) -> None:
-        now, store = self._clock(), self._store_of(config)
+        now, store, begun = self._clock(), self._store_of(config), next(self._begins)
         slot = _claimed(config, store, now, mark)
         if slot is None:
             self._load_stored(config)
@@ -197,7 +211,7 @@ class PassRunner:
         self._wait_s = 0.0
         self.failed_pulls = self.failed_pulls + 1 if passed.is_pull_failed else 0
         self._note("; ".join(passed.faults) or None)
-        self._take(passed)
+        self._take(passed, begun)
 
     def _failed(self, error: Exception) -> None:
         if isinstance(error, PlannerError):
@@ -216,10 +230,15 @@ class PassRunner:
             log.warning("a pass found nothing wrong any more")
         self.last_fault = self._logged = fault
 
-    def _take(self, passed: Passed) -> None:
+    def _take(self, passed: Passed, begun: int) -> None:
+        """Shows a pass, unless one that was begun after it is shown: that one knows more of the diary."""
         with self._showing:
-            if not _is_of(passed.report, self.config):
+            if not _is_of(passed.report, self.config) or begun < self._shown_begun:
                 return
+            loaded_at = self._loaded_at
+            if loaded_at is not None and passed.report.made_at < loaded_at <= self._clock():
+                return
+            self._shown_begun, self._loaded_at = begun, None
             self.last_good = passed.report.made_at
             self._put(passed.report, passed.workings)
 
@@ -246,6 +265,7 @@ class PassRunner:
                 return
             self.last_good = found[0].made_at
             self._put(*found)
+            self._loaded_at = found[0].made_at
 
 
 def _claimed(config: Config, store: Store, now: datetime, mark: str) -> str | None:

@@ -7,6 +7,7 @@ import json
 import threading
 from dataclasses import replace as with_parts
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
@@ -17,9 +18,10 @@ from msgspec.structs import replace
 from planner.config.kit_schema import HomePart, LogPart, MqttPart
 from planner.config.load import Config
 from planner.outputs import Message
+from planner.outputs.mqtt import Broker
 from planner.service.cache import ReportCache
 from planner.service.context import Context, background
-from planner.service.lines import home_device
+from planner.service.lines import home_device, orders_of
 from planner.store.records import KeptWarning
 from planner.store.store import Store
 from tests.made import config
@@ -200,3 +202,129 @@ def test_a_missing_secret_is_told_and_there_is_no_device(
     home = HomePart(host="127.0.0.1", user="ida", password_env="HAYSEL_TEST_BROKER_WORD")
     assert home_device(config(home=home)) is None
     assert "HAYSEL_TEST_BROKER_WORD is not set" in caplog.text
+
+
+def test_a_fault_ends_nothing_that_the_service_does_again_and_again(
+    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each is called again after it failed, and its fault stands in the log once."""
+    store, found, cache = Store.open("sqlite://"), config(outputs=(), quiet_hours=None), cache_with("x")
+    calls = {"sending": 0, "turning": 0}
+
+    def send(*_: object) -> None:
+        calls["sending"] += 1
+        raise ZeroDivisionError("while sending")
+
+    def turn() -> None:
+        calls["turning"] += 1
+        raise ZeroDivisionError("while turning")
+
+    monkeypatch.setattr("planner.service.context.send_due", send)
+    monkeypatch.setattr("planner.service.context.SEND_EVERY_S", 0.01)
+    monkeypatch.setattr("planner.service.context.TURN_WITHIN_S", 0.01)
+    monkeypatch.setattr(cache, "turn", turn)
+
+    async def serve() -> None:
+        async with background(context(store, found, cache)), asyncio.timeout(PATIENCE_S):
+            while min(calls.values()) < 3:
+                await asyncio.sleep(0.01)
+
+    asyncio.run(serve())
+    for fault in ("while sending", "while turning"):
+        assert [
+            record.exc_info is not None for record in caplog.records if fault in str(record.exc_info)
+        ] == [True]
+    store.close()
+
+
+def test_one_that_listens_and_fails_keeps_no_other_from_hearing(caplog: pytest.LogCaptureFixture) -> None:
+    cache, heard = ReportCache(lambda: NOW), []
+
+    def fails() -> None:
+        raise ZeroDivisionError("deaf")
+
+    stop = cache.listen(fails)
+    cache.listen(lambda: heard.append(1))
+    put(cache, "one")
+    put(cache, "two")
+    assert heard == [1, 1]
+    assert len(caplog.records) == 1
+    stop()
+    put(cache, "three")
+    assert heard == [1, 1, 1]
+
+
+def test_a_certificate_that_is_not_there_is_told_and_looked_for_again(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = HomePart(host="127.0.0.1", port=9, tls=True, ca_file=str(tmp_path / "ca.pem"))
+    store, found = Store.open("sqlite://"), config(outputs=(), home=home)
+    tried: list[int] = []
+    client = Broker.client
+
+    def counted(self: Broker, will_topic: str | None = None) -> aiomqtt.Client:
+        tried.append(1)
+        return client(self, will_topic)
+
+    monkeypatch.setattr(Broker, "client", counted)
+    monkeypatch.setattr("planner.service.lines.AGAIN_S", 0.01)
+
+    async def serve() -> None:
+        async with background(context(store, found, cache_with("x"))), asyncio.timeout(PATIENCE_S):
+            while len(tried) < 3:
+                await asyncio.sleep(0.01)
+
+    asyncio.run(serve())
+    assert caplog.text.count("ca.pem cannot be read") == 1
+    store.close()
+
+
+def test_orders_go_by_the_rule_in_force_when_they_come() -> None:
+    store, home = Store.open("sqlite://"), HomePart(host="127.0.0.1", diary="broker")
+    now_in_force = [config(outputs=(), home=home)]
+    told = with_parts(context(store, now_in_force[0], cache_with("x")), config=lambda: now_in_force[0])
+    read = orders_of(told)
+    assert read is not None
+    job, surface = now_in_force[0].jobs[0], now_in_force[0].site.surfaces[0]
+
+    def sent(key: str) -> Any:
+        return json.loads(
+            read(
+                json.dumps({"key": key, "entry": {"job": job.name, "surface": surface.name}}).encode(), False
+            )
+        )
+
+    assert sent("one")["written"]
+    for rule, says in (("token", "no write token"), ("off", "is off")):
+        now_in_force[0] = config(outputs=(), home=home.model_copy(update={"diary": rule}))
+        assert says in sent(rule)["says"]
+    now_in_force[0] = config(outputs=(), home=None)
+    assert "is off" in sent("none")["says"]
+    assert len(store.entries()) == 1
+    store.close()
+
+
+def test_many_messages_make_few_threads_and_the_service_need_not_wait_for_them() -> None:
+    store, home = Store.open("sqlite://"), HomePart(host="127.0.0.1", diary="broker")
+    found = config(outputs=(), home=home)
+    go_on, begun = threading.Event(), threading.Event()
+    passed: list[bool] = []
+
+    def slow() -> None:
+        passed.append(threading.current_thread().daemon)
+        begun.set()
+        go_on.wait(PATIENCE_S)
+
+    told = with_parts(context(store, found, cache_with("x")), renew=slow)
+    read = orders_of(told)
+    assert read is not None
+    job, surface = found.jobs[0], found.site.surfaces[0]
+    before = threading.active_count()
+    for number in range(20):
+        order = {"key": f"{number}", "entry": {"job": job.name, "surface": surface.name}}
+        assert json.loads(read(json.dumps(order).encode(), False))["written"]
+    assert begun.wait(PATIENCE_S)
+    assert threading.active_count() <= before + 2
+    go_on.set()
+    assert all(passed)
+    store.close()

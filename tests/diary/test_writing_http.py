@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from uuid import uuid4
@@ -43,7 +44,7 @@ def client(
     )
     app = create_app(cache, clock=lambda: NOW)
     app.include_router(writes(context))
-    with TestClient(app, client=(host, 50000)) as opened:
+    with TestClient(app, client=(host, 50000), base_url="http://localhost") as opened:
         yield opened
     store.close()
 
@@ -318,8 +319,13 @@ def test_a_text_that_a_spreadsheet_would_work_out_is_a_text_there(http):
         ("127.0.0.1:8480", 200),
         ("localhost", 200),
         ("[::1]:8480", 200),
-        ("shed.lan", 200),
-        ("greenbox", 200),
+        ("haysel.localhost", 200),
+        (socket.gethostname(), 200),
+        (f"{socket.gethostname()}.local:8480", 200),
+        # A proxy passes on the name under which it knows us, or was asked.
+        ("shed.lan", 401),
+        ("haysel", 401),
+        ("192.0.2.9:8480", 401),
         ("rebound.example.com", 401),
         ("turf.example.org:8480", 401),
     ],
@@ -329,3 +335,9 @@ def test_a_name_of_elsewhere_that_leads_here_does_not_open_the_diary(http, name,
     for path in ("/api/v1/diary", "/api/v1/observations", "/api/v1/diary/sheet"):
         assert http.get(path, headers={"Host": name}).status_code == status
         assert http.get(path, headers={"Host": name, **BEARER}).status_code == 200
+
+
+@pytest.mark.parametrize("header", ["X-Forwarded-For", "Forwarded", "X-Real-IP", "Via"])
+def test_a_proxy_that_says_for_whom_it_asks_does_not_open_the_diary(http, header):
+    assert http.get("/api/v1/diary").status_code == 200
+    assert http.get("/api/v1/diary", headers={header: "192.0.2.9"}).status_code == 401

@@ -58,7 +58,7 @@ def _client(
     )
     app = create_app(cache, clock=clock)
     app.include_router(forms(context))
-    return TestClient(app, client=(peer, 50000), follow_redirects=False)
+    return TestClient(app, client=(peer, 50000), base_url="http://localhost", follow_redirects=False)
 
 
 @pytest.fixture
@@ -264,7 +264,7 @@ def test_another_token_or_a_made_up_cookie_is_not_known(
 
 @pytest.mark.parametrize(
     "head",
-    [{"Origin": "http://testserver:9999"}, {"Origin": "https://evil.lan"}, {"Sec-Fetch-Site": "same-site"}],
+    [{"Origin": "http://localhost:9999"}, {"Origin": "https://evil.lan"}, {"Sec-Fetch-Site": "same-site"}],
 )
 def test_a_page_of_another_origin_cannot_write_by_the_cookie(
     client: TestClient, head: dict[str, str]
@@ -273,7 +273,7 @@ def test_a_page_of_another_origin_cannot_write_by_the_cookie(
     body = urlencode({"key": _key(client), "job": "mow_green", "surface": "green"})
     kind = {"Content-Type": "application/x-www-form-urlencoded"}
     assert client.post("/diary", content=body, headers=kind | head).status_code == 401
-    own = {"Origin": "http://testserver", "Sec-Fetch-Site": "same-origin"}
+    own = {"Origin": "http://localhost", "Sec-Fetch-Site": "same-origin"}
     assert client.post("/diary", content=body, headers=kind | own).status_code == 303
 
 

@@ -75,7 +75,7 @@ def _app() -> tuple[FastAPI, Store]:
 
 @pytest.fixture(scope="module")
 def client() -> Iterator[TestClient]:
-    with TestClient(_app()[0], client=("127.0.0.1", 50000)) as made:
+    with TestClient(_app()[0], client=("127.0.0.1", 50000), base_url="http://localhost") as made:
         # An entry with and one without materials, and one that is withdrawn.
         spray = {"job": "foliar_feed", "surface": "green", "finished": "05:30"}
         spray_made = made.post("/api/v1/diary", json={**spray, "materials": []}, headers=BEARER)

@@ -6,7 +6,7 @@ import re
 import shutil
 import threading
 from collections.abc import Callable, Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -234,6 +234,89 @@ def test_a_slow_pass_of_the_place_before_is_not_shown(
     assert len(stores) == 2
     assert all(of_config == of_store for of_config, of_store in stores)
     assert _report(cache).place.latitude_deg == 58.0
+
+
+def _renewals(monkeypatch: pytest.MonkeyPatch, between: Callable[[int], None]) -> list[int]:
+    """Renewals read the shipped week; `between` is called while each is made, with its number."""
+    made: list[int] = []
+
+    def again(config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = ()) -> Passed:
+        made.append(1)
+        forecast = read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=now)
+        report, workings = reported(assess(config, forecast, now=now, faults=extra_faults))
+        between(len(made))
+        return Passed(report=report, workings=workings, faults=())
+
+    monkeypatch.setattr(passes_module, "again", again)
+    return made
+
+
+def test_a_pass_that_was_begun_before_the_one_shown_does_not_take_its_place(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, cache = _passes(folder, store, clock)
+
+    def slow(_: int) -> None:
+        # A whole pass is made while the renewal is worked out.
+        clock.forward(seconds=8)
+        passes.run()
+
+    _renewals(monkeypatch, slow)
+    passes.renew()
+    assert cache.made_at == passes.last_good == NOW + timedelta(seconds=8)
+
+
+def test_a_pass_of_another_process_is_not_replaced_by_an_older_one_of_ours(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, cache = _passes(folder, store, clock)
+    other, _ = _passes(folder, store, clock)
+
+    def slow(_: int) -> None:
+        clock.forward(seconds=8)
+        other.run()
+        passes.look()
+
+    _renewals(monkeypatch, slow)
+    passes.renew()
+    assert cache.made_at == NOW + timedelta(seconds=8)
+
+
+def test_a_renewal_after_the_clock_was_set_back_is_shown(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, cache = _passes(folder, store, clock)
+    passes.run()
+    clock.forward(hours=-2)
+    _renewals(monkeypatch, lambda _: None)
+    passes.renew()
+    assert cache.made_at == NOW - timedelta(hours=2)
+
+
+def test_renewals_are_made_one_at_a_time_and_those_that_wait_together(
+    folder: Path, store: Store, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes, _ = _passes(folder, store, clock)
+
+    def asked_meanwhile(number: int) -> None:
+        if number == 1:
+            for _ in range(5):
+                passes.renew()
+
+    made = _renewals(monkeypatch, asked_meanwhile)
+    passes.renew()
+    assert len(made) == 2
+
+    def broken(*_: object, **__: object) -> Passed:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(passes_module, "again", broken)
+    with pytest.raises(ZeroDivisionError):
+        passes.renew()
+    # A fault keeps none of the next from being made.
+    made = _renewals(monkeypatch, lambda _: None)
+    passes.renew()
+    assert len(made) == 1
 
 
 def test_a_pass_that_lands_while_a_fault_is_noted_is_the_one_shown(

@@ -113,7 +113,7 @@ def test_the_diary_is_never_read_by_a_page_of_another_origin() -> None:
     found = config()
     service = found.service.model_copy(update={"read_from": ("https://hub.lan",)})
     app = demo_app(replace(found, service=service), ROOT / "fixtures" / "demo" / "week.csv", NOW)
-    client = TestClient(app, client=("127.0.0.1", 50000))
+    client = TestClient(app, client=("127.0.0.1", 50000), base_url="http://localhost")
     for path in ("/api/v1/diary", "/api/v1/observations", "/diary"):
         answer = client.get(path, headers={"Origin": "https://hub.lan"})
         assert answer.status_code == 200
