@@ -8,7 +8,7 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from planner.page.axis import local
-from planner.reports.best import Pairs, best_of, wanted_first, why_not
+from planner.reports.best import best_of, next_of, wanted_first, why_not
 from planner.reports.cautions import short_caution
 from planner.reports.headline import first_clause
 from planner.reports.rows import Report, WarningRow, WindowRow, WorkRow
@@ -130,11 +130,12 @@ def _tomorrow(report: Report) -> BriefLine | None:
     is_wanted = bool(set(pairs) & {(row.job, row.surface) for row in report.wanted})
     best = best_of(report, pairs, day)
     if best is None:
-        after = _first_after(report, pairs, local(day + timedelta(days=1), time(0), zone))
-        # The reason is that of the spray which is named.
-        why = why_not(report, pairs if after is None else [after[2]], day)
-        following = f". Next {day_and_time(after[0], report)}" if after is not None else " in this forecast"
-        what = f"{after[1]}; " if after is not None else ""
+        after = next_of(report, pairs, local(day + timedelta(days=1), time(0), zone))
+        why = why_not(report, pairs, day)
+        following = (
+            f". Next {day_and_time(after.start, report)}" if after is not None else " in this forecast"
+        )
+        what = f"{job_on(after.label, after.surface)}; " if after is not None else ""
         return BriefLine(
             mark="barred", when=f"{day:%A}", says=f"No spray{following}", more=f"{what}{why}", href="#picture"
         )
@@ -170,21 +171,6 @@ def _hours_on(report: Report, row: WindowRow, day: date) -> tuple[str, str, str]
         return day_and_time(row.start, report), latest, row.state
     best = max(hours, key=lambda hour: (hour.state == "steady", hour.score or 0.0))
     return day_and_time(best.start, report), latest, best.state
-
-
-def _first_after(
-    report: Report, pairs: Pairs, since: datetime
-) -> tuple[datetime, str, tuple[str, str]] | None:
-    """The next spray of these from that moment on: the hour the week gave one, else the first window."""
-    placed = [row for row in coming_work(report) if (row.job, row.surface) in pairs and row.start >= since]
-    if placed:
-        row = placed[0]
-        return row.start, job_on(row.label, row.surface), (row.job, row.surface)
-    rows = [row for row in report.windows if (row.job, row.surface) in pairs and row.start >= since]
-    first = min(rows, key=lambda row: row.start.timestamp(), default=None)
-    if first is None:
-        return None
-    return first.start, job_on(first.label, first.surface), (first.job, first.surface)
 
 
 def _sure(row: WindowRow) -> str:

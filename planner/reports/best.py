@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from planner.reports.cautions import short_caution
 from planner.reports.mine import is_mine
-from planner.reports.rows import JobRow, Report, RunRow, WindowRow
+from planner.reports.rows import JobRow, Report, RunRow, WindowRow, WorkRow
 from planner.reports.sentences import job_on
 from planner.reports.stretches import as_sentence, stretches
 from planner.terms import CALENDAR_NEEDS, PLAY, SPRAYING, short_date
@@ -86,8 +86,20 @@ def best_line(report: Report, job: str | None, surface: str | None, day: date | 
     return " ".join(part for part in parts if part)
 
 
+def next_of(report: Report, pairs: Pairs, since: datetime) -> WorkRow | WindowRow | None:
+    """What of these jobs comes first from that moment on: the hour the week gave one, else the first window."""
+    for rows in (report.week.coming(report.as_of), report.windows):
+        found = [row for row in rows if (row.job, row.surface) in pairs and row.start >= since]
+        if found:
+            return min(found, key=lambda row: (row.start.timestamp(), row.job, row.surface))
+    return None
+
+
 def why_not(report: Report, pairs: Pairs, day: date | None) -> str:
-    """What takes most hours from these jobs, in trade words; empty where nothing is known to."""
+    """What takes most hours from these jobs, in trade words; empty where nothing is known to.
+
+    Of a day it is the reason of the one that comes next after it: of several jobs each has its own.
+    """
     barred = [
         row for row in report.barred if (row.job, row.surface) in pairs and row.because.need is not None
     ]
@@ -99,8 +111,15 @@ def why_not(report: Report, pairs: Pairs, day: date | None) -> str:
     lost: dict[str, float] = {}
     clauses: dict[str, str] = {}
     zone = ZoneInfo(report.site.timezone)
+    if day is not None:
+        following = next_of(report, pairs, _midnight(day + timedelta(days=1), zone))
+        pairs = pairs if following is None else [(following.job, following.surface)]
     begins = report.as_of if day is None else _midnight(day, zone)
     ends = report.forecast.until if day is None else begins + timedelta(days=1)
+    sun = next((row for row in report.days if day is not None and row.date == day.isoformat()), None)
+    if sun is not None and sun.sunrise is not None and sun.sunset is not None:
+        # What closes the night is no reason for a day without an hour.
+        begins, ends = max(begins, sun.sunrise), min(ends, sun.sunset)
     for ribbon in report.ribbons:
         if (ribbon.job, ribbon.surface) not in pairs:
             continue

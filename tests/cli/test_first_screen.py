@@ -43,7 +43,7 @@ def test_it_tells_today_tomorrow_what_threatens_and_the_week(printed):
         assert " ".join(row.says.split()) in joined
     assert "Today: roll, green 08:00–08:30." in printed
     # Ground soaked by Thursday's rain and the frost after it leave Friday no hour for a spray.
-    assert "Tomorrow: no hour to spray: ground is soaked" in printed
+    assert "Tomorrow: no hour to spray: too cold for leaf to take it up" in printed
     assert "16:00           play day, green" in printed
 
 
