@@ -65,7 +65,7 @@ QUESTIONS = {
     "what threatens seed": r"Cover the seed, apron strip",
     "frost and until when": r"frost till 08:00",
     "may I walk": r"firm till 20:00",
-    "what is due": r"due now",
+    "what is due": r"due today",
     "how old is this": r"forecast \d+ (min|h) old",
 }
 
