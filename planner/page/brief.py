@@ -249,7 +249,7 @@ def over_bracket(row: WarningRow, report: Report) -> str | None:
         off = _off(row)
         if row.figures.get("soil"):
             return "frost, soil frozen: keep off"
-        return "frost" if off is None else f"frost till {off.astimezone(zone):%H:%M}"
+        return "frost" if off is None else f"frost till {day_and_time(off, report)}"
     if row.kind == "disease":
         return f"{row.figures.get('named') or 'disease'}".partition(",")[0]
     return {"rainfast": "rain on spray", "wilt": "turf may wilt", "seed_stress": "seed may dry"}[row.kind]

@@ -63,7 +63,7 @@ QUESTIONS = {
     "when spray": r"Next Sat 16:00",
     "how sure": r"with room|only just",
     "what threatens seed": r"Cover the seed, apron strip",
-    "frost and until when": r"frost till 08:00",
+    "frost and until when": r"frost till Sat 08:00",
     "may I walk": r"firm till 20:00",
     "what is due": r"due today",
     "how old is this": r"forecast \d+ (min|h) old",

@@ -211,7 +211,7 @@ def test_three_lines_say_the_order_the_spray_and_the_danger(report: Report) -> N
 
 def test_brackets_say_what_the_hours_mean(report: Report) -> None:
     said = {row.kind: over_bracket(row, report) for row in report.warnings}
-    assert said == {"wash": "cover seed by 21:00", "frost": "frost till 08:00"}
+    assert said == {"wash": "cover seed by 21:00", "frost": "frost till Sat 08:00"}
     overdue = replace(report.warnings[0], kind="overdue")
     assert over_bracket(overdue, report) is None
 
