@@ -13,7 +13,7 @@ from planner.reports.cautions import short_caution
 from planner.reports.headline import first_clause
 from planner.reports.rows import Report, WarningRow, WindowRow, WorkRow
 from planner.reports.sentences import job_on
-from planner.terms import PLAY, SPRAYING, STATE_WORDS
+from planner.terms import PLAY, SPRAYING, STATE_WORDS, first_up
 
 #: Characters of a line that stand on a phone beside its mark and time.
 _LONGEST = 30
@@ -56,11 +56,6 @@ def needs_label(report: Report) -> str:
 def job_address(job: str) -> str:
     """The page of a job, from the root of the service."""
     return f"/job/{quote(job)}"
-
-
-def first_up(text: str) -> str:
-    """The text with its first letter as a capital."""
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 def day_and_time(moment: datetime, report: Report) -> str:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from planner.page.axis import Axis
-from planner.page.brief import coming_work, day_and_time, first_up, job_address
+from planner.page.brief import coming_work, day_and_time, job_address
 from planner.page.drawing import Drawing, box, number, width_of
 from planner.reports.mine import pressing
 from planner.reports.rows import JobRow, Report, RibbonRow, RunRow, WindowRow, WorkRow
 from planner.reports.sentences import job_on
 from planner.reports.surface_rows import DueRow, UnderfootRow
-from planner.terms import CALENDAR_NEEDS, PLAY, STATE_WORDS
+from planner.terms import CALENDAR_NEEDS, PLAY, STATE_WORDS, first_up
 
 #: Height of a row, of its two lines of text on the wide picture, and where its bar lies.
 ROW, CENTRE = 44.0, 31.0

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from planner.page.brief import first_up, job_address
+from planner.page.brief import job_address
 from planner.page.plots import gust_2m_kmh
 from planner.page.rows import SiteClock, figure
 from planner.reports.retold import retell
@@ -22,7 +22,7 @@ from planner.reports.rows import Report
 from planner.reports.sentences import job_on
 from planner.reports.shown_units import METRIC, System, shown_unit
 from planner.reports.stretches import as_sentence, stretches
-from planner.terms import LABEL_CAUTION, PLAY, STATE_WORDS, in_utc, in_words
+from planner.terms import LABEL_CAUTION, PLAY, STATE_WORDS, first_up, in_utc, in_words
 
 HTML = "text/html; charset=utf-8"
 
