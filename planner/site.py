@@ -7,20 +7,7 @@ from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from planner.errors import InputError
-from planner.terms import place_of
-
-
-def require_aware(moment: datetime, what: str) -> datetime:
-    """The moment itself, refused without an offset from UTC, and near the ends of the calendar."""
-    if moment.tzinfo is None or moment.utcoffset() is None:
-        raise InputError(
-            f"{what} is {moment.isoformat()}, which has no zone: write an offset or Z behind it."
-        )
-    # Further out a moment can be written that cannot be read back.
-    if not 1900 <= moment.year < 3000:
-        raise InputError(f"{what} is {moment.isoformat()}; a moment from 1900 to 2999 is wanted.")
-    return moment
+from planner.terms import place_of, require_aware
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

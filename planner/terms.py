@@ -7,6 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from planner.errors import InputError
+
 #: The four kinds of job that every keeper has; any other word is allowed as well.
 KINDS_OF_JOB = ("spraying", "seeding", "fertilising", "mowing")
 SPRAYING = KINDS_OF_JOB[0]
@@ -156,3 +158,15 @@ def turned(text: str, then: datetime, now: datetime, zone: ZoneInfo) -> str:
     # The longest first, so that tomorrow night is not read as tomorrow.
     words = sorted(names, key=len, reverse=True)
     return re.sub(rf"\b({'|'.join(map(re.escape, words))})\b", lambda found: names[found[0]], text)
+
+
+def require_aware(moment: datetime, what: str) -> datetime:
+    """The moment itself, refused without an offset from UTC, and near the ends of the calendar."""
+    if moment.tzinfo is None or moment.utcoffset() is None:
+        raise InputError(
+            f"{what} is {moment.isoformat()}, which has no zone: write an offset or Z behind it."
+        )
+    # Further out a moment can be written that cannot be read back.
+    if not 1900 <= moment.year < 3000:
+        raise InputError(f"{what} is {moment.isoformat()}; a moment from 1900 to 2999 is wanted.")
+    return moment

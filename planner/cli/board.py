@@ -10,10 +10,9 @@ from zoneinfo import ZoneInfo
 
 from msgspec.structs import replace
 
-from planner.cli.shown import units_read
+from planner.cli.shown import as_read, unit_read
 from planner.margin import YES_NO
 from planner.reports.amounts import figure, plain, scale_of, short, signed, unit_sign, with_unit
-from planner.reports.retold import retell
 from planner.reports.rows import (
     BarredRow,
     DayRow,
@@ -24,12 +23,12 @@ from planner.reports.rows import (
     Report,
     WindowRow,
 )
-from planner.reports.shown_units import ShownUnit, shown_unit
 from planner.reports.stretches import as_sentence
 from planner.terms import KINDS_OF_JOB, LABEL_CAUTION, STATE_WORDS, short_date
 
 if TYPE_CHECKING:
     from planner.reports.explain import Explanation, NeedRow
+    from planner.reports.shown_units import ShownUnit
 
 Row = TypeVar("Row", bound=JobRow)
 
@@ -94,7 +93,7 @@ def days(report: Report, surface: str | None = None) -> list[str]:
     """A row per day; wash differs by surface, so the surface that is sown (or the first) is shown."""
     names = list(dict.fromkeys(row.surface for row in report.days))
     title = f"{'Day':<11}{'growth':>7}{'wash':>6}{'frost':>7}{'air':>11}{'grass':>6}{'rain':>7}{'wind':>7}{'soil':>6}"
-    warmth, water, wind = (shown_unit(unit, units_read()) for unit in ("°C", "mm", "km/h"))
+    warmth, water, wind = (unit_read(unit) for unit in ("°C", "mm", "km/h"))
     units = (
         f"{'':<11}{'0-1':>7}{'0-1':>6}{'chance':>7}{warmth.sign:>11}{warmth.sign:>6}{water.sign:>7}"
         f"{wind.sign:>7}{warmth.sign:>6}"
@@ -254,7 +253,7 @@ def explain(found: Explanation) -> list[str]:
     lines.append("")
     for row in found.needs:
         value, limits = _figures(row)
-        label, *more = textwrap.wrap(retell(signed(row.label), units_read()), 38) or [""]
+        label, *more = textwrap.wrap(as_read(signed(row.label)), 38) or [""]
         verdict = VERDICTS.get(row.verdict, row.verdict)
         lines.append(f"  {verdict:<12}{label:<39}{value:>10}  {limits}".rstrip())
         lines += [f"{'':<14}{part}" for part in more]
@@ -273,7 +272,7 @@ def bullets(title: str, rows: Iterable[str]) -> list[str]:
 def _figures(row: NeedRow) -> tuple[str, str]:
     """The figure with its unit and the limits, both in the same unit."""
     low, high, value = row.limits.hard_min, row.limits.hard_max, row.value
-    if (shown := shown_unit(unit_sign(row.unit), units_read())).factor != 1.0 and row.unit != YES_NO:
+    if (shown := unit_read(unit_sign(row.unit))).factor != 1.0 and row.unit != YES_NO:
         return _figures_in(shown, value, low, high, is_read=row.margin is None)
     factor, unit = scale_of(row.unit, (value, low, high))
     if value is None:
@@ -322,7 +321,7 @@ def notes(report: Head) -> list[str]:
 
 def wrap(text: str, indent: str, following: str | None = None) -> list[str]:
     """Text broken at the width, its figures in the units of the site."""
-    return as_written(retell(text, units_read()), indent, following)
+    return as_written(as_read(text), indent, following)
 
 
 def as_written(text: str, indent: str, following: str | None = None) -> list[str]:

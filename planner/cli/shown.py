@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from planner.reports.shown_units import METRIC, System
+if TYPE_CHECKING:
+    from planner.reports.shown_units import ShownUnit, System
 
 _KEY = "haysel.units"
 
@@ -19,4 +22,20 @@ def read_in(system: System) -> None:
 def units_read() -> System:
     """The units of this call; metric until a site is known."""
     context = click.get_current_context(silent=True)
-    return METRIC if context is None else context.meta.get(_KEY, METRIC)
+    return "metric" if context is None else context.meta.get(_KEY, "metric")
+
+
+def as_read(text: str) -> str:
+    """The text in the units of this call. What turns it is loaded only where something is turned."""
+    if units_read() == "metric":
+        return text
+    from planner.reports.retold import retell
+
+    return retell(text, units_read())
+
+
+def unit_read(unit: str) -> ShownUnit:
+    """How figures of a metric unit are read in this call."""
+    from planner.reports.shown_units import shown_unit
+
+    return shown_unit(unit, units_read())

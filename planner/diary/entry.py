@@ -11,8 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, StringConstraints
 from typing_extensions import TypedDict
 
 from planner.errors import Contradiction, InputError
-from planner.site import require_aware
-from planner.terms import PLAIN_TEXT, time_schema
+from planner.terms import PLAIN_TEXT, require_aware, time_schema
 
 #: The kind of work that is of none of the rules' kinds, and what counts for no interval.
 OTHER_KIND, COUNTS_AS_NOTHING = "other", "nothing"

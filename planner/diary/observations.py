@@ -16,8 +16,7 @@ from typing_extensions import TypedDict
 
 from planner.diary.entry import Number
 from planner.errors import Contradiction
-from planner.site import require_aware
-from planner.terms import PLAIN_TEXT, time_schema
+from planner.terms import PLAIN_TEXT, require_aware, time_schema
 
 #: What is measured in the air where the work is to be, and stands in for the forecast's figure.
 ON_THE_SPOT = ("wind_2m_kmh", "wind_dir_deg", "air_temp_c", "rel_humidity_pct")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from planner.errors import ForecastMalformed, InputError
 from planner.forecast import document
-from planner.site import require_aware
+from planner.terms import require_aware
 from planner.weather import Forecast
 
 #: What a grid of the US National Weather Service holds, and MET Norway's answer does not.

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Protocol
 import msgspec
 
 from planner.errors import PlannerError
-from planner.site import require_aware
 from planner.store.records import OutboxItem, Outgoing
+from planner.terms import require_aware
 
 if TYPE_CHECKING:
     from planner.store.records import OutboxItem

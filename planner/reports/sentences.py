@@ -13,8 +13,7 @@ from planner.margin import STATES as STATES
 from planner.margin import TIMES, YES_NO, Limits, lower_margin, upper_margin
 from planner.reports.amounts import figure as figure
 from planner.reports.amounts import plain, scale_of, signed, told_apart, with_unit
-from planner.site import require_aware
-from planner.terms import WEEKDAYS
+from planner.terms import WEEKDAYS, require_aware
 
 _OFTEN = ("", "once", "twice")
 #: Longest sentence of a verdict.

@@ -82,6 +82,8 @@ def pages(
         snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
             return snapshot
+        if not day and not at:
+            return send(request, _home(snapshot))
         workings = snapshot.workings
         try:
             chosen = _day_of(snapshot.report, day, clock()) if day else None
@@ -94,7 +96,7 @@ def pages(
 
         # By what was meant: one moment can be written in many ways.
         mark = None if touched is None else in_utc(touched)
-        key = ("home", chosen, mark) if day or at else ("home",)
+        key = ("home", chosen, mark)
         return send(request, await asyncio.to_thread(snapshot.item, key, page.HTML, draw))
 
     @router.get("/ground", include_in_schema=False)
@@ -190,9 +192,14 @@ def _hour_of(report: Report, at: str) -> datetime:
     return hour.astimezone(zone)
 
 
+def _home(snapshot: Snapshot) -> Item:
+    """The morning as most readers open it."""
+    return snapshot.item(("home",), page.HTML, lambda found: page.home(found, snapshot.workings))
+
+
 def draw_at_once(snapshot: Snapshot) -> None:
     """The pages that most readers open, drawn in the thread of the pass."""
-    snapshot.item(("home",), page.HTML, lambda found: page.home(found, snapshot.workings))
+    _home(snapshot)
     snapshot.item(("sheet",), page.HTML, page.week_sheet)
 
 

@@ -23,10 +23,10 @@ from sqlalchemy import Connection, MetaData, Table, inspect, select
 
 from planner import __version__
 from planner.errors import InputError
-from planner.site import require_aware
 from planner.store.engine import Database, address, connect, known_versions, one_at_a_time, version
 from planner.store.records import StoreError, sqlite_file
 from planner.store.tables import FORMER, metadata
+from planner.terms import require_aware
 
 #: The form of the file; rises when a file of the form before can no longer be read by the same code.
 FORM = 1

@@ -14,7 +14,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from planner.errors import InputError, PlannerError
-from planner.site import require_aware
+from planner.terms import require_aware
 
 DAY_S = 86400
 

@@ -81,7 +81,7 @@ def test_columns_of_the_days_never_touch(units: str, monkeypatch: pytest.MonkeyP
     hot = [
         replace(row, air_min_c=22.8 if units == "imperial" else -10.2, air_max_c=41.1) for row in report.days
     ]
-    monkeypatch.setattr("planner.cli.board.units_read", lambda: units)
+    monkeypatch.setattr("planner.cli.shown.units_read", lambda: units)
     line = days(replace(report, days=tuple(hot)))[2]
     air = "73 to 106" if units == "imperial" else "-10 to 41"
     assert f" {air} " in line, line
