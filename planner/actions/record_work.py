@@ -31,6 +31,7 @@ from planner.diary.showing import weather_at
 from planner.errors import Contradiction, NotCounted, NotKnown, NotThere, Overtaken
 from planner.reports.sentences import read_time
 from planner.store.forecasts import KeptForecast
+from planner.store.records import key_of
 from planner.terms import in_utc
 
 if TYPE_CHECKING:
@@ -293,6 +294,9 @@ def edit(
     `of_revision` is the one the change is meant for; Overtaken where it is not the newest. Without it, a change
     that comes in between is kept: this one is made anew on top of it.
     """
+    if key is not None:
+        # Refused whether or not there is something to change.
+        key = key_of(key)
     for _ in range(_MOST_OVERTAKEN):
         try:
             return _edit(uuid, fields, config, store, now, reason, key, whole, of_revision)

@@ -73,13 +73,13 @@ class Diary(Database):
         """
         if not reason.strip():
             raise InputError(f"The diary entry {uuid} cannot be withdrawn without a reason. Write why.")
+        key = key_of(key)
         with self._writing() as connection:
             one_at_a_time(connection, "diary")
             last = self._revisions(connection, uuid)[-1]
             if last.withdrawn:
                 return last
             _require_revision(last, of_revision)
-            key = key_of(key)
             if self._by_key(connection, key) is not None:
                 raise KeyReused(f"The key {key} was used for another diary entry. Send a new one.")
             return self._write(

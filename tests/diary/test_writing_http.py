@@ -341,3 +341,12 @@ def test_a_name_of_elsewhere_that_leads_here_does_not_open_the_diary(http, name,
 def test_a_proxy_that_says_for_whom_it_asks_does_not_open_the_diary(http, header):
     assert http.get("/api/v1/diary").status_code == 200
     assert http.get("/api/v1/diary", headers={header: "192.0.2.9"}).status_code == 401
+
+
+def test_a_key_that_is_none_is_refused_also_where_nothing_would_change(http):
+    place = http.post("/api/v1/diary", json=MOW, headers=BEARER).headers["location"]
+    assert http.patch(place, json={"notes": "wet"}, headers=BEARER).json()["revision"] == 2
+    spoilt = {**BEARER, "Idempotency-Key": "no uuid"}
+    assert http.patch(place, json={}, headers=spoilt).status_code == 400
+    assert http.delete(f"{place}?reason=twice", headers=BEARER).status_code == 200
+    assert http.delete(f"{place}?reason=twice", headers=spoilt).status_code == 400
