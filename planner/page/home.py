@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from planner.page.axis import HOUR, View, local, this_hour, views
 from planner.page.brief import needs_label, three_lines
@@ -127,8 +127,8 @@ def opened(report: Report, lines: Iterable[JobLine], at: datetime) -> HoursOpene
     """The hours from the touched one to the next quarter of the day."""
     zone = clock_of(report).zone
     start = at.astimezone(zone)
-    after = local(start.date(), start.time().replace(minute=0), zone)
-    end = after + HOUR
+    # In UTC: an hour added on a local clock forgets a clock change.
+    end = at.astimezone(UTC) + HOUR
     while end.astimezone(zone).hour % TOUCH_H:
         end += HOUR
     return HoursOpened(
@@ -170,13 +170,12 @@ def _due_when(row: DueRow, now: SiteClock) -> str:
 
 def day_lines(report: Report, limit: float | None, now: SiteClock) -> list[DayLine]:
     """The days of the wide picture in figures."""
+    by_date: dict[date, list[Hour]] = {}
+    for hour in hours(report, this_hour(report), report.forecast.until):
+        by_date.setdefault(now.at(hour.time).date(), []).append(hour)
     found = []
     for card in days(report, now)[:_DAYS]:
-        rows = [
-            row
-            for row in hours(report, this_hour(report), report.forecast.until)
-            if now.at(row.time).date() == card.date
-        ]
+        rows = by_date.get(card.date, [])
         gusts = _whole([gust_2m_kmh(row) for row in rows])
         chances = _whole([row["rain_chance_pct"] for row in rows])
         grass = _whole([row["grass_temp_c"] for row in rows])

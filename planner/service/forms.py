@@ -50,7 +50,7 @@ def forms(context: Context) -> APIRouter:
     @router.get("/tank", include_in_schema=False)
     def tank(request: Request) -> Response:
         asked = {name: request.query_params.get(name, "") for name in _TANK_FIELDS}
-        config, mix, fault = context.config(), None, ""
+        config, report, mix, fault = context.config(), _report(context), None, ""
         if asked["job"]:
             try:
                 mix = tank_mix(
@@ -64,13 +64,13 @@ def forms(context: Context) -> APIRouter:
                     rate_per_ha=_number(asked["rate"], "the rate"),
                     on=context.clock().astimezone(config.site.zone).date(),
                 )
-                mix = with_nitrogen(mix, _report(context))
+                mix = with_nitrogen(mix, report)
             except InputError as error:
                 fault = str(error)
         stock = stock_of(config)
         body = page.write(
             "tank.html.j2",
-            _report(context),
+            report,
             pairs=[
                 {"job": job.name, "label": job.label, "surfaces": [one.name for one in places]}
                 for job in config.jobs
