@@ -6,9 +6,9 @@ The file is a zip: `TABLE.jsonl`, a row a line as a JSON array in the order of t
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
-import tempfile
 import zipfile
 from base64 import b64encode
 from collections.abc import Iterator
@@ -157,17 +157,22 @@ def _plain(value: object) -> object:
 
 @contextmanager
 def _put_in_place(file: Path) -> Iterator[IO[bytes]]:
-    """A file beside that one, which takes its name once it is whole and on the disk; readable by its owner alone."""
+    """A file beside that one, which takes its name once it is whole and on the disk; readable by its owner alone.
+
+    Its name is always the same, so that what a killed backup leaves is taken up by the next one and never grows.
+    StoreError where another backup is being written to it.
+    """
     try:
-        handle, name = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}.")
-    except OSError as error:
-        raise StoreError(_not_written(file, error)) from error
-    try:
-        with os.fdopen(handle, "wb") as sink:
-            yield sink
-            sink.flush()
-            os.fsync(sink.fileno())
-        os.replace(name, file)
+        with os.fdopen(_held(beside(file), file), "wb") as sink:
+            try:
+                sink.truncate()
+                yield sink
+                sink.flush()
+                os.fsync(sink.fileno())
+                os.replace(beside(file), file)
+            except BaseException:
+                beside(file).unlink(missing_ok=True)
+                raise
         folder = os.open(file.parent, os.O_RDONLY)
         try:
             os.fsync(folder)
@@ -175,9 +180,39 @@ def _put_in_place(file: Path) -> Iterator[IO[bytes]]:
             os.close(folder)
     except OSError as error:
         raise StoreError(_not_written(file, error)) from error
-    finally:
-        Path(name).unlink(missing_ok=True)
+
+
+def beside(file: Path) -> Path:
+    """Where a backup is written until it is whole."""
+    return file.with_name(f".{file.name}.part")
+
+
+def _held(part: Path, file: Path) -> int:
+    """The part, open and held by us alone; the system lets go of it when this process ends, however it ends."""
+    while True:
+        handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            os.fchmod(handle, 0o600)
+            # One that was finished or given up meanwhile is the part no more: held is then a backup, or nothing.
+            if os.path.samestat(os.fstat(handle), os.stat(part)):
+                return handle
+        except FileNotFoundError:
+            pass
+        except BlockingIOError as error:
+            os.close(handle)
+            raise StoreError(
+                f"Another program is writing the backup {file}. Nothing was put in its place."
+            ) from error
+        except BaseException:
+            os.close(handle)
+            raise
+        os.close(handle)
 
 
 def _not_written(file: Path, error: OSError) -> str:
-    return f"The backup {file} cannot be written ({error.strerror or error}). Nothing was put in its place."
+    where = f": {error.filename}" if error.filename else ""
+    return (
+        f"The backup {file} cannot be written ({error.strerror or error}{where}). "
+        "Nothing was put in its place."
+    )
