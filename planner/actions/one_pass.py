@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -62,6 +62,8 @@ class Passed:
     faults: tuple[str, ...]
     is_pull_failed: bool = False
     """Whether no service gave a forecast, and the last good one stands in."""
+    is_overtaken: bool = False
+    """Whether one that was begun later was kept before it: that one is the newest, and this one is not kept."""
 
 
 def computed(
@@ -213,13 +215,24 @@ def fetched_now(config: Config, store: Store, *, now: datetime) -> Fetched:
 
 
 def run(
-    config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), sends: bool = True
+    config: Config,
+    store: Store,
+    *,
+    now: datetime,
+    clock: Callable[[], datetime] | None = None,
+    extra_faults: tuple[str, ...] = (),
+    sends: bool = True,
 ) -> Passed:
-    """Fetch, compute, keep and send. ForecastUnavailable when there is nothing at all; the last pass stays."""
+    """Fetch, compute, keep and send. ForecastUnavailable when there is nothing at all; the last pass stays.
+
+    Asking may take a while, and the diary be written meanwhile. So the pass is begun, and made, when the forecast is
+    here: at the moment that `clock` then tells, `now` without one.
+    """
     fetched = fetched_now(config, store, now=now)
     _keep_forecasts(store, fetched.answers, fetched)
     pulled = Pull(at=now, failed=fetched.stale, faults=fetched.faults)
-    return _passed(config, store, fetched, pulled, now, extra_faults, sends)
+    begun_at, after = now if clock is None else clock(), _newest_number(store)
+    return _passed(config, store, fetched, pulled, begun_at, after, extra_faults, sends)
 
 
 def again(
@@ -230,11 +243,18 @@ def again(
     What the last pull found wrong holds until the next one. None when no forecast is kept that still says
     something.
     """
+    # Before anything is read: a pass that is kept from here on may know more.
+    after = _newest_number(store)
     fetched = kept_forecast(config, store, now)
     if fetched is None:
         return None
     before = last_pull(store, fetched.forecast.fetched_at)
-    return _passed(config, store, fetched, before, now, extra_faults, sends)
+    return _passed(config, store, fetched, before, now, after, extra_faults, sends)
+
+
+def _newest_number(store: Store) -> int:
+    newest = store.newest_pass()
+    return 0 if newest is None else newest.number
 
 
 def kept_forecast(config: Config, store: Store, now: datetime) -> Fetched | None:
@@ -273,10 +293,14 @@ def _passed(
     fetched: Fetched,
     pulled: Pull,
     now: datetime,
+    after: int,
     extra_faults: tuple[str, ...],
     sends: bool,
 ) -> Passed:
-    """Compute from what was fetched, keep all of it at once, then send what is due."""
+    """Compute from what was fetched, keep all of it at once, then send what is due.
+
+    `after` is the number of the newest pass when this one was begun, at `now`.
+    """
     faults = (*extra_faults, *fetched.faults)
     kept = store.last_forecast(fetched.forecast.provider)
     record = record_of(store, config, now)
@@ -294,7 +318,7 @@ def _passed(
     sky = assessment.plan.conditions.sky
     life = assessment.life
     assert life is not None
-    store.keep_pass(
+    number = store.keep_pass(
         now,
         {
             REPORT: encode_report(report),
@@ -310,11 +334,18 @@ def _passed(
             *outgoing(life.news, [part.called for part in config.outputs], now, config.site.units),
             *morning_message(report, config, now),
         ),
+        after=after,
     )
     if sends:
         _, not_used = send_due(config, store, now)
         faults = (*faults, *not_used)
-    return Passed(report=report, workings=workings, faults=faults, is_pull_failed=fetched.stale)
+    return Passed(
+        report=report,
+        workings=workings,
+        faults=faults,
+        is_pull_failed=fetched.stale,
+        is_overtaken=number is None,
+    )
 
 
 def _last_answers(store: Store) -> dict[str, RawForecast]:

@@ -54,7 +54,7 @@ def site_pass(file: Path) -> SitePass:
         config = load(file)
         key, name = config.site.key, config.site.name
         with closing(Store.open(config.store.url, site=key, place=config.site.place)) as store:
-            passed = run(config, store, now=datetime.now(UTC))
+            passed = run(config, store, now=datetime.now(UTC), clock=lambda: datetime.now(UTC))
     except PlannerError as error:
         return _none(file, str(error), key, name)
     except Exception as error:

@@ -170,7 +170,7 @@ def refresh(config: str | None, processes: int, as_json: bool) -> None:
         _refresh_all(configs, processes, as_json)
         return
     with open_store(str(configs[0].file)) as (full, store):
-        passed = run(full, store, now=datetime.now(UTC))
+        passed = run(full, store, now=datetime.now(UTC), clock=lambda: datetime.now(UTC))
     for fault in passed.faults:
         click.echo(f"note: {fault}", err=True)
     report = passed.report

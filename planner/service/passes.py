@@ -174,7 +174,7 @@ class PassRunner:
         config, begun = self.config, next(self._begins)
         passed = again(config, self._store_of(config), now=self._clock(), extra_faults=self._config_faults())
         if passed is not None:
-            self._take(passed, begun)
+            self._take(passed, begun, config)
 
     def _config_faults(self) -> tuple[str, ...]:
         self._noted_fault = self._watched.fault
@@ -196,13 +196,20 @@ class PassRunner:
 
     def _claim_and_run(self, config: Config, mark: str) -> None:
         now, store, begun = self._clock(), self._store_of(config), next(self._begins)
+
+        def begins() -> datetime:
+            # Anew, once the forecast is here: what was begun while it was asked for knows less.
+            nonlocal begun
+            begun = next(self._begins)
+            return self._clock()
+
         slot = _claimed(config, store, now, mark)
         if slot is None:
             self._load_stored(config)
             self._wait_s = AGAIN_S
             return
         try:
-            passed = run(config, store, now=now, extra_faults=self._config_faults())
+            passed = run(config, store, now=now, clock=begins, extra_faults=self._config_faults())
         except BaseException:
             # Else nobody could try again before the claim has run out.
             store.release("pass", slot)
@@ -211,7 +218,7 @@ class PassRunner:
         self._wait_s = 0.0
         self.failed_pulls = self.failed_pulls + 1 if passed.is_pull_failed else 0
         self._note("; ".join(passed.faults) or None)
-        self._take(passed, begun)
+        self._take(passed, begun, config)
 
     def _failed(self, error: Exception) -> None:
         if isinstance(error, PlannerError):
@@ -230,8 +237,11 @@ class PassRunner:
             log.warning("a pass found nothing wrong any more")
         self.last_fault = self._logged = fault
 
-    def _take(self, passed: Passed, begun: int) -> None:
-        """Shows a pass, unless one that was begun after it is shown: that one knows more of the diary."""
+    def _take(self, passed: Passed, begun: int, config: Config) -> None:
+        """Shows a pass, unless one that was begun after it is shown or kept: that one knows more of the diary."""
+        if passed.is_overtaken:
+            self._load_stored(config)
+            return
         with self._showing:
             if not _is_of(passed.report, self.config) or begun < self._shown_begun:
                 return

@@ -120,6 +120,16 @@ class Passes(Database):
             number=row.id, made_at=moment(row.made_at), stale_at=maybe_moment(row.stale_at), schema=row.schema
         )
 
+    def _is_overtaken(self, connection: Connection, begun_at: datetime, after: int) -> bool:
+        """Whether a pass that was begun later has been kept since there was that one.
+
+        Of those kept before, none counts: a clock set back between two passes makes the earlier one a later one.
+        """
+        newest = self._newest(connection)
+        if newest is None or newest.number <= after:
+            return False
+        return epoch_s(newest.made_at, "the time of a pass") > epoch_s(begun_at, "the time of a pass")
+
     def _keep_parts(
         self,
         connection: Connection,

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from planner.store.diary import Diary
-from planner.store.engine import address, connect, migrate
+from planner.store.engine import address, connect, migrate, one_at_a_time
 from planner.store.forecasts import Forecasts
 from planner.store.observations import Observations
 from planner.store.outbox import Outbox
@@ -54,13 +54,20 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
         warnings: Iterable[KeptWarning] = (),
         outbox: Iterable[Outgoing] = (),
         keep_last: int = KEEP_PASSES,
-    ) -> int:
+        after: int | None = None,
+    ) -> int | None:
         """Keeps all of one pass at once: its parts, where warnings stand, and what is to be sent; its number.
 
         Warnings not named stay as they are. A message for the same warning, change and output as an earlier
         one is not queued again. Passes older than the last few go.
+
+        `after` is the number of the newest pass there was when this one was begun, at `made_at`; 0 where there was
+        none. None, and nothing is kept, where one that was begun later has been kept since: it knows more.
         """
         with self._writing() as connection:
+            one_at_a_time(connection, "passes")
+            if after is not None and self._is_overtaken(connection, made_at, after):
+                return None
             number = self._keep_parts(connection, made_at, parts, schema, stale_at, keep_last)
             self._keep_warnings(connection, made_at, warnings, outbox)
             return number

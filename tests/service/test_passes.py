@@ -50,7 +50,9 @@ def pulled(monkeypatch: pytest.MonkeyPatch) -> list[Config]:
     """Passes read the shipped week instead of the network; the configs they were made with, in order."""
     made: list[Config] = []
 
-    def run(config: Config, store: Store, *, now: object, extra_faults: tuple[str, ...] = ()) -> Passed:
+    def run(
+        config: Config, store: Store, *, now: object, extra_faults: tuple[str, ...] = (), **_: object
+    ) -> Passed:
         made.append(config)
         forecast = read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=now)  # type: ignore[arg-type]
         report, workings = reported(assess(config, forecast, now=now, faults=extra_faults))  # type: ignore[arg-type]

@@ -37,7 +37,9 @@ def pulled(monkeypatch: pytest.MonkeyPatch) -> list[Config]:
     made: list[Config] = []
     report, workings = demo_pass()
 
-    def run(config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = ()) -> Passed:
+    def run(
+        config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), **_: object
+    ) -> Passed:
         made.append(config)
         forecast = with_rows(report.forecast, stale_at=now + timedelta(hours=6))
         found = with_rows(report, made_at=now, as_of=now, forecast=forecast)
