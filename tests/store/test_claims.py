@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -43,24 +44,55 @@ _COMPETE = """
 import sys
 from datetime import UTC, datetime
 from planner.store.store import Store
-store = Store.open(sys.argv[1])
+url, slots, runs = sys.argv[1], int(sys.argv[2]), sys.argv[3]
+noon = datetime(2026, 4, 12, 12, tzinfo=UTC)
+store = Store.open(url)
+print("ready", flush=True)
 sys.stdin.readline()
-for slot in range(40):
-    if store.claim("pass", str(slot), 60, datetime(2026, 4, 12, 12, tzinfo=UTC)):
-        print(slot)
+for slot in range(slots):
+    while store.claim("pass", str(slot), 60, noon):
+        # Every seventh comes to nothing the first time, and is given back: whoever takes it then runs it.
+        with open(f"{runs}.tried", "ab", buffering=0) as tried:
+            tried.write(f"{slot}\\n".encode())
+        if slot % 7 == 0 and open(f"{runs}.tried").read().split().count(str(slot)) == 1:
+            store.release("pass", str(slot))
+            continue
+        with open(runs, "ab", buffering=0) as ran:
+            ran.write(f"{slot}\\n".encode())
+        store.finish("pass", str(slot), noon)
 """
 
 
-def test_competing_processes_get_each_slot_once(store: Store, url: str) -> None:
+def each_slot_runs_once(url: str, folder: Path, slots: int) -> None:
+    """Four processes ask for every slot, at once and in the same order."""
+    runs = folder / "runs"
     racers = [
         subprocess.Popen(
-            [sys.executable, "-c", _COMPETE, url], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            [sys.executable, "-c", _COMPETE, url, str(slots), str(runs)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
         )
         for _ in range(4)
     ]
     for racer in racers:
+        assert racer.stdout is not None
+        assert racer.stdout.readline() == "ready\n"
+    for racer in racers:
         assert racer.stdin is not None
         racer.stdin.write("go\n")
         racer.stdin.flush()
-    won = [line for racer in racers for line in racer.communicate(timeout=600)[0].split()]
-    assert sorted(won, key=int) == [str(slot) for slot in range(40)]
+    for racer in racers:
+        racer.communicate(timeout=600)
+    assert [racer.returncode for racer in racers] == [0] * 4
+    assert sorted(runs.read_text().split(), key=int) == [str(slot) for slot in range(slots)]
+
+
+def test_competing_processes_run_each_slot_once(store: Store, url: str, tmp_path: Path) -> None:
+    each_slot_runs_once(url, tmp_path, 40)
+
+
+@pytest.mark.replay
+def test_four_processes_run_each_of_five_hundred_slots_once(store: Store, url: str, tmp_path: Path) -> None:
+    each_slot_runs_once(url, tmp_path, 500)
+    assert all(store.is_finished("pass", str(slot)) for slot in range(500))
