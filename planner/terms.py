@@ -21,6 +21,8 @@ CALENDAR_NEEDS = ("light", "allowed_hours", "clock", "season", "keeper_hours")
 #: Days of the week as they are written in files and commands, in the order of `date.weekday`.
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
+#: The longest name or time that anybody may send, the longest reason of a change, and the longest note. [signs]
+LONGEST_NAME, LONGEST_REASON, LONGEST_NOTE = 200, 2000, 10_000
 #: What a text may hold that a store is to keep.
 PLAIN_TEXT = r"^[^\x00]*$"
 _DECIMAL_COMMA = re.compile(r"[-+]?\d*,\d{1,2}")

@@ -46,7 +46,7 @@ _NEEDED = ("date", "job", "surface")
 _NOON = time(12)
 _AT_NOON = "finished: noon, since the notebook has no time"
 #: A notebook longer than this is none.
-_MOST_LINES = 20_000
+_MOST_LINES, _MOST_BYTES = 20_000, 50_000_000
 _TIME = re.compile(r"^(?P<hour>[01]?\d|2[0-3]):(?P<minute>[0-5]\d)$")
 #: Where cells beyond the last column are put.
 _BEYOND = ""
@@ -111,14 +111,16 @@ def import_notebook(
 def _rows(file: Path) -> Iterator[tuple[int, dict[str, str]]]:
     """Number and filled cells of each line that says something, by the name of the column."""
     try:
+        if file.stat().st_size > _MOST_BYTES:
+            raise InputError(f"{file} is longer than {_MOST_BYTES / 1e6:g} MB. Import it in parts.")
         text = file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         says = getattr(error, "strerror", None) or "it is not UTF-8"
         raise InputError(f"{file} cannot be read: {says}. Save it as CSV in UTF-8.") from error
     head = text.split("\n", 1)[0]
     sign = ";" if head.count(";") > head.count(",") else ","
-    table = csv.reader(io.StringIO(text), delimiter=sign)
-    names = [name.strip().lower() for name in next(table, [])]
+    table = _lines(file, text, sign)
+    names = [name.strip().lower() for name in next(table, (0, []))[1]]
     lost = [name for name in _NEEDED if name not in names]
     odd = [name for name in names if name not in COLUMNS]
     twice = [name for name, count in Counter(names).items() if count > 1]
@@ -128,13 +130,26 @@ def _rows(file: Path) -> Iterator[tuple[int, dict[str, str]]]:
     if says:
         told = f"{'; '.join(says)}. Columns: {', '.join(COLUMNS)}."
         raise ConfigError(str(file), [Fault(where="first line", says=told, line=1)])
-    for cells in table:
-        if table.line_num > _MOST_LINES:
-            raise InputError(f"{file} has more than {_MOST_LINES} lines. Import it in parts.")
+    for number, cells in table:
         filled = {name: cell.strip() for name, cell in zip(names, cells, strict=False) if cell.strip()}
         beyond = " ".join(cells[len(names) :]).strip()
         if filled or beyond:
-            yield table.line_num, filled | ({_BEYOND: beyond} if beyond else {})
+            yield number, filled | ({_BEYOND: beyond} if beyond else {})
+
+
+def _lines(file: Path, text: str, sign: str) -> Iterator[tuple[int, list[str]]]:
+    """Number and cells of each line of the table."""
+    table = csv.reader(io.StringIO(text), delimiter=sign)
+    try:
+        for cells in table:
+            if table.line_num > _MOST_LINES:
+                raise InputError(f"{file} has more than {_MOST_LINES} lines. Import it in parts.")
+            yield table.line_num, cells
+    except csv.Error as error:
+        where = f"line {table.line_num + 1}"
+        raise ConfigError(
+            str(file), [Fault(where=where, says=f"is no line of a table ({error}).", line=table.line_num + 1)]
+        ) from error
 
 
 def _where(row: Mapping[str, str]) -> str:

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from planner.errors import Contradiction, InputError
 from planner.reports.sentences import read_day, read_time
-from planner.terms import WEEKDAYS
+from planner.terms import LONGEST_REASON, WEEKDAYS
 
 #: A clock on a phone may be so far ahead of ours.
 AHEAD = timedelta(minutes=10)
@@ -25,6 +25,13 @@ def plain_text(text: str, what: str) -> str:
     if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
         raise InputError(f"{what} holds a sign that is none. Leave it out.")
     return text
+
+
+def reason_of(text: str) -> str:
+    """Why something is changed or withdrawn, as it may be kept; InputError for what may not."""
+    if len(text) > LONGEST_REASON:
+        raise InputError(f"The reason has {len(text)} signs; {LONGEST_REASON} are kept. Say it shorter.")
+    return plain_text(text, "the reason")
 
 
 def _plain(value: object, what: str) -> None:

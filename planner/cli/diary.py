@@ -141,12 +141,14 @@ def edit(
 ) -> None:
     """Change the ENTRY (its number or how that begins). What it said before stays in its history."""
     from planner.actions import record_work
+    from planner.actions.told import reason_of
 
     names = {name: value for name, value in (("job", job), ("surface", surface), ("kind", kind)) if value}
     fields = {**_fields(work), **names}
 
     def changed(full: Config, store: Store, now: datetime) -> StoredEntry:
-        return record_work.edit(entry_uuid(entry, store), fields, full, store, now, reason=reason)
+        number = entry_uuid(entry, store)
+        return record_work.edit(number, fields, full, store, now, reason=reason_of(reason))
 
     write(config, as_json, changed)
 
@@ -158,10 +160,12 @@ def edit(
 @options.AS_JSON
 def withdraw(entry: str, reason: str, config: str | None, as_json: bool) -> None:
     """Withdraw the ENTRY. It stays readable in its history."""
+    from planner.actions.told import reason_of
+
     write(
         config,
         as_json,
-        lambda _, store, now: store.withdraw_entry(entry_uuid(entry, store), now, reason=reason),
+        lambda _, store, now: store.withdraw_entry(entry_uuid(entry, store), now, reason=reason_of(reason)),
     )
 
 

@@ -54,6 +54,7 @@ def reading(
 ) -> None:
     """Tell water given, or what was measured. Without a figure: what was told in the last four weeks."""
     from planner.actions import record_reading
+    from planner.actions.told import reason_of
     from planner.diary.observations import FIGURES, observation_row
 
     fields = {name: value for name, value in told.items() if value is not None}
@@ -62,7 +63,7 @@ def reading(
         if withdraw is not None:
             if fields:
                 raise InputError("A reading is withdrawn by itself. Tell the new one with a second command.")
-            gone = store.withdraw_observation(_uuid(withdraw, store), now, reason=reason)
+            gone = store.withdraw_observation(_uuid(withdraw, store), now, reason=reason_of(reason))
             row = observation_row(gone, zone)
             options.show(row, lambda: line(row), as_json)
         elif not set(fields) & set(FIGURES):

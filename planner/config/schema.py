@@ -224,6 +224,27 @@ class ServicePart(kit_schema.Part):
         default=(),
         description="Origins of other pages that may read the answers (CORS), such as https://hub.lan.",
     )
+    hosts: tuple[Annotated[str, Field(pattern=r"^[A-Za-z0-9._-]{1,253}$")], ...] = Field(
+        default=(),
+        description="Names by which it is asked, such as turf.example.org; those of this machine are known, and "
+        "beyond loopback addresses and names of the house such as nas.lan.",
+    )
+    reads_per_minute: int = Field(
+        default=1200, ge=0, le=1_000_000, description="Reads from one address; 0 for no limit."
+    )
+    writes_per_minute: int = Field(
+        default=120,
+        ge=0,
+        le=1_000_000,
+        description="Writes from one address, refused ones too; 0 for no limit.",
+    )
+    wrong_tokens_per_minute: int = Field(
+        default=10, ge=0, le=1_000_000, description="Wrong tokens from one address; 0 for no limit."
+    )
+    streams: int = Field(default=64, ge=0, le=400, description="Open event streams in all; 0 for no limit.")
+    streams_per_client: int = Field(
+        default=16, ge=0, le=400, description="Open event streams of one address; 0 for no limit."
+    )
     log: Literal["text", "json"] = Field(
         default="text", description="Lines of the log: for people, or one JSON object each."
     )

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, StringConstraints
 from typing_extensions import TypedDict
 
 from planner.errors import Contradiction, InputError
-from planner.terms import PLAIN_TEXT, require_aware, time_schema
+from planner.terms import LONGEST_NAME, LONGEST_NOTE, PLAIN_TEXT, require_aware, time_schema
 
 #: The kind of work that is of none of the rules' kinds, and what counts for no interval.
 OTHER_KIND, COUNTS_AS_NOTHING = "other", "nothing"
@@ -145,10 +145,12 @@ class EntryPart(BaseModel):
 
 #: A number is one: neither a yes or no, nor a text.
 Number = Annotated[float, Strict()]
-#: A name, and words of any length that a keeper may want to write.
-_Name = Annotated[str, StringConstraints(max_length=200, pattern=PLAIN_TEXT)]
-_Named = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=PLAIN_TEXT)]
-_Words = Annotated[str, StringConstraints(max_length=10_000, pattern=PLAIN_TEXT)]
+#: A name, and words as long as a keeper may want to write.
+_Name = Annotated[str, StringConstraints(max_length=LONGEST_NAME, pattern=PLAIN_TEXT)]
+_Named = Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_NAME, pattern=PLAIN_TEXT)]
+_Words = Annotated[str, StringConstraints(max_length=LONGEST_NOTE, pattern=PLAIN_TEXT)]
+#: Of one piece of work; a tank holds a handful.
+MOST_MATERIALS = 40
 _WHEN = time_schema("today", "tomorrow", "yesterday", may_be_empty=True)
 
 
@@ -184,15 +186,17 @@ class DiaryInput(EntryPart):
     )
     started: str = Field(
         default="",
+        max_length=LONGEST_NAME,
         description="Left out: the job's usual length before its end.",
         json_schema_extra=_WHEN,
     )
     finished: str = Field(
         default="",
+        max_length=LONGEST_NAME,
         description="Left out: the job's usual length after its start, or now.",
         json_schema_extra=_WHEN,
     )
-    materials: tuple[MaterialInput, ...] = Field(default=(), max_length=40)
+    materials: tuple[MaterialInput, ...] = Field(default=(), max_length=MOST_MATERIALS)
     water_l: Number | None = Field(default=None, ge=0, le=100_000)
     water_mm: Number | None = Field(
         default=None,

@@ -16,7 +16,7 @@ from typing_extensions import TypedDict
 
 from planner.diary.entry import Number
 from planner.errors import Contradiction
-from planner.terms import PLAIN_TEXT, require_aware, time_schema
+from planner.terms import LONGEST_NAME, LONGEST_REASON, PLAIN_TEXT, require_aware, time_schema
 
 #: What is measured in the air where the work is to be, and stands in for the forecast's figure.
 ON_THE_SPOT = ("wind_2m_kmh", "wind_dir_deg", "air_temp_c", "rel_humidity_pct")
@@ -109,19 +109,20 @@ class ObservationInput(Figures):
 
     surface: str = Field(
         default="",
-        max_length=200,
+        max_length=LONGEST_NAME,
         pattern=PLAIN_TEXT,
         description="Left out: the whole site, for a gauge or the air.",
     )
     at: str = Field(
         default="",
+        max_length=LONGEST_NAME,
         description="07:30, yesterday 07:30, ISO 8601. Left out: now.",
         json_schema_extra=time_schema("today", "tomorrow", "yesterday", may_be_empty=True),
     )
-    note: str = Field(default="", max_length=2000, pattern=PLAIN_TEXT)
+    note: str = Field(default="", max_length=LONGEST_REASON, pattern=PLAIN_TEXT)
     job: str = Field(
         default="",
-        max_length=200,
+        max_length=LONGEST_NAME,
         pattern=PLAIN_TEXT,
         description="A job to be judged with what was measured on the spot; it is not kept.",
     )

@@ -20,7 +20,8 @@ from planner.service.cache import ReportCache, item, send
 from planner.service.limits import BodyLimit
 from planner.service.pages import events, pages
 from planner.service.passes import PassRunner
-from planner.service.problems import Health
+from planner.service.problems import Health, as_problem
+from planner.service.rates import Streams
 from planner.service.routes import describe, reads
 from planner.service.schedule import scheduled
 from planner.terms import in_utc
@@ -40,8 +41,11 @@ def create_app(
     clock: Callable[[], datetime],
     passes: PassRunner | None = None,
     every_minutes: float = 60,
+    streams: Streams | None = None,
 ) -> FastAPI:
-    """The service. With `passes` it makes them on a schedule; without, it shows what the cache holds."""
+    """The service. With `passes` it makes them on a schedule; without, it shows what the cache holds. `streams` counts
+    the open event streams, where several services share what may be open.
+    """
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
@@ -73,7 +77,7 @@ def create_app(
     problems.attach(app)
     app.include_router(reads(cache, clock))
     describe(app)
-    app.include_router(events(cache))
+    app.include_router(events(cache, streams or Streams(0, 0)))
     if passes is None:
         app.include_router(pages(cache, clock))
     else:
@@ -90,10 +94,11 @@ def create_app(
         summary="Whether the service is well: 503 without a pass, with a stale one, or while pulls fail",
         response_model=Health,
         responses={
+            429: as_problem("Too many reads from this address; Retry-After says when again"),
             503: {
                 "model": Health,
                 "description": "No pass, too old or stale, or three pulls running have failed",
-            }
+            },
         },
     )
     def health() -> JSONResponse:

@@ -20,8 +20,9 @@ from planner.reports.rows import Report
 from planner.reports.workings import Workings
 from planner.service.noted import Noted
 
-#: Answers kept of one snapshot; past that a filtered one is made anew each time.
-_MOST_KEPT = 512
+#: Answers kept of one snapshot, and their bytes in all; past that a filtered one is made anew each time. A site's own
+#: pages and reads are some 5 MB.
+_MOST_KEPT, _MOST_BYTES_KEPT = 512, 16_000_000
 #: A timer may run out a little before the clock has reached its moment.
 _A_MOMENT_S = 0.05
 
@@ -60,6 +61,7 @@ class Snapshot:
         self.workings = workings
         self.until = holds_until(report)
         self._items: dict[Key, Item] = {}
+        self._bytes_kept = 0
         self._lock = threading.Lock()
 
     def holds(self, now: datetime) -> bool:
@@ -80,8 +82,9 @@ class Snapshot:
             found = self._items.get(key)
             if found is None:
                 found = item(content_type, draw(self.report))
-                if len(self._items) < _MOST_KEPT:
-                    self._items[key] = found
+                kept = self._bytes_kept + len(found.body)
+                if len(self._items) < _MOST_KEPT and kept <= _MOST_BYTES_KEPT:
+                    self._items[key], self._bytes_kept = found, kept
             return found
 
 

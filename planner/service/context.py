@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 import logging
-import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
 from typing import TYPE_CHECKING
 
 from planner.actions.messages import send_due
 from planner.config.load import Config
 from planner.service.cache import ReportCache
+from planner.service.hosts import is_loopback, is_of_this_machine
 from planner.service.noted import Noted
 
 if TYPE_CHECKING:
@@ -30,18 +28,8 @@ SEND_EVERY_S = 60.0
 TURN_WITHIN_S = 30.0
 
 
-def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach the address."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
 #: What a proxy writes to say for whom it asks.
-_FORWARDED = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
+_FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
 
 
 def is_from_here(request: Request) -> bool:
@@ -56,15 +44,7 @@ def is_from_here(request: Request) -> bool:
         return False
     if any(header in request.headers for header in _FORWARDED):
         return False
-    name = (request.url.hostname or "").lower().rstrip(".")
-    return is_loopback(name) or name.endswith(".localhost") or name in _own_names()
-
-
-@cache
-def _own_names() -> frozenset[str]:
-    """This machine's name, and how the house knows it (RFC 6762)."""
-    name = socket.gethostname().lower().rstrip(".")
-    return frozenset((name, f"{name}.local")) if name else frozenset()
+    return is_of_this_machine(request.url.hostname or "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

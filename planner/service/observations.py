@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from typing_extensions import TypedDict
 
 from planner.actions import record_reading
-from planner.actions.told import day_start, plain_text
+from planner.actions.told import day_start, reason_of
 from planner.diary.observations import ObservationInput, ObservationRow, observation_row
 from planner.reports.answers import encode
 from planner.service.asked import StrictRoute
@@ -57,9 +57,7 @@ def observations(context: Context, writer: Sequence[Depends], reader: Sequence[D
         response_model=ObservationRow,
     )
     def withdraw(uuid: str, later: BackgroundTasks, reason: Why) -> Response:
-        stored = context.store().withdraw_observation(
-            uuid, context.clock(), reason=plain_text(reason, "the reason")
-        )
+        stored = context.store().withdraw_observation(uuid, context.clock(), reason=reason_of(reason))
         later.add_task(context.renewed)
         return Response(encode(observation_row(stored, context.config().site.zone)), media_type=JSON)
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import AsyncIterator, Callable
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from datetime import UTC, datetime, timedelta
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Depends, HTTPException, Path, Query, Request, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from planner import page
@@ -24,8 +24,9 @@ from planner.reports.sentences import read_day
 from planner.service.asked import StrictRoute, UnknownParameter, path_here
 from planner.service.cache import Draw, Item, ReportCache, Snapshot, item, send
 from planner.service.problems import problem
+from planner.service.rates import Streams, client_of
 from planner.service.routes import may_answer
-from planner.terms import in_utc
+from planner.terms import LONGEST_NAME, in_utc
 
 
 class CalendarFeed:
@@ -77,7 +78,9 @@ def pages(
 
     @router.get("/", include_in_schema=False)
     async def home(
-        request: Request, day: Annotated[str, Query()] = "", at: Annotated[str, Query()] = ""
+        request: Request,
+        day: Annotated[str, Query(max_length=LONGEST_NAME)] = "",
+        at: Annotated[str, Query(max_length=LONGEST_NAME)] = "",
     ) -> Response:
         snapshot = _snapshot(cache, request)
         if isinstance(snapshot, Response):
@@ -132,9 +135,13 @@ def pages(
         )
 
     @router.get("/help", include_in_schema=False)
-    async def help_page(request: Request) -> Response:
+    def help_page(request: Request) -> Response:
+        found = _snapshot(cache, request)
+        if isinstance(found, Response):
+            return found
+        # Not kept: there are as many as names by which it can be asked.
         base = str(request.base_url).rstrip("/")
-        return _shown(request, cache, lambda found: page.help_page(found, base), "help", base)
+        return send(request, item(page.HTML, page.help_page(found.report, base)))
 
     @router.get(
         "/calendar.ics",
@@ -145,9 +152,18 @@ def pages(
     )
     async def calendar_feed(
         request: Request,
-        job: Annotated[str, Query(description="Only this job, with its windows.")] = "",
-        surface: Annotated[str, Query(description="Only this surface, and what holds for all.")] = "",
-        kind: Annotated[str, Query(description="Only this kind of job, with its windows; or warning.")] = "",
+        job: Annotated[
+            str, Query(max_length=LONGEST_NAME, description="Only this job, with its windows.")
+        ] = "",
+        surface: Annotated[
+            str, Query(max_length=LONGEST_NAME, description="Only this surface, and what holds for all.")
+        ] = "",
+        kind: Annotated[
+            str,
+            Query(
+                max_length=LONGEST_NAME, description="Only this kind of job, with its windows; or warning."
+            ),
+        ] = "",
         all: Annotated[bool, Query(description="With the windows of every job.")] = False,
         alarm: Annotated[int | None, Query(ge=0, le=10_080, description="Minutes before each event.")] = None,
     ) -> Response:
@@ -231,33 +247,30 @@ def _missing(request: Request, fault: NotKnown) -> Response:
 
 #: After a break the browser tries again after this long.
 RETRY_MS = 5000
-#: Open streams at a time; a site has a handful of screens.
-MOST_OPEN = 64
 
 
-def events(cache: ReportCache) -> APIRouter:
+def events(cache: ReportCache, streams: Streams) -> APIRouter:
     """The route of the events."""
     router = APIRouter(prefix="/api/v1", tags=["reads"])
-    streams: set[int] = set()
 
-    def has_room(request: Request) -> None:
+    async def has_room(request: Request) -> None:
         for name in request.query_params:
             raise UnknownParameter("parameter", name, ())
-        if len(streams) >= MOST_OPEN:
-            raise HTTPException(503, f"{MOST_OPEN} pages listen already. Close some, or read without.")
+        streams.require_room(client_of(request.scope))
 
     @router.get(
         "/events",
         summary="Server-sent events: one when there is something new to read",
         response_class=EventSourceResponse,
-        responses={code: answer for code, answer in may_answer().items() if code in (405, 422, 503)},
+        responses={code: answer for code, answer in may_answer().items() if code in (405, 422, 429, 503)},
         dependencies=[Depends(has_room)],
     )
-    async def stream() -> AsyncIterator[ServerSentEvent]:
+    async def stream(request: Request) -> AsyncIterator[ServerSentEvent]:
         loop, landed = asyncio.get_running_loop(), asyncio.Event()
         stop = cache.listen(lambda: loop.call_soon_threadsafe(landed.set))
-        streams.add(id(landed))
-        try:
+        with ExitStack() as held:
+            held.callback(stop)
+            held.enter_context(streams.held(client_of(request.scope)))
             # The first one says what there is now, for a page that was opened before a break.
             landed.set()
             told = ""
@@ -270,8 +283,5 @@ def events(cache: ReportCache) -> APIRouter:
                         continue
                     told = text
                     yield ServerSentEvent(event="pass", raw_data=text, retry=RETRY_MS)
-        finally:
-            streams.discard(id(landed))
-            stop()
 
     return router

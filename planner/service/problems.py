@@ -10,6 +10,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
 from planner.errors import (
@@ -85,6 +86,11 @@ def attach(app: FastAPI) -> None:
             f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in error.errors()
         ]
         return problem(422, "; ".join(parts), "Malformed")
+
+    @app.exception_handler(ClientDisconnect)
+    async def broken_off(request: Request, error: ClientDisconnect) -> Response:
+        # Nobody reads it; without it each would be told in the log as a fault of ours.
+        return problem(400, "The request was broken off.", "Http")
 
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from datetime import datetime
+from functools import cache as kept
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -22,19 +23,26 @@ from planner.reports.sentences import read_day, read_time
 from planner.service.asked import StrictRoute
 from planner.service.cache import Draw, ReportCache, send
 from planner.service.problems import as_problem
-from planner.terms import day_schema, time_schema
+from planner.terms import LONGEST_NAME, day_schema, time_schema
 
 JSON = "application/json"
 CSV = "text/csv; charset=utf-8"
 
 Job = Annotated[
     str | None,
-    Query(description="A job by its name in the rules, or a kind of job.", examples=["mowing"]),
+    Query(
+        max_length=LONGEST_NAME,
+        description="A job by its name in the rules, or a kind of job.",
+        examples=["mowing"],
+    ),
 ]
-Surface = Annotated[str | None, Query(description="A surface by its name.", examples=["green"])]
+Surface = Annotated[
+    str | None, Query(max_length=LONGEST_NAME, description="A surface by its name.", examples=["green"])
+]
 Day = Annotated[
     str | None,
     Query(
+        max_length=LONGEST_NAME,
         description="today, tomorrow, a weekday or a date, on the site's clock.",
         json_schema_extra=day_schema("today", "tomorrow"),
         examples=["tomorrow"],
@@ -49,6 +57,7 @@ _SAYS = {
     405: "Only what Allow names",
     409: "What is asked goes against itself, or against the site's files",
     422: "A parameter is missing, of the wrong sort, or one that the address does not have",
+    429: "Too many reads from this address; Retry-After says when again",
     503: "No pass is made yet",
 }
 
@@ -118,7 +127,7 @@ WHOLE: tuple[tuple[str, str, dict[str, object], Draw], ...] = (
 def may_answer(*codes: int, **more: dict[str, Any]) -> Responses:
     """What a route may answer beside its own 200, for the description of the service."""
     responses: Responses = {304: {"description": _SAYS[304]}}
-    for code in sorted({400, 405, 422, *codes, 503}):
+    for code in sorted({400, 405, 422, 429, *codes, 503}):
         responses[code] = as_problem(_SAYS[code])
     return responses | {200: more} if more else responses
 
@@ -127,7 +136,9 @@ def describe(app: FastAPI) -> None:
     """Completes the description of the service: rows of reports, faults as problems, what needs no token here."""
     plain = app.openapi
 
+    @kept
     def openapi() -> dict[str, Any]:
+        # Once: it is asked for by whoever likes, and where a method is refused.
         found = plain()
         _, rows = schema_components(_ROWS, ref_template=_SCHEMAS + "{name}")
         found["components"]["schemas"] |= rows
@@ -241,10 +252,11 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     )
     async def explain(
         request: Request,
-        job: Annotated[str, Query(description="A job by its name in the rules.")],
+        job: Annotated[str, Query(max_length=LONGEST_NAME, description="A job by its name in the rules.")],
         time: Annotated[
             str,
             Query(
+                max_length=LONGEST_NAME,
                 description="07:30, tomorrow 07:30, or ISO 8601.",
                 json_schema_extra=time_schema("today", "tomorrow"),
                 examples=["tomorrow 07:30"],

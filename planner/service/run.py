@@ -13,7 +13,8 @@ import click
 
 from planner.config.load import Config
 from planner.errors import InputError
-from planner.service.context import Context, is_loopback
+from planner.service.context import Context
+from planner.service.hosts import is_loopback
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from planner.service.cache import ReportCache
     from planner.service.passes import PassRunner
+    from planner.service.rates import Streams
 
 
 def serve(
@@ -30,7 +32,8 @@ def serve(
     import uvicorn
 
     from planner.service import log
-    from planner.service.proxies import behind
+    from planner.service.edge import edge
+    from planner.service.wire import wire
 
     config = configs[0]
     address, number = host or config.service.host, port or config.service.port
@@ -47,12 +50,14 @@ def serve(
         app = site_app(config, token) if len(configs) == 1 else sites_app(configs, token)
     log.set_up(config.service.log)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
-    service = config.service
     uvicorn.run(
-        behind(app, prefix=service.prefix, trusted=service.trusted_proxies),
+        edge(app, config.service, listens=address),
         host=address,
         port=number,
-        log_level="warning",
+        http=wire(config.service.trusted_proxies),
+        ws="none",
+        # Below that it tells of each request that is none: whoever sends them could fill the disk.
+        log_level="error",
         log_config=None,
         access_log=False,
         # Done above, where the address of the proxy itself is still known.
@@ -94,7 +99,8 @@ def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> 
             token=token,
             renew=renew,
             sends=False,
-        )
+        ),
+        streams=_streams(config),
     )
 
 
@@ -104,15 +110,19 @@ def sites_app(configs: Iterable[Config], token: str) -> ASGIApp:
     from planner.service.pages import draw_at_once
     from planner.service.sites import Housed, house
 
-    housed = {}
-    for config in configs:
+    every, housed = tuple(configs), {}
+    # Of one service, however many sites it has.
+    streams = _streams(every[0])
+    for config in every:
         cache = ReportCache(_clock, draw_at_once)
-        app = site_app(config, token, cache)
+        app = site_app(config, token, cache, streams)
         housed[config.site.key] = Housed(key=config.site.key, name=config.site.name, app=app, cache=cache)
     return house(housed)
 
 
-def site_app(config: Config, token: str, cache: ReportCache | None = None) -> FastAPI:
+def site_app(
+    config: Config, token: str, cache: ReportCache | None = None, streams: Streams | None = None
+) -> FastAPI:
     """The service of a site: passes on a schedule, kept in its store."""
     from planner.service.cache import ReportCache
     from planner.service.pages import draw_at_once
@@ -131,17 +141,24 @@ def site_app(config: Config, token: str, cache: ReportCache | None = None) -> Fa
             renew=passes.renew,
         ),
         passes,
+        streams=streams or _streams(config),
     )
 
 
-def _app(context: Context, passes: PassRunner | None = None) -> FastAPI:
+def _streams(config: Config) -> Streams:
+    from planner.service.rates import Streams
+
+    return Streams(config.service.streams, config.service.streams_per_client)
+
+
+def _app(context: Context, passes: PassRunner | None = None, *, streams: Streams) -> FastAPI:
     """Everything the service answers."""
     from planner.service.app import create_app
     from planner.service.forms import forms
     from planner.service.writes import writes
 
     every = context.config().forecast.every_minutes
-    app = create_app(context.cache, clock=context.clock, passes=passes, every_minutes=every)
+    app = create_app(context.cache, clock=context.clock, passes=passes, every_minutes=every, streams=streams)
     app.include_router(writes(context))
     app.include_router(forms(context))
     origins = context.config().service.read_from

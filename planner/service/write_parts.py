@@ -9,7 +9,7 @@ from fastapi import Header, Query, Request
 from pydantic import BaseModel
 
 from planner.service.problems import as_problem
-from planner.terms import PLAIN_TEXT, day_schema
+from planner.terms import LONGEST_NAME, LONGEST_REASON, PLAIN_TEXT, day_schema
 
 JSON = "application/json"
 
@@ -44,10 +44,11 @@ Key = Annotated[
         json_schema_extra={"anyOf": [{"type": "string", "format": "uuid"}]},
     ),
 ]
-Name = Annotated[str | None, Query(pattern=PLAIN_TEXT, max_length=200)]
+Name = Annotated[str | None, Query(pattern=PLAIN_TEXT, max_length=LONGEST_NAME)]
 Day = Annotated[
     str | None,
     Query(
+        max_length=LONGEST_NAME,
         description="today, yesterday, a weekday (the last one) or a date.",
         json_schema_extra=day_schema("today", "yesterday"),
     ),
@@ -55,7 +56,7 @@ Day = Annotated[
 Why = Annotated[
     str,
     Query(
-        max_length=2000,
+        max_length=LONGEST_REASON,
         pattern=r"^[^\x00-\x1f\x7f]*[!-~][^\x00-\x1f\x7f]*$",
         description="Why it is withdrawn, in words.",
     ),
@@ -72,6 +73,7 @@ _SAYS = {
     412: "The entry has changed since the ETag sent in If-Match",
     413: "The body is too long",
     422: "A field is missing or of the wrong sort",
+    429: "Too many reads, writes or wrong tokens from this address; Retry-After says when again",
     503: "The store or the forecast is not there now",
 }
 
@@ -100,7 +102,7 @@ def entry_tag(revision: int) -> str:
 
 def may_refuse(*codes: int) -> dict[int | str, dict[str, Any]]:
     """What such a route may answer beside its own, for the description of the service."""
-    return {code: as_problem(_SAYS[code]) for code in sorted({400, 404, 405, 422, 503, *codes})}
+    return {code: as_problem(_SAYS[code]) for code in sorted({400, 404, 405, 422, 429, 503, *codes})}
 
 
 WRITE_REFUSALS = may_refuse(401, 403, 409, 413)

@@ -11,12 +11,13 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, BackgroundTasks, Body, Depends, FastAPI, HTTPException, Query, Request
 from fastapi.responses import Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from pydantic import Field
 from typing_extensions import TypedDict
 
 from planner.actions import record_work
 from planner.actions.mix_plan import MixAnswer, Stock, stock_of, tank_mix, with_nitrogen
-from planner.actions.told import day_start, plain_text
-from planner.diary.entry import DiaryInput, StoredEntry
+from planner.actions.told import day_start, reason_of
+from planner.diary.entry import MOST_MATERIALS, DiaryInput, StoredEntry
 from planner.diary.showing import EntryRow, SprayRecord, belongs_on_record, entry_row, flat_row, spray_records
 from planner.errors import NoPassYet, NotThere
 from planner.reports.answers import csv_of, encode
@@ -38,9 +39,12 @@ from planner.service.write_parts import (
     entry_tag,
     revision_meant,
 )
-from planner.terms import PLAIN_TEXT
+from planner.terms import LONGEST_NAME, LONGEST_REASON, PLAIN_TEXT
 
-Reason = Annotated[str, Query(max_length=2000, pattern=PLAIN_TEXT, description="Why it is changed.")]
+Reason = Annotated[
+    str, Query(max_length=LONGEST_REASON, pattern=PLAIN_TEXT, description="Why it is changed.")
+]
+Asked = Annotated[str, Field(max_length=LONGEST_NAME)]
 Fields = Annotated[dict[str, object], Body(description="The entry; see docs/diary.md.")]
 
 
@@ -127,7 +131,7 @@ def writes(context: Context) -> APIRouter:
             context.config(),
             context.store(),
             context.clock(),
-            reason=plain_text(reason, "the reason"),
+            reason=reason_of(reason),
             key=key,
             whole=request.method == "PUT",
             of_revision=revision_meant(request),
@@ -152,7 +156,7 @@ def writes(context: Context) -> APIRouter:
         stored = context.store().withdraw_entry(
             uuid,
             context.clock(),
-            reason=plain_text(reason, "the reason"),
+            reason=reason_of(reason),
             key=key,
             of_revision=revision_meant(request),
         )
@@ -235,13 +239,13 @@ def writes(context: Context) -> APIRouter:
     )
     def mix_plan(
         request: Request,
-        job: str,
-        surface: str | None = None,
-        material: Annotated[list[str], Query()] = [],  # noqa: B006 a default of the query, read and never changed
-        kit: str | None = None,
+        job: Asked,
+        surface: Asked | None = None,
+        material: Annotated[list[Asked], Query(max_length=MOST_MATERIALS)] = [],  # noqa: B006 read, never changed
+        kit: Asked | None = None,
         litres: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
         kg: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
-        product: Annotated[str, Query(max_length=200)] = "",
+        product: Asked = "",
         rate_per_ha: Annotated[float | None, Query(gt=0, le=100_000, allow_inf_nan=False)] = None,
     ) -> Response:
         config = context.config()

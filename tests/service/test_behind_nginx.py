@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import socket
@@ -17,6 +18,7 @@ import httpx
 import pytest
 
 from tests.made import ROOT
+from tests.service.serving import demo_folder
 
 pytestmark = pytest.mark.skipif(
     shutil.which("nginx") is None or shutil.which("openssl") is None, reason="no nginx or no openssl here"
@@ -83,7 +85,8 @@ def ports(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, int]]
     with (
         subprocess.Popen(
             [sys.executable, "-m", "planner", "serve", "--demo", "--port", str(service)],
-            cwd=ROOT,
+            cwd=demo_folder(folder / "demo", 'hosts = ["turf.example.org"]'),
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
             text=True,
             **quiet,  # type: ignore[call-overload]
         ) as haysel,
@@ -135,3 +138,11 @@ def test_the_service_learns_scheme_and_path_from_the_proxy_alone(
     # Outside the path there is nothing.
     assert client.get("/api/v1/now").status_code in (403, 404)
     assert "/turf" not in httpx.get(f"http://127.0.0.1:{ports[0]}/help").text
+
+
+def test_the_name_of_the_proxy_is_answered_and_no_other(client: httpx.Client) -> None:
+    shown = client.get("/turf/help", headers={"Host": "turf.example.org"})
+    assert "https://turf.example.org/turf" in shown.text
+    assert client.get("/turf/help", headers={"Host": "evil.example.com"}).status_code == 421
+    forged = {"Host": "evil.example.com", "X-Forwarded-Host": "localhost"}
+    assert client.get("/turf/help", headers=forged).status_code == 421

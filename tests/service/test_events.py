@@ -2,42 +2,33 @@
 
 from __future__ import annotations
 
-import socket
-import threading
 import time
 from collections.abc import Iterator
 from datetime import UTC, timedelta
 
 import httpx
 import pytest
-import uvicorn
 from msgspec.structs import replace
 
 from planner.page import edition
 from planner.reports.rows import Report
 from planner.reports.workings import Workings
-from planner.service import pages as events_module
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
+from planner.service.rates import Streams
 from tests.service.conftest import Clock
+from tests.service.serving import served
 
 
 @pytest.fixture
-def address(cache: ReportCache, clock: Clock) -> Iterator[str]:
-    held = socket.socket()
-    held.bind(("127.0.0.1", 0))
-    app = create_app(cache, clock=clock)
-    config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=1)
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [held]}, daemon=True)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive(), "the server did not start"
-        time.sleep(0.01)
-    yield f"http://127.0.0.1:{held.getsockname()[1]}"
-    server.should_exit = True
-    thread.join(60)
-    held.close()
+def streams() -> Streams:
+    return Streams(0, 0)
+
+
+@pytest.fixture
+def address(cache: ReportCache, clock: Clock, streams: Streams) -> Iterator[str]:
+    with served(create_app(cache, clock=clock, streams=streams)) as port:
+        yield f"http://127.0.0.1:{port}"
 
 
 def _data(lines: Iterator[str]) -> str:
@@ -99,8 +90,8 @@ def test_listeners_leave_nothing_behind(address: str, cache: ReportCache) -> Non
     assert cache._listeners == before
 
 
-def test_too_many_listeners_are_told_so(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(events_module, "MOST_OPEN", 1)
+@pytest.mark.parametrize(("streams", "status"), [(Streams(1, 0), 503), (Streams(0, 1), 429)])
+def test_too_many_listeners_are_told_so(address: str, streams: Streams, status: int) -> None:
     with (
         httpx.Client(timeout=60) as client,
         client.stream("GET", f"{address}/api/v1/events") as stream,
@@ -109,8 +100,13 @@ def test_too_many_listeners_are_told_so(address: str, monkeypatch: pytest.Monkey
         lines = stream.iter_lines()
         _data(lines)
         refused = client.get(f"{address}/api/v1/events")
-        assert refused.status_code == 503
+        assert refused.status_code == status
+        assert int(refused.headers["retry-after"]) > 0
         assert refused.headers["content-type"] == "application/problem+json"
+    deadline = time.monotonic() + 60
+    while streams.open_now and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert streams.open_now == 0
 
 
 def test_a_parameter_is_refused_since_there_is_none(address: str) -> None:

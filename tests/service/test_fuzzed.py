@@ -19,6 +19,7 @@ import httpx
 import pytest
 
 from tests.made import ROOT
+from tests.service.serving import UNCOUNTED, demo_folder
 
 pytestmark = pytest.mark.replay
 
@@ -39,13 +40,15 @@ def fuzzer() -> str:
 
 
 @pytest.fixture(scope="module")
-def service() -> Iterator[str]:
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A service of the demo; its diary is kept in memory."""
+    folder = demo_folder(tmp_path_factory.mktemp("demo"), UNCOUNTED)
     with socket.socket() as held:
         held.bind(("127.0.0.1", 0))
         port = held.getsockname()[1]
     command = [sys.executable, "-m", "planner", "serve", "--demo", "--port", str(port)]
-    process = subprocess.Popen(command, cwd=ROOT, env={**os.environ, "HAYSEL_TOKEN": TOKEN})
+    env = {**os.environ, "HAYSEL_TOKEN": TOKEN, "PYTHONPATH": str(ROOT)}
+    process = subprocess.Popen(command, cwd=folder, env=env)
     base = f"http://127.0.0.1:{port}"
 
     try:
