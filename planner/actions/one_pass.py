@@ -222,26 +222,35 @@ def run(
     clock: Callable[[], datetime] | None = None,
     extra_faults: tuple[str, ...] = (),
     sends: bool = True,
+    once: str | None = None,
 ) -> Passed:
     """Fetch, compute, keep and send. ForecastUnavailable when there is nothing at all; the last pass stays.
 
     Asking may take a while, and the diary be written meanwhile. So the pass is begun, and made, when the forecast is
     here: at the moment that `clock` then tells, `now` without one.
+
+    A pass of the same `once` is kept once, whoever else makes it: AlreadyKept.
     """
     fetched = fetched_now(config, store, now=now)
     _keep_forecasts(store, fetched.answers, fetched)
     pulled = Pull(at=now, failed=fetched.stale, faults=fetched.faults)
     begun_at, after = now if clock is None else clock(), _newest_number(store)
-    return _passed(config, store, fetched, pulled, begun_at, after, extra_faults, sends)
+    return _passed(config, store, fetched, pulled, begun_at, after, extra_faults, sends, once)
 
 
 def again(
-    config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), sends: bool = True
+    config: Config,
+    store: Store,
+    *,
+    now: datetime,
+    extra_faults: tuple[str, ...] = (),
+    sends: bool = True,
+    once: str | None = None,
 ) -> Passed | None:
     """A pass from the forecast that is kept, asking nobody: for when the diary has changed.
 
     What the last pull found wrong holds until the next one. None when no forecast is kept that still says
-    something.
+    something. `once` as in `run`.
     """
     # Before anything is read: a pass that is kept from here on may know more.
     after = _newest_number(store)
@@ -249,7 +258,7 @@ def again(
     if fetched is None:
         return None
     before = last_pull(store, fetched.forecast.fetched_at)
-    return _passed(config, store, fetched, before, now, after, extra_faults, sends)
+    return _passed(config, store, fetched, before, now, after, extra_faults, sends, once)
 
 
 def _newest_number(store: Store) -> int:
@@ -296,6 +305,7 @@ def _passed(
     after: int,
     extra_faults: tuple[str, ...],
     sends: bool,
+    once: str | None,
 ) -> Passed:
     """Compute from what was fetched, keep all of it at once, then send what is due.
 
@@ -335,6 +345,7 @@ def _passed(
             *morning_message(report, config, now),
         ),
         after=after,
+        once=once,
     )
     if sends:
         _, not_used = send_due(config, store, now)

@@ -17,6 +17,7 @@ COMMANDS = {
     "init": "planner.cli.init",
     "check": "planner.cli.running",
     "refresh": "planner.cli.running",
+    "fleet": "planner.cli.fleet",
     "days": "planner.cli.reading",
     "windows": "planner.cli.reading",
     "explain": "planner.cli.reading",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,8 +20,7 @@ from planner.cli.options import (
     read_report,
     show,
 )
-from planner.errors import ForecastUnavailable, InputError
-from planner.reports.answers import encode
+from planner.errors import InputError
 from planner.reports.mine import pressing
 from planner.reports.rows import Report
 from planner.terms import counted
@@ -167,7 +165,9 @@ def refresh(config: str | None, processes: int, as_json: bool) -> None:
 
     configs = full_configs(config)
     if len(configs) > 1:
-        _refresh_all(configs, processes, as_json)
+        from planner.cli.many_sites import passes, show_passes
+
+        show_passes(passes([one.file for one in configs], processes), as_json)
         return
     with open_store(str(configs[0].file)) as (full, store):
         passed = run(full, store, now=datetime.now(UTC), clock=lambda: datetime.now(UTC))
@@ -182,21 +182,6 @@ def refresh(config: str | None, processes: int, as_json: bool) -> None:
         ),
         as_json,
     )
-
-
-def _refresh_all(configs: Sequence[Config], processes: int, as_json: bool) -> None:
-    """A pass of every site; one that fails keeps none of the others from theirs."""
-    from planner.cli.many_sites import passes
-
-    found = []
-    for one in passes([config.file for config in configs], processes):
-        found.append(one)
-        if not as_json:
-            click.echo(f"{one.key:<20}{one.headline or 'no pass: ' + '; '.join(one.faults)}")
-    if as_json:
-        click.echo(encode(found).decode())
-    if not any(one.made_at for one in found):
-        raise ForecastUnavailable("No site has a pass; the line of each says why.")
 
 
 @click.command()

@@ -9,7 +9,16 @@ from datetime import datetime
 from sqlalchemy import Connection, delete, insert, select, text
 
 from planner.store.engine import Database
-from planner.store.records import DAY_S, PassRow, StoredPart, epoch_s, maybe_epoch_s, maybe_moment, moment
+from planner.store.records import (
+    DAY_S,
+    AlreadyKept,
+    PassRow,
+    StoredPart,
+    epoch_s,
+    maybe_epoch_s,
+    maybe_moment,
+    moment,
+)
 from planner.store.tables import ZLIB_LEVEL, parts, passes
 
 _TAKE = text(
@@ -20,10 +29,16 @@ _TAKE = text(
 _FINISH = text(
     "update claims set done = :now where site = :site and job = :job and slot = :slot and done is null"
 )
+_ONCE = text(
+    "insert into claims (site, job, slot, until, done) values (:site, :job, :slot, :now, :now) "
+    "on conflict (site, job, slot) do nothing"
+)
 _RELEASE = text("delete from claims where site = :site and job = :job and slot = :slot and done is null")
 _IS_DONE = text("select done from claims where site = :site and job = :job and slot = :slot")
 _PRUNE = text("delete from claims where site = :site and until < :before")
 KEEP_CLAIMS_DAYS = 30
+#: The job of a claim on a pass.
+PASS = "pass"
 
 
 class Passes(Database):
@@ -129,6 +144,14 @@ class Passes(Database):
         if newest is None or newest.number <= after:
             return False
         return epoch_s(newest.made_at, "the time of a pass") > epoch_s(begun_at, "the time of a pass")
+
+    def _once(self, connection: Connection, slot: str, made_at: datetime) -> None:
+        """Marks that slot of a pass as done with the pass itself; AlreadyKept where it is done."""
+        now_s = epoch_s(made_at, "the time of a pass")
+        values = {"site": self.site, "job": PASS, "slot": slot, "now": now_s}
+        if connection.execute(_ONCE, values).rowcount != 1:
+            raise AlreadyKept(f"The pass {slot} of the site {self.site} is kept already.")
+        connection.execute(_PRUNE, {"site": self.site, "before": now_s - KEEP_CLAIMS_DAYS * DAY_S})
 
     def _keep_parts(
         self,

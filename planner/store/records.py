@@ -163,6 +163,10 @@ class StoreError(PlannerError):
     """The store cannot be opened, read or written."""
 
 
+class AlreadyKept(PlannerError):
+    """A pass that is made once only is there: another has made it."""
+
+
 class KeyReused(InputError):
     """A key that makes a repeated write harmless came back with other content."""
 

@@ -55,6 +55,7 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
         outbox: Iterable[Outgoing] = (),
         keep_last: int = KEEP_PASSES,
         after: int | None = None,
+        once: str | None = None,
     ) -> int | None:
         """Keeps all of one pass at once: its parts, where warnings stand, and what is to be sent; its number.
 
@@ -63,9 +64,12 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
 
         `after` is the number of the newest pass there was when this one was begun, at `made_at`; 0 where there was
         none. None, and nothing is kept, where one that was begun later has been kept since: it knows more.
+        A pass of the same `once` is kept once: AlreadyKept.
         """
         with self._writing() as connection:
             one_at_a_time(connection, "passes")
+            if once is not None:
+                self._once(connection, once, made_at)
             if after is not None and self._is_overtaken(connection, made_at, after):
                 return None
             number = self._keep_parts(connection, made_at, parts, schema, stale_at, keep_last)

@@ -16,7 +16,7 @@ EXTRAS = PROJECT["optional-dependencies"]
 #: Lock -> the extras it is made with.
 LOCKS = {
     ".requirements.lock": (),
-    ".requirements-extras.lock": ("mqtt", "postgres", "notify"),
+    ".requirements-extras.lock": ("mqtt", "postgres", "notify", "fleet"),
     ".requirements-test.lock": ("test",),
     ".requirements-dev.lock": ("dev", "test"),
 }

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from planner.errors import InputError
+from planner.store.records import AlreadyKept
 from planner.store.store import Store
 
 NOON = datetime(2026, 4, 12, 12, tzinfo=UTC)
@@ -43,6 +44,7 @@ def test_a_time_without_a_zone_is_refused(store: Store) -> None:
 _COMPETE = """
 import sys
 from datetime import UTC, datetime
+from planner.store.records import AlreadyKept
 from planner.store.store import Store
 url, slots, runs = sys.argv[1], int(sys.argv[2]), sys.argv[3]
 noon = datetime(2026, 4, 12, 12, tzinfo=UTC)
@@ -96,3 +98,16 @@ def test_competing_processes_run_each_slot_once(store: Store, url: str, tmp_path
 def test_four_processes_run_each_of_five_hundred_slots_once(store: Store, url: str, tmp_path: Path) -> None:
     each_slot_runs_once(url, tmp_path, 500)
     assert all(store.is_finished("pass", str(slot)) for slot in range(500))
+
+
+def test_a_pass_of_one_name_is_kept_once_with_all_it_holds(store: Store) -> None:
+    store.keep_pass(NOON, {"report": b"first"}, schema=1, once="fleet 1")
+    with pytest.raises(AlreadyKept, match="fleet 1"):
+        store.keep_pass(NOON, {"report": b"second"}, schema=1, once="fleet 1")
+    assert store.is_finished("pass", "fleet 1")
+    found = store.part("report")
+    assert found is not None
+    assert found.body == b"first"
+    other = store.bound_to("other", "")
+    other.keep_pass(NOON, {"report": b"of another site"}, schema=1, once="fleet 1")
+    assert store.keep_pass(NOON, {"report": b"third"}, schema=1, once="fleet 2") is not None
