@@ -141,7 +141,8 @@ def describe(app: FastAPI) -> None:
         # Once: it is asked for by whoever likes, and where a method is refused.
         found = plain()
         _, rows = schema_components(_ROWS, ref_template=_SCHEMAS + "{name}")
-        found["components"]["schemas"] |= rows
+        schemas = found.setdefault("components", {}).setdefault("schemas", {})
+        schemas |= rows
         for methods in found["paths"].values():
             for method, operation in methods.items():
                 if "422" in operation["responses"]:

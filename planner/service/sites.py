@@ -19,7 +19,9 @@ from planner.reports.headline import headline
 from planner.service import problems
 from planner.service.asked import HeadAsGet, path_here
 from planner.service.cache import ReportCache, item, send
+from planner.service.many import of_many
 from planner.service.problems import problem
+from planner.service.routes import describe
 from planner.terms import in_utc
 
 if TYPE_CHECKING:
@@ -72,6 +74,9 @@ def house(sites: Mapping[str, Housed]) -> ASGIApp:
     @app.get("/api/v1/sites", tags=["reads"], summary="The sites of this installation")
     def listed() -> JSONResponse:
         return JSONResponse({"sites": [to_builtins(_row(site)) for site in sites.values()]})
+
+    app.include_router(of_many(sites))
+    describe(app)
 
     @app.get("/health", tags=["reads"], summary="Whether every site is well: 503 while one is not")
     async def health() -> JSONResponse:
