@@ -232,7 +232,7 @@ def run(
     A pass of the same `once` is kept once, whoever else makes it: AlreadyKept.
     """
     fetched = fetched_now(config, store, now=now)
-    _keep_forecasts(store, fetched.answers, fetched)
+    _keep_forecasts(store, fetched.answers, fetched, config.store.forecast_days)
     pulled = Pull(at=now, failed=fetched.stale, faults=fetched.faults)
     begun_at, after = now if clock is None else clock(), _newest_number(store)
     return _passed(config, store, fetched, pulled, begun_at, after, extra_faults, sends, once)
@@ -367,7 +367,7 @@ def _last_answers(store: Store) -> dict[str, RawForecast]:
     }
 
 
-def _keep_forecasts(store: Store, answers: Mapping[str, RawForecast], fetched: Fetched) -> None:
+def _keep_forecasts(store: Store, answers: Mapping[str, RawForecast], fetched: Fetched, days: int) -> None:
     if fetched.stale:
         return
     for name, answer in answers.items():
@@ -376,4 +376,4 @@ def _keep_forecasts(store: Store, answers: Mapping[str, RawForecast], fetched: F
             store.renew_forecast(kept.id, answer)
         else:
             store.keep_forecast(name, answer)
-    store.prune_forecasts(fetched.forecast.fetched_at)
+    store.prune_forecasts(fetched.forecast.fetched_at, days)

@@ -199,6 +199,13 @@ class StorePart(kit_schema.Part):
     url: str = Field(
         default="sqlite:///.haysel/haysel.db", description="SQLAlchemy URL; SQLite or PostgreSQL."
     )
+    forecast_days: int = Field(
+        default=400,
+        ge=60,
+        le=4000,
+        description="Days for which the last forecast of each day is kept, for lessons and the weather of late "
+        "entries; of the last 14 days each is. Diary and readings stay for good.",
+    )
 
 
 class ServicePart(kit_schema.Part):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Row, and_, delete, func, insert, select, update
+from sqlalchemy import Row, and_, delete, func, insert, or_, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
 from planner.forecast.base import RawForecast
@@ -18,7 +18,8 @@ from planner.store.records import DAY_S, epoch_s, maybe_epoch_s, maybe_moment, m
 from planner.store.tables import ZLIB_LEVEL, forecasts
 
 ALL_DAYS = 14
-ONE_A_DAY_DAYS = 400
+#: An ensemble of some 100 kB each: 6 MB at most, gone in a few milliseconds.
+PRUNED_AT_ONCE = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,15 +98,18 @@ class Forecasts(Database):
         with self._reading() as connection:
             return tuple(_kept(row) for row in connection.execute(wanted))
 
-    def prune_forecasts(self, now: datetime) -> int:
-        """Drops the site's old forecasts, of any place: all of 14 days stay, then the last of each UTC day
-        for 400 days; how many went.
+    def prune_forecasts(self, now: datetime, days: int) -> int:
+        """Drops the site's old forecasts, of any place: all of 14 days stay, then the last of each UTC day for so
+        many days; how many went.
+
+        The oldest go first, a few at once: a pass adds fewer, and where much is to go (fewer days than before are
+        to be kept) the passes of some days share it.
         """
         epoch_s(now, "the time of pruning")
         mine = forecasts.c.site == self.site
-        oldest = (now - timedelta(days=ONE_A_DAY_DAYS)).timestamp()
+        oldest = (now - timedelta(days=days)).timestamp()
         # Where two were fetched at the same second, both stay: dropping one needs a second grouping for nothing.
-        old = (now - timedelta(days=ALL_DAYS)).timestamp()
+        old = (now - timedelta(days=min(ALL_DAYS, days))).timestamp()
         day = (forecasts.c.place, forecasts.c.provider, forecasts.c.day)
         latest = (
             select(*day, func.max(forecasts.c.fetched_at).label("at")).where(mine).group_by(*day).subquery()
@@ -118,12 +122,17 @@ class Forecasts(Database):
                 forecasts.c.fetched_at == latest.c.at,
             ),
         )
-        with self._writing() as connection:
-            too_old = connection.execute(delete(forecasts).where(mine, forecasts.c.fetched_at < oldest))
-            not_last = connection.execute(
-                delete(forecasts).where(mine, forecasts.c.fetched_at < old, forecasts.c.id.not_in(stays))
-            )
-            return too_old.rowcount + not_last.rowcount
+        goes = or_(
+            forecasts.c.fetched_at < oldest, and_(forecasts.c.fetched_at < old, forecasts.c.id.not_in(stays))
+        )
+        few = select(forecasts.c.id).where(mine, goes).order_by(forecasts.c.fetched_at).limit(PRUNED_AT_ONCE)
+        # Found by a read, so that a writer waits only where there is something to drop.
+        with self._reading() as connection:
+            gone = connection.execute(few).scalars().all()
+        if gone:
+            with self._writing() as connection:
+                connection.execute(delete(forecasts).where(mine, forecasts.c.id.in_(gone)))
+        return len(gone)
 
     def _here(self) -> ColumnElement[bool]:
         """Weather of another place is never found, though the site is the same."""

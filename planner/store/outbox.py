@@ -12,13 +12,14 @@ import json
 from collections.abc import Collection, Iterable
 from datetime import datetime
 
-from sqlalchemy import Connection, and_, delete, func, insert, select, update
+from sqlalchemy import Connection, and_, delete, func, insert, or_, select, update
 
 from planner.store import records
 from planner.store.engine import Database, one_at_a_time
 from planner.store.tables import outbox, warnings
 
 KEEP_OVER_DAYS = 90
+KEEP_LEFT_DAYS = 400
 _STOPPED = "the program stopped while this was being sent; not sent again, since people might get it twice"
 
 
@@ -181,7 +182,8 @@ class Outbox(Database):
         """Writes where warnings stand and the messages that follow from it; a message known already stays one."""
         one_at_a_time(connection, "outbox")
         mine = warnings.c.site == self.site
-        for state in states:
+        named = list(states)
+        for state in named:
             connection.execute(delete(warnings).where(mine, warnings.c.id == state.id))
             connection.execute(
                 insert(warnings).values(
@@ -199,10 +201,15 @@ class Outbox(Database):
             )
         for message in messages:
             self._queue(connection, message)
-        before = records.epoch_s(made_at, "the time of a pass") - KEEP_OVER_DAYS * records.DAY_S
-        connection.execute(
-            delete(warnings).where(mine, warnings.c.state == "over", warnings.c.changed_at < before)
+        made_s = records.epoch_s(made_at, "the time of a pass")
+        before = made_s - KEEP_OVER_DAYS * records.DAY_S
+        is_over = and_(warnings.c.state == "over", warnings.c.changed_at < before)
+        # Nobody follows it any more: another version wrote it, and no pass reads or names it.
+        is_left = and_(
+            warnings.c.changed_at < made_s - KEEP_LEFT_DAYS * records.DAY_S,
+            warnings.c.id.not_in([state.id for state in named]),
         )
+        connection.execute(delete(warnings).where(mine, or_(is_over, is_left)))
         # A message goes only with its warning: the two together keep a change from being sent a second time.
         connection.execute(
             delete(outbox).where(

@@ -86,7 +86,7 @@ def test_forecasts_of_every_place_are_thinned_the_last_of_each_day_stays(store: 
         for hour in range(3):
             bound.keep_forecast("one", RawForecast(raw=b"{}", url="", fetched_at=old + timedelta(hours=hour)))
     store.bound_to("other", DALES).keep_forecast("one", RawForecast(raw=b"{}", url="", fetched_at=old))
-    assert store.bound_to("main", DALES).prune_forecasts(NOON) == 4
+    assert store.bound_to("main", DALES).prune_forecasts(NOON, 400) == 4
     for place in (DALES, LEVELS):
         kept = store.bound_to("main", place).forecasts("one", old, NOON)
         assert [one.fetched_at for one in kept] == [old + timedelta(hours=2)]

@@ -121,7 +121,9 @@ def _only_grows() -> None:
 def downgrade() -> None:
     """Takes every table away again; refused where there is a diary."""
     if op.get_bind().execute(sa.text("select 1 from entries limit 1")).first() is not None:
-        raise RuntimeError("The first migration is not undone, because that would drop the diary. Use a backup.")
+        raise RuntimeError(
+            "The first migration is not undone, because that would drop the diary. Use a backup."
+        )
     for table in ("outbox", "warnings", "entries", "claims", "forecasts", "answers", "passes"):
         op.drop_table(table)
     if op.get_bind().dialect.name != "sqlite":
