@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from typing_extensions import TypedDict
 
-from planner.actions.one_pass import assess, kept_forecast
+from planner.actions.one_pass import assess
 from planner.actions.pass_input import Record, record_of
+from planner.actions.pulling import kept_forecast
 from planner.config.load import Config
 from planner.diary.observations import ON_THE_SPOT, Observation
 from planner.errors import Contradiction, NotThere

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,8 @@ from planner.actions.pass_input import (
     last_pull,
     record_of,
 )
+from planner.actions.pulling import fetched_now, keep_forecasts, kept_forecast
+from planner.actions.shared_sprayer import beside, for_others
 from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config
 from planner.diary.consequences import consequences, diary_quantities
@@ -30,7 +32,7 @@ from planner.diary.grass_nights import told_nights
 from planner.diary.nitrogen import by_own_share, feeding_of
 from planner.diary.timeline import timeline_of
 from planner.diary.water import told_water
-from planner.forecast import ENSEMBLE, PROVIDERS, Fetched, RawForecast, Request, fetch, provider, read_answer
+from planner.forecast import Fetched
 from planner.indices.seed_clock import seed_clock
 from planner.indices.table_frost import expected_nights
 from planner.planning.conditions import conditions_of
@@ -42,6 +44,7 @@ from planner.reports.build import report_of, workings_of
 from planner.reports.rows import Report
 from planner.reports.week import week_of
 from planner.reports.workings import Workings
+from planner.store.records import BesideChanged
 from planner.warnings import step, unread
 from planner.warnings.base import Scene
 from planner.weather import Forecast
@@ -49,8 +52,8 @@ from planner.weather import Forecast
 if TYPE_CHECKING:
     from planner.store.store import Store
 
-#: A diary entry is worth a pass from the kept forecast only while that is this young.
-_AGAIN_WITHIN = timedelta(days=2)
+#: How often a week is planned at most where sites that share a sprayer plan theirs at the same time.
+_PLANNED_ANEW = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,29 +194,6 @@ def assess(
     return replace(assessment, notices=life.notices, life=life, not_read=unread(scene))
 
 
-def request_of(config: Config) -> Request:
-    """What to ask of the weather services for this site."""
-    site, settings = config.site, config.forecast
-    return Request(
-        latitude_deg=site.latitude_deg,
-        longitude_deg=site.longitude_deg,
-        elevation_m=site.elevation_m,
-        past_days=settings.past_days,
-        forecast_days=settings.days,
-        members=settings.ensemble,
-        contact=settings.contact,
-        base_urls=settings.base_urls,
-    )
-
-
-def fetched_now(config: Config, store: Store, *, now: datetime) -> Fetched:
-    """The newest forecast, from the services or, failing them, from the store."""
-    last = _last_answers(store)
-    return fetch(
-        request_of(config), config.forecast.providers, last=last, now=now, budget_s=config.forecast.budget_s
-    )
-
-
 def run(
     config: Config,
     store: Store,
@@ -232,7 +212,7 @@ def run(
     A pass of the same `once` is kept once, whoever else makes it: AlreadyKept.
     """
     fetched = fetched_now(config, store, now=now)
-    _keep_forecasts(store, fetched.answers, fetched, config.store.forecast_days)
+    keep_forecasts(store, fetched.answers, fetched, config.store.forecast_days)
     pulled = Pull(at=now, failed=fetched.stale, faults=fetched.faults)
     begun_at, after = now if clock is None else clock(), _newest_number(store)
     return _passed(config, store, fetched, pulled, begun_at, after, extra_faults, sends, once)
@@ -266,36 +246,6 @@ def _newest_number(store: Store) -> int:
     return 0 if newest is None else newest.number
 
 
-def kept_forecast(config: Config, store: Store, now: datetime) -> Fetched | None:
-    """The newest forecast of the store as though it were fetched; None when none still says something."""
-    last = _last_answers(store)
-    kept = [(last[name].fetched_at, name) for name in config.forecast.providers if name in last]
-    if not kept:
-        return None
-    fetched_at, name = max(kept)
-    if now - fetched_at > _AGAIN_WITHIN:
-        return None
-    forecast = read_answer(provider(name), last[name])
-    if not forecast.weather.start <= now < forecast.weather.end:
-        return None
-    ensemble = None
-    if (
-        config.forecast.ensemble
-        and ENSEMBLE in last
-        and now - last[ENSEMBLE].fetched_at < timedelta(hours=12)
-    ):
-        ensemble = read_answer(provider(ENSEMBLE), last[ENSEMBLE])
-    before = last_pull(store, fetched_at)
-    return Fetched(
-        forecast=forecast,
-        ensemble=ensemble,
-        answers={},
-        stale=before.failed,
-        age_h=(now - fetched_at) / timedelta(hours=1),
-        faults=before.faults,
-    )
-
-
 def _passed(
     config: Config,
     store: Store,
@@ -324,29 +274,7 @@ def _passed(
         record=record,
         seen_at=None if kept is None else kept.fetched_at,
     )
-    report, workings = reported(assessment)
-    sky = assessment.plan.conditions.sky
-    life = assessment.life
-    assert life is not None
-    number = store.keep_pass(
-        now,
-        {
-            REPORT: encode_report(report),
-            WORKINGS: encode_workings(workings),
-            PAST_DAYS: carried(record.past, sky, config, now),
-            GRASS_NIGHTS: carried_nights(record.nights, expected_nights(sky), config, now),
-            LAST_PULL: msgspec.json.encode(pulled),
-        },
-        schema=report.schema,
-        stale_at=report.forecast.stale_at,
-        warnings=[state_of(standing) for standing in life.states],
-        outbox=(
-            *outgoing(life.news, [part.called for part in config.outputs], now, config.site.units),
-            *morning_message(report, config, now),
-        ),
-        after=after,
-        once=once,
-    )
+    report, workings, number = _kept(config, store, assessment, record, pulled, after, once)
     if sends:
         _, not_used = send_due(config, store, now)
         faults = (*faults, *not_used)
@@ -359,21 +287,51 @@ def _passed(
     )
 
 
-def _last_answers(store: Store) -> dict[str, RawForecast]:
-    last = {name: store.last_forecast(name) for name in PROVIDERS}
-    # A service that says "not changed" has confirmed the answer at that later time.
-    return {
-        name: replace(kept, fetched_at=kept.checked_at) for name, kept in last.items() if kept is not None
-    }
-
-
-def _keep_forecasts(store: Store, answers: Mapping[str, RawForecast], fetched: Fetched, days: int) -> None:
-    if fetched.stale:
-        return
-    for name, answer in answers.items():
-        kept = store.last_forecast(name)
-        if kept is not None and kept.raw == answer.raw:
-            store.renew_forecast(kept.id, answer)
+def _kept(
+    config: Config,
+    store: Store,
+    assessment: Assessment,
+    record: Record,
+    pulled: Pull,
+    after: int,
+    once: str | None,
+) -> tuple[Report, Workings, int | None]:
+    """Report, workings and number of the pass, planned beside the sites that share the sprayer, if any, and kept
+    with all that belongs to it. BesideChanged where the others are always faster."""
+    now, sky, life = assessment.made_at, assessment.plan.conditions.sky, assessment.life
+    assert life is not None
+    workings = workings_of(assessment.plan)
+    for left in reversed(range(_PLANNED_ANEW)):
+        sprayer, seen = beside(config, store)
+        assessment = replace(assessment, sprayer=sprayer)
+        week = week_of(assessment)
+        report = report_of(assessment, week)
+        parts = {
+            REPORT: encode_report(report),
+            WORKINGS: encode_workings(workings),
+            PAST_DAYS: carried(record.past, sky, config, now),
+            GRASS_NIGHTS: carried_nights(record.nights, expected_nights(sky), config, now),
+            LAST_PULL: msgspec.json.encode(pulled),
+            **({} if sprayer is None else for_others(sprayer, report, week)),
+        }
+        try:
+            number = store.keep_pass(
+                now,
+                parts,
+                schema=report.schema,
+                stale_at=report.forecast.stale_at,
+                warnings=[state_of(standing) for standing in life.states],
+                outbox=(
+                    *outgoing(life.news, [part.called for part in config.outputs], now, config.site.units),
+                    *morning_message(report, config, now),
+                ),
+                after=after,
+                once=once,
+                beside=seen,
+            )
+        except BesideChanged:
+            if not left:
+                raise
         else:
-            store.keep_forecast(name, answer)
-    store.prune_forecasts(fetched.forecast.fetched_at, days)
+            break
+    return report, workings, number

@@ -90,7 +90,7 @@ def past_weather(full: Config, weather: str | None, year: int | None) -> HourlyW
     if weather is not None:
         return _from_file(Path(weather), full)
     assert year is not None
-    from planner.actions.one_pass import request_of
+    from planner.actions.pulling import request_of
     from planner.forecast.open_meteo_archive import PROVIDER
 
     now = datetime.now(UTC)

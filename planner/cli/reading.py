@@ -14,7 +14,7 @@ from planner.reports.best import best_line
 from planner.reports.cautions import short_caution
 from planner.reports.mine import of_mine, pressing
 from planner.reports.now import now as flat_now
-from planner.reports.rows import Head, Report, WorkRow
+from planner.reports.rows import Head, Report, WeekRow, WorkRow
 from planner.reports.sentences import job_on, read_day, read_time
 from planner.terms import PLAY, first_up, short_date
 
@@ -129,6 +129,7 @@ def week_text(report: Report) -> list[str]:
             day = short_date(row.start)
             lines += ["", day]
         lines += _play(row) if row.kind == PLAY else _work(row, short_caution(report, row.job))
+    lines += _sprayer(week)
     if week.left:
         lines += ["", "Without an hour"]
         for one in week.left:
@@ -143,6 +144,15 @@ def week_text(report: Report) -> list[str]:
         )
         how = first_up(f"{most}{week.method}.")
         lines += ["", *board.wrap(how, "")]
+    return lines
+
+
+def _sprayer(week: WeekRow) -> list[str]:
+    """Where the shared sprayer is meanwhile."""
+    lines = ["", f"{week.sprayer[0].sprayer}, elsewhere"] if week.sprayer else []
+    for row in week.sprayer:
+        when = f"{short_date(row.start)} {row.start:%H:%M}–{row.end:%H:%M}"
+        lines += board.wrap(f"{when}  {row.site}", "  ", "    ")
     return lines
 
 

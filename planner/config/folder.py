@@ -71,6 +71,7 @@ def _held_apart(configs: Sequence[Config]) -> None:
                 f"[service] of {other.file} differs from that of {first.file}. One service answers for all of "
                 "them: write the same in each."
             )
+    _share_a_store(configs)
     topics: dict[tuple[str, str, int, str], Config] = {}
     for config in configs:
         mine = {_broker("[home]", config.home)} if config.home is not None else set()
@@ -83,6 +84,21 @@ def _held_apart(configs: Sequence[Config]) -> None:
                     f"{host}:{port}, and would take each other's topics away: give each its own node."
                 )
         topics |= dict.fromkeys(mine, config)
+
+
+def _share_a_store(configs: Sequence[Config]) -> None:
+    """A sprayer is seen where its other sites are kept."""
+    by_name: dict[str, Config] = {}
+    for config in configs:
+        if config.shared_sprayer is None:
+            continue
+        name = config.shared_sprayer.name
+        other = by_name.setdefault(name, config)
+        if other.store.url != config.store.url:
+            raise InputError(
+                f'{other.file} and {config.file} share the sprayer "{name}" and not a store: neither would see '
+                "where it is. Give both the same [store] url, or take `shared` off."
+            )
 
 
 def _broker(what: str, part: HomePart | MqttPart) -> tuple[str, str, int, str]:

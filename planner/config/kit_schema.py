@@ -13,6 +13,7 @@ from pydantic_core import PydanticCustomError
 from planner.config.names import JobName, MaterialName, SurfaceName
 from planner.errors import InputError
 from planner.mix.kit import Nozzle, Range, Sprayer
+from planner.planning.shared_sprayer import SharedSprayer
 from planner.rules.base import YesNo
 from planner.rules.clock import NEVER, Clock, Spans, TimeOfDay
 from planner.terms import WEEKDAYS
@@ -57,6 +58,13 @@ class SprayerPart(Part):
         default=None, gt=0, description="Mean flow of one nozzle, caught."
     )
     measured_on: date | None = Field(default=None, description="When that was caught.")
+    shared: YesNo = Field(
+        default=False,
+        description="Whether other sites of this store use the same one, by its name, so that no two get it at once.",
+    )
+    move_min: float = Field(
+        default=60.0, ge=0, le=1440, description="Minutes to bring a shared one from one site to another."
+    )
 
     @model_validator(mode="after")
     def _can_be_made(self) -> SprayerPart:
@@ -66,8 +74,12 @@ class SprayerPart(Part):
 
     def made(self) -> Sprayer:
         """The sprayer; InputError when there is no such nozzle."""
-        own = self.model_dump(exclude={"nozzle", "nozzle_pressure_bar"})
+        own = self.model_dump(exclude={"nozzle", "nozzle_pressure_bar", "shared", "move_min"})
         return Sprayer(nozzle=Nozzle.iso(self.nozzle, range_of(self.nozzle_pressure_bar)), **own)
+
+    def in_common(self) -> SharedSprayer | None:
+        """The sprayer as the week is planned with it, where other sites use it too."""
+        return SharedSprayer(name=self.name, move_h=self.move_min / 60.0) if self.shared else None
 
 
 class SpreaderPart(Part):

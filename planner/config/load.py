@@ -36,6 +36,7 @@ from planner.errors import ConfigError, InputError, NotKnown, PlannerError
 from planner.indices.grasses import GRASSES
 from planner.mix.kit import Sprayer, Spreader, Stocked
 from planner.planning.apart import Away
+from planner.planning.shared_sprayer import SharedSprayer
 from planner.rules.gap import UNITS_H, Gap
 from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
@@ -62,6 +63,8 @@ class Config:
     constants: Mapping[str, float]
     materials: tuple[Stocked, ...] = ()
     sprayers: tuple[Sprayer, ...] = ()
+    shared_sprayer: SharedSprayer | None = None
+    """The sprayer of the week, where other sites of the store use it too."""
     spreaders: tuple[Spreader, ...] = ()
     keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()
     outputs: tuple[kit_schema.OutputPart, ...] = ()
@@ -201,6 +204,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         constants=parsed.constants,
         materials=materials,
         sprayers=tuple(part.made() for part in parsed.sprayer),
+        shared_sprayer=next((part.in_common() for part in parsed.sprayer), None),
         spreaders=tuple(Spreader(**part.model_dump()) for part in parsed.spreader),
         keeper=parsed.keeper,
         outputs=parsed.outputs,

@@ -384,3 +384,12 @@ class SiteFile(kit_schema.Part):
     jobs: dict[str, dict[str, Any]] = Field(
         default={}, description="Changes to jobs of the rules file: settings, and needs by their id."
     )
+
+    @field_validator("sprayer")
+    @classmethod
+    def _first_is_shared(
+        cls, sprayers: tuple[kit_schema.SprayerPart, ...]
+    ) -> tuple[kit_schema.SprayerPart, ...]:
+        if any(one.shared for one in sprayers[1:]):
+            raise ValueError("name the shared one first: it is the one that the week is planned with")
+        return sprayers

@@ -47,6 +47,7 @@ def week_sheet(report: Report) -> bytes:
         in_order=_in_order(report, dates, now),
         left=report.week.left,
         done=report.week.done,
+        week=report.week,
         without=[f"{label} ({', '.join(names)})" for label, names in without.items()],
         warnings=report.warnings,
         due=report.due,

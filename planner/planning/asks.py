@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from planner.margin import NARROW
 from planner.planning.plan import Judged
+from planner.terms import SPRAYING
 
 #: Work may be done this share of its interval before it is due, but no more than so many days. Judgement.
 _EARLY_SHARE, _EARLY_MOST_D = 0.2, 3.0
@@ -54,6 +55,11 @@ class Ask:
     play: datetime | None = None
     """The play day that it is counted back from."""
     worth: float = 1.0
+
+    @property
+    def sprays(self) -> bool:
+        """Whether it takes the sprayer."""
+        return self.judged.job.kind == SPRAYING
 
     def due_day(self, today: date, zone: ZoneInfo) -> date | None:
         """The local day it is due on; today for what is overdue."""
@@ -146,6 +152,8 @@ class Frame:
     days: int
     elsewhere: tuple[tuple[float, float], ...] = ()
     """When the keeper's hands are taken or away, in hours since 1970."""
+    sprayer_elsewhere: tuple[tuple[float, float], ...] = ()
+    """When a sprayer that other sites share cannot be here, in hours since 1970."""
 
     def span_h(self, ask: Ask) -> tuple[float, float]:
         """From when to when it may stand, in hours since 1970."""
@@ -164,9 +172,10 @@ class Frame:
     def _midnight_h(self, day: date) -> float:
         return datetime.combine(day, time(0), self.zone).timestamp() / 3600.0
 
-    def is_free(self, at_h: float, end_h: float) -> bool:
-        """Whether the keeper's hands are free."""
-        return not any(at_h < gone[1] and end_h > gone[0] for gone in self.elsewhere)
+    def is_free(self, ask: Ask, at_h: float, end_h: float) -> bool:
+        """Whether the keeper's hands are free, and the sprayer where it is needed."""
+        taken = (*self.elsewhere, *self.sprayer_elsewhere) if ask.sprays else self.elsewhere
+        return not any(at_h < gone[1] and end_h > gone[0] for gone in taken)
 
 
 def starts_of(
@@ -220,7 +229,7 @@ def _of_ask(ask: Ask, number: int, frame: Frame, most: int | None) -> list[Start
     length_h = judged.job.duration_h
     by_day: dict[date, list[Start]] = {}
     for at_h, hour in _moments(judged, begin_h, end_h):
-        if not frame.is_free(at_h, at_h + length_h):
+        if not frame.is_free(ask, at_h, at_h + length_h):
             continue
         at = datetime.fromtimestamp(at_h * 3600.0, UTC)
         day = at.astimezone(frame.zone).date()

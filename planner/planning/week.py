@@ -1,10 +1,10 @@
 """The week's order: one keeper, one pair of hands, the jobs that wait, the hours that hold.
 
 Every start that holds is a possible start. The best set of starts is found by mixed-integer programming
-(HiGHS): no two jobs at once, the gaps between jobs on a surface kept, the keeper's hours of each day kept. Where
-the solver is not to be had or finds nothing in its time, jobs are placed one by one by worth, and the answer says
-so. Every placed job is then judged once more with the rest of the plan as work done before it or planned after
-it, so that what is said of it is true of the whole plan.
+(HiGHS): no two jobs at once, the gaps between jobs on a surface kept, the keeper's hours of each day kept, a sprayer
+that other sites share never in two places (`shared_sprayer`). Where the solver is not to be had or finds nothing in
+its time, jobs are placed one by one by worth, and the answer says so. Every placed job is then judged once more with
+the rest of the plan as work done before it or planned after it, so that what is said of it is true of the whole plan.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from planner.margin import EPS, NARROW, UNREAD
 from planner.planning.apart import Apart, Away, HoursOfDays, Pairs, pairs_of
 from planner.planning.asks import Ask, Frame, Start, starts_of
 from planner.planning.plan import Judged
+from planner.planning.shared_sprayer import SharedSprayer, Turn, turns_of
 from planner.planning.solver import choose
 from planner.planning.suitability import judge
 from planner.site import WorkDone
@@ -59,6 +60,8 @@ class Left:
     """Work that stands in the hours that hold."""
     beside: Placed | None = None
     """Where it failed beside the rest of the plan."""
+    sprayer_at: tuple[str, ...] = ()
+    """Other sites that have the sprayer, or need it more, in hours that hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +71,8 @@ class WeekOrder:
     placed: tuple[Placed, ...]
     left: tuple[Left, ...]
     method: str
+    turns: tuple[Turn, ...] = ()
+    """Where the sites that share the sprayer are told that it could be used here."""
 
 
 def order(
@@ -80,62 +85,80 @@ def order(
     away: Iterable[Away] = (),
     planned: Iterable[Away] = (),
     mixes: Collection[tuple[str, frozenset[str]]] = (),
+    sprayer: SharedSprayer | None = None,
 ) -> WeekOrder:
     """Place each ask at most once within the days ahead.
 
     `planned`: the times of work that is fixed already; it takes the keeper's hands and hours of its day.
     `mixes`: surfaces, each with two jobs whose materials may share a tank.
+    `sprayer`: the one that does all spraying, where other sites use it too.
     """
     fixed = tuple(planned)
     elsewhere = tuple(
         (gone.start.timestamp() / 3600.0, gone.end.timestamp() / 3600.0) for gone in (*away, *fixed)
     )
-    frame = Frame(now=now, zone=zone, days=days, elsewhere=elsewhere)
+    here = Frame(now=now, zone=zone, days=days, elsewhere=elsewhere)
+    frame = here if sprayer is None else replace(here, sprayer_elsewhere=sprayer.taken)
     starts = starts_of(asks, frame, mixes)
+    # Also the hours that another site has now: it may let them go to where they are worth more.
+    turns = () if sprayer is None else turns_of(asks, starts_of(asks, here, mixes))
     if not starts:
-        nowhere = tuple(_without_hour(ask, frame) for ask in asks)
-        return WeekOrder(placed=(), left=nowhere, method="nothing to place")
-    hours = HoursOfDays(zone, hours_a_day, fixed)
-    pairs = pairs_of(asks)
-    chosen, failed, method = _place_all(asks, starts, hours, pairs)
+        nowhere = tuple(_without_hour(ask, frame, sprayer) for ask in asks)
+        return WeekOrder(placed=(), left=nowhere, method="nothing to place", turns=turns)
+    rules = _Rules(asks, pairs_of(asks), HoursOfDays(zone, hours_a_day, fixed), sprayer)
+    chosen, failed, method, elsewhere_chosen = _place_all(rules, starts)
     done = {ask for start, _ in chosen for ask in start.asks}
     able = {ask for start in starts for ask in start.asks}
-    apart = Apart(pairs, starts, hours)
     left = []
     for number, ask in enumerate(asks):
         if number not in able:
-            left.append(_without_hour(ask, frame))
+            left.append(_without_hour(ask, frame, sprayer))
         elif number not in done:
-            left.append(_crowded_out(asks[number], number, starts, chosen, failed, apart, frame))
+            crowded = _crowded_out(rules, number, starts, chosen, frame, elsewhere_chosen)
+            left.append(replace(crowded, beside=failed.get(number)))
     placed = sorted(
         (each for _, some in chosen for each in some), key=lambda each: (each.start, each.judged.job.name)
     )
-    return WeekOrder(placed=tuple(placed), left=tuple(left), method=method)
+    return WeekOrder(placed=tuple(placed), left=tuple(left), method=method, turns=turns)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rules:
+    """What the starts of a week keep to."""
+
+    asks: Sequence[Ask]
+    pairs: Pairs
+    hours: HoursOfDays
+    sprayer: SharedSprayer | None
+
+    def apart(self, starts: Sequence[Start]) -> Apart:
+        return Apart(self.pairs, starts, self.hours)
 
 
 #: A start with what it places: several jobs where they share a tank.
 _Chosen = list[tuple[Start, list[Placed]]]
 
 
-def _place_all(
-    asks: Sequence[Ask], starts: list[Start], hours: HoursOfDays, pairs: Pairs
-) -> tuple[_Chosen, dict[int, Placed], str]:
-    """What is placed, what of each ask failed beside the rest, and how it was found.
+def _place_all(rules: _Rules, starts: list[Start]) -> tuple[_Chosen, dict[int, Placed], str, Collection[int]]:
+    """What is placed, what of each ask failed beside the rest, how it was found, and what of the sprayer's turns
+    elsewhere was chosen with it.
 
     A start that fails beside the rest is not tried again.
     """
     failed: dict[int, Placed] = {}
     for _ in range(_TRIES):
-        picked, method = _solve(Apart(pairs, starts, hours), starts)
-        alone = [(starts[index], _placed(asks, starts[index])) for index in picked]
+        picked, method = _solve(rules, starts)
+        mine = [index for index in picked if index < len(starts)]
+        theirs = [index - len(starts) for index in picked if index >= len(starts)]
+        alone = [(starts[index], _placed(rules.asks, starts[index])) for index in mine]
         whole, failing = _judged_together(alone, failed)
         if not failing:
-            return whole, failed, method
+            return whole, failed, method, theirs
         starts = [start for start in starts if start not in failing]
     while failing:
         alone = [(start, each) for start, each in alone if start not in failing]
         whole, failing = _judged_together(alone, failed)
-    return whole, failed, method
+    return whole, failed, method, theirs
 
 
 def _judged_together(alone: _Chosen, failed: dict[int, Placed]) -> tuple[_Chosen, set[Start]]:
@@ -205,7 +228,7 @@ def _work(placed: Placed, at: datetime) -> WorkDone:
     return WorkDone(job=job.name, kind=job.kind, surface=placed.judged.surface.name, at=at)
 
 
-def _without_hour(ask: Ask, frame: Frame) -> Left:
+def _without_hour(ask: Ask, frame: Frame, sprayer: SharedSprayer | None = None) -> Left:
     """Why no start of an ask is possible: which needs close the hours of its days."""
     judged = ask.judged
     begin_h, end_h = frame.span_h(ask)
@@ -233,32 +256,55 @@ def _without_hour(ask: Ask, frame: Frame) -> Left:
         lost=tuple(most),
         is_away=holds,
         is_unread=not holds and unread > 0 and unread >= max(lost.values(), default=0),
+        sprayer_at=()
+        if sprayer is None
+        else _sprayer_at(ask, frame, sprayer, inside & (found.state <= NARROW)),
     )
 
 
+def _sprayer_at(ask: Ask, frame: Frame, sprayer: SharedSprayer, holds: np.ndarray) -> tuple[str, ...]:
+    """The sites that have the sprayer in the hours that hold and in which the keeper is here."""
+    if not ask.sprays:
+        return ()
+    here, length_h = replace(frame, sprayer_elsewhere=()), ask.judged.job.duration_h
+    first_h = ask.judged.attempt.quantities.weather.first_hour
+    hours = [first_h + float(hour) for hour in np.flatnonzero(holds)]
+    found = (sprayer.sites_at(h, h + length_h) for h in hours if here.is_free(ask, h, h + length_h))
+    return tuple(dict.fromkeys(site for sites in found for site in sites))
+
+
 def _crowded_out(
-    ask: Ask,
+    rules: _Rules,
     number: int,
     starts: Sequence[Start],
     chosen: _Chosen,
-    failed: dict[int, Placed],
-    apart: Apart,
     frame: Frame,
+    elsewhere: Collection[int],
 ) -> Left:
-    """Which work stands in the hours that an ask could have had."""
+    """Which work stands in the hours that an ask could have had, here or where the sprayer is needed more."""
+    ask, sprayer, apart = rules.asks[number], rules.sprayer, rules.apart(starts)
     mine = sorted((start for start in starts if number in start.asks), key=lambda start: -start.value)
     rivals: dict[str, Judged] = {}
+    sites: list[str] = []
     for start in mine[:12]:
         for other, some in chosen:
             if not apart.both(start, other):
                 rivals |= {f"{one.judged.job.name} {one.judged.surface.name}": one.judged for one in some}
-    closed = _without_hour(ask, frame)
-    return replace(closed, is_away=False, taken_by=tuple(rivals.values()), beside=failed.get(number))
+        if sprayer is not None and ask.sprays:
+            sites += sprayer.wanted_at(start, elsewhere)
+    closed = _without_hour(ask, frame, sprayer)
+    at = tuple(dict.fromkeys((*closed.sprayer_at, *sites)))
+    return replace(closed, is_away=False, taken_by=tuple(rivals.values()), sprayer_at=at)
 
 
-def _solve(apart: Apart, starts: Sequence[Start]) -> tuple[list[int], str]:
+def _solve(rules: _Rules, starts: Sequence[Start]) -> tuple[list[int], str]:
+    """The starts taken, and after them, by number, the sprayer's turns elsewhere."""
+    apart = rules.apart(starts)
+    values, rows = [start.value for start in starts], apart.rows()
+    if rules.sprayer is not None:
+        values, rows = values + rules.sprayer.values, rows + rules.sprayer.rows(rules.asks, starts)
     try:
-        found = choose([start.value for start in starts], apart.rows())
+        found = choose(values, rows)
     except ImportError:
         return apart.one_by_one(), "placed one by one; the solver is not installed"
     if found is not None and found.is_best:
@@ -270,4 +316,4 @@ def _solve(apart: Apart, starts: Sequence[Start]) -> tuple[list[int], str]:
 
 
 def _worth(starts: Sequence[Start], chosen: Iterable[int]) -> float:
-    return sum(starts[index].value for index in chosen)
+    return sum(starts[index].value for index in chosen if index < len(starts))

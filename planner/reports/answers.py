@@ -26,6 +26,7 @@ from planner.reports.rows import (
     NotReadRow,
     Report,
     RibbonRow,
+    SprayerRow,
     WarningRow,
     WeekRow,
     WindowRow,
@@ -90,6 +91,7 @@ class Week(Head, frozen=True, kw_only=True):
     left: tuple[LeftRow, ...]
     planned: tuple[WorkRow, ...]
     done: tuple[LeftRow, ...]
+    sprayer: tuple[SprayerRow, ...]
 
 
 class Demo(Head, frozen=True, kw_only=True):

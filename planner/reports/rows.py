@@ -15,7 +15,7 @@ from planner.margin import State
 from planner.reports.surface_rows import DueRow, GroundRow, SprayRow, SurfaceRow
 
 #: The number of this shape. A stored report of another number is not read; the next pass replaces it.
-SCHEMA = 3
+SCHEMA = 4
 
 
 class SiteRow(Struct, frozen=True, kw_only=True):
@@ -300,6 +300,15 @@ class LeftRow(JobRow, frozen=True, kw_only=True):
     because: str
 
 
+class SprayerRow(Struct, frozen=True, kw_only=True):
+    """When a sprayer that sites share is on another one."""
+
+    sprayer: str
+    site: str
+    start: datetime
+    end: datetime
+
+
 class WeekRow(Struct, frozen=True, kw_only=True):
     """The week's order."""
 
@@ -313,6 +322,8 @@ class WeekRow(Struct, frozen=True, kw_only=True):
     planned: tuple[WorkRow, ...]
     done: tuple[LeftRow, ...] = ()
     """Work wanted once that counts as done."""
+    sprayer: tuple[SprayerRow, ...] = ()
+    """The shared sprayer's time on other sites, in order of time."""
 
     def coming(self, now: datetime) -> list[WorkRow]:
         """Work placed or planned that is not over."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -12,7 +13,7 @@ from planner.planning.asks import APART_SHARE, Ask
 from planner.planning.plan import Judged
 from planner.planning.week import Left, Placed, WeekOrder, order
 from planner.reports.assessment import Assessment
-from planner.reports.rows import LeftRow, WeekRow, WorkRow
+from planner.reports.rows import LeftRow, SprayerRow, WeekRow, WorkRow
 from planner.reports.sentences import clause, job_on
 from planner.reports.verdicts import Words, known
 from planner.site import WorkDone
@@ -42,6 +43,7 @@ def week_row(assessment: Assessment, week: WeekOrder, words: Words) -> WeekRow:
         left=(*_left_rows(week, assessment, words), *uncounted),
         planned=tuple(_planned_row(work, span, assessment) for work, span in planned),
         done=_done_rows(assessment),
+        sprayer=_sprayer_rows(assessment),
     )
 
 
@@ -57,7 +59,19 @@ def week_of(assessment: Assessment) -> WeekOrder:
         away=assessment.away,
         planned=[span for work, span in planned if work.kind != PLAY],
         mixes=assessment.mixes,
+        sprayer=assessment.sprayer,
     )
+
+
+def _sprayer_rows(assessment: Assessment) -> tuple[SprayerRow, ...]:
+    """Where the shared sprayer is within the days ahead, when it is not here."""
+    if assessment.sprayer is None:
+        return ()
+    zone, now = assessment.plan.conditions.site.zone, assessment.made_at
+    found = assessment.sprayer.absent(now, now + timedelta(days=assessment.week_days))
+    times = [(site, start.astimezone(zone), end.astimezone(zone)) for site, start, end in found]
+    name = assessment.sprayer.name
+    return tuple(SprayerRow(sprayer=name, site=site, start=start, end=end) for site, start, end in times)
 
 
 def _hours_a_day(assessment: Assessment) -> float:
@@ -268,7 +282,10 @@ def _why_left(one: Left, words: Words) -> str:
     if one.taken_by:
         names = sorted({job_on(each.job.label, each.surface.name) for each in one.taken_by})
         closes = f" Other hours: {_closes(one)}." if one.lost else ""
-        return f"Its hours go to {_and(names[:3])}.{closes}"
+        sprayer = f", the sprayer to {_and(one.sprayer_at[:3])}" if one.sprayer_at else ""
+        return f"Its hours go to {_and(names[:3])}{sprayer}.{closes}"
+    if one.sprayer_at:
+        return f"The sprayer is wanted at {_and(one.sprayer_at[:3])} in the hours that hold."
     if one.is_away:
         return "You are away, or at work that is planned, in the hours that hold."
     if one.is_unread:
@@ -295,7 +312,7 @@ def _closes(one: Left) -> str:
     return clause(found.needs[row], found.value(row, hour))
 
 
-def _and(names: list[str]) -> str:
+def _and(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, text
+from sqlalchemy import ColumnElement, Connection, Select, delete, func, insert, select, text
 
-from planner.store.engine import Database
+from planner.store.engine import Database, one_at_a_time
 from planner.store.records import (
     DAY_S,
     AlreadyKept,
+    Beside,
+    BesideChanged,
     PassRow,
     StoredPart,
     epoch_s,
@@ -115,6 +118,38 @@ class Passes(Database):
         with self._reading() as connection:
             row = connection.execute(wanted).first()
             return None if row is None else zlib.decompress(row.body)
+
+    def parts_elsewhere(self, name: str) -> dict[str, StoredPart]:
+        """That part of the newest pass of every other site whose newest pass has it, by the site's key."""
+        with self._reading() as connection:
+            return {
+                row.site: StoredPart(
+                    name=name,
+                    body=zlib.decompress(row.body),
+                    number=row.id,
+                    made_at=moment(row.made_at),
+                    schema=row.schema,
+                )
+                for row in connection.execute(self._elsewhere(name, parts.c.body))
+            }
+
+    def _elsewhere(self, name: str, *more: ColumnElement[Any]) -> Select[Any]:
+        newest = select(func.max(passes.c.id)).where(passes.c.site != self.site).group_by(passes.c.site)
+        return (
+            select(passes, *more)
+            .join(parts, parts.c.pass_id == passes.c.id)
+            .where(passes.c.id.in_(newest), parts.c.name == name)
+            .order_by(passes.c.site)
+        )
+
+    def _hold_beside(self, connection: Connection, beside: Beside) -> None:
+        """Holds the other sites off until this transaction ends. BesideChanged where one of them was faster."""
+        one_at_a_time(connection, beside.part)
+        found = {row.site: row.id for row in connection.execute(self._elsewhere(beside.part))}
+        if found != dict(beside.passes):
+            raise BesideChanged(
+                "Another site has just planned with the sprayer that this one shares: try again."
+            )
 
     def newest_pass(self) -> PassRow | None:
         """The newest pass, whatever its schema."""

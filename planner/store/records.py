@@ -50,6 +50,16 @@ class StoredPart:
     schema: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """The passes of other sites that a pass was planned beside."""
+
+    part: str
+    """The part of theirs that was read."""
+    passes: Mapping[str, int]
+    """The number of the newest pass by site."""
+
+
 def moment(seconds: float) -> datetime:
     """The aware moment, in UTC."""
     return datetime.fromtimestamp(seconds, UTC)
@@ -165,6 +175,10 @@ class StoreError(PlannerError):
 
 class AlreadyKept(PlannerError):
     """A pass that is made once only is there: another has made it."""
+
+
+class BesideChanged(StoreError):
+    """Another site's pass, which this one was planned beside, has been made anew meanwhile."""
 
 
 class KeyReused(InputError):

@@ -12,7 +12,7 @@ from planner.store.forecasts import Forecasts
 from planner.store.observations import Observations
 from planner.store.outbox import Outbox
 from planner.store.passes import Passes
-from planner.store.records import KeptWarning, Outgoing
+from planner.store.records import Beside, KeptWarning, Outgoing
 
 KEEP_PASSES = 8
 
@@ -56,6 +56,7 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
         keep_last: int = KEEP_PASSES,
         after: int | None = None,
         once: str | None = None,
+        beside: Beside | None = None,
     ) -> int | None:
         """Keeps all of one pass at once: its parts, where warnings stand, and what is to be sent; its number.
 
@@ -64,14 +65,17 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
 
         `after` is the number of the newest pass there was when this one was begun, at `made_at`; 0 where there was
         none. None, and nothing is kept, where one that was begun later has been kept since: it knows more.
-        A pass of the same `once` is kept once: AlreadyKept.
+        A pass of the same `once` is kept once: AlreadyKept. `beside`: passes of other sites that it was planned
+        beside. BesideChanged where they are not the newest any more, and nothing is kept.
         """
         with self._writing() as connection:
-            one_at_a_time(connection, "passes")
+            one_at_a_time(connection, f"passes {self.site}")
             if once is not None:
                 self._once(connection, once, made_at)
             if after is not None and self._is_overtaken(connection, made_at, after):
                 return None
+            if beside is not None:
+                self._hold_beside(connection, beside)
             number = self._keep_parts(connection, made_at, parts, schema, stale_at, keep_last)
             self._keep_warnings(connection, made_at, warnings, outbox)
             return number

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from planner import forecast
-from planner.actions import one_pass
+from planner.actions import one_pass, pulling
 from planner.actions.one_pass import Passed
 from planner.errors import ForecastUnavailable
 from planner.forecast import RawForecast
@@ -53,7 +53,7 @@ class Service:
 def service(monkeypatch: pytest.MonkeyPatch) -> Service:
     service = Service()
     monkeypatch.setattr(forecast, "provider", lambda _: service)
-    monkeypatch.setattr(one_pass, "provider", lambda _: service)
+    monkeypatch.setattr(pulling, "provider", lambda _: service)
     return service
 
 

@@ -6,25 +6,29 @@ import json
 import os
 import re
 import shutil
-from datetime import UTC, datetime
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from itertools import product
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 from msgspec.structs import replace
 
+from planner.actions.stored import stored_pass
 from planner.cli.commands import run as main
 from planner.cli.many_sites import passes
 from planner.config.folder import load_sites, site_files
 from planner.config.load import Config
 from planner.errors import ConfigError, InputError
-from planner.reports.rows import Report
+from planner.reports.rows import Report, WeekRow
 from planner.reports.workings import Workings
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
 from planner.service.pages import draw_at_once
 from planner.service.proxies import behind
 from planner.service.sites import Housed, house
+from planner.store.store import Store
 from tests.forecast.conftest import Service, reply, service
 from tests.forecast.payloads import open_meteo, raw
 from tests.service.conftest import ROOT, Clock
@@ -218,3 +222,57 @@ def test_a_pass_of_every_site_and_one_that_fails_stops_no_other(
     assert main(["days", "--json", "--config", str(folder / "south.toml")]) == 0
     assert json.loads(capsys.readouterr().out)["site"]["key"] == "south"
     assert main(["days", "--config", str(west)]) == 3
+
+
+def _shared(folder: Path, *keys: str) -> None:
+    """These sites share the barrow sprayer."""
+    for key in keys:
+        file = folder / f"{key}.toml"
+        text = file.read_text(encoding="utf-8")
+        file.write_text(
+            text.replace("tank_l = 60", "shared = true\nmove_min = 30\ntank_l = 60"), encoding="utf-8"
+        )
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_sprayer_that_sites_share_is_never_in_two_places(
+    tmp_path: Path, service: Service, processes: int
+) -> None:
+    """Also where both are planned at the same moment, in processes of their own."""
+    start = datetime.now(UTC).replace(minute=0, second=0, microsecond=0) - timedelta(days=3)
+    here = {"latitude": 51.62, "longitude": -2.21, "elevation": 118.0}
+    service.says(reply(raw(open_meteo(24 * 10, start=start) | here)))
+    folder = _folder(tmp_path / "sites", "north", "south", url=service.url)
+    _shared(folder, "north", "south")
+    for _ in range(2):
+        assert all(one.made_at for one in passes(site_files(folder), processes))
+        weeks = {config.site.key: _week_of(config) for config in load_sites(folder)}
+        sprays = {key: [row for row in week.work if row.kind == "spraying"] for key, week in weeks.items()}
+        assert all(sprays.values())
+        way = timedelta(minutes=30)
+        for one, other in product(sprays["north"], sprays["south"]):
+            assert one.end + way <= other.start or other.end + way <= one.start
+    # Whoever was planned last says where the sprayer is meanwhile.
+    last = weeks["south"] if processes == 1 else max(weeks.values(), key=lambda week: len(week.sprayer))
+    assert {row.sprayer for row in last.sprayer} == {"barrow sprayer"}
+    if processes == 1:
+        assert [(row.site, row.start) for row in last.sprayer] == [
+            ("Green of north", row.start) for row in sprays["north"]
+        ]
+
+
+def _week_of(config: Config) -> WeekRow:
+    with closing(Store.open(config.store.url, site=config.site.key, place=config.site.place)) as store:
+        found = stored_pass(store)
+    assert found is not None
+    return found[0].week
+
+
+def test_a_shared_sprayer_wants_a_shared_store(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "sites", "north", "south")
+    _shared(folder, "north", "south")
+    load_sites(folder)
+    south = folder / "south.toml"
+    south.write_text(south.read_text(encoding="utf-8").replace("kept.db", "own.db"), encoding="utf-8")
+    with pytest.raises(InputError, match="share the sprayer"):
+        load_sites(folder)

@@ -72,14 +72,14 @@ def sky(monkeypatch: pytest.MonkeyPatch) -> list[Callable[[], object]]:
 def between(monkeypatch: pytest.MonkeyPatch) -> list[Callable[[], object]]:
     """What happens while a pass is worked out, after all is read and before anything of it is kept."""
     meanwhile: list[Callable[[], object]] = []
-    reported = one_pass.reported
+    week_of = one_pass.week_of
 
     def slow(*given: object) -> object:
         if meanwhile:
             meanwhile.pop()()
-        return reported(*given)  # type: ignore[arg-type]
+        return week_of(*given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(one_pass, "reported", slow)
+    monkeypatch.setattr(one_pass, "week_of", slow)
     return meanwhile
 
 
