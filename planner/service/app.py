@@ -16,10 +16,11 @@ from planner.errors import PlannerError
 from planner.page import HTML, addresses
 from planner.service import problems
 from planner.service.asked import HeadAsGet
-from planner.service.cache import ReportCache, item, send
+from planner.service.cache import Ready, ReportCache, item, send
 from planner.service.limits import BodyLimit
 from planner.service.pages import events, pages
 from planner.service.passes import PassRunner
+from planner.service.pauses import set_aside
 from planner.service.problems import Health, as_problem
 from planner.service.rates import Streams
 from planner.service.routes import describe, reads
@@ -74,6 +75,7 @@ def create_app(
     )
     app.add_middleware(HeadAsGet)
     app.add_middleware(BodyLimit)
+    app.add_middleware(Ready, cache=cache)
     problems.attach(app)
     app.include_router(reads(cache, clock))
     describe(app)
@@ -114,6 +116,8 @@ async def _pass_if_due(cache: ReportCache, passes: PassRunner, every_minutes: fl
         if cache.made_at is not None:
             await asyncio.sleep(random.uniform(0, min(JITTER_S, every_minutes * 15)))
         await asyncio.to_thread(passes.run)
+        # By now all that a pass loads is loaded.
+        set_aside()
 
 
 #: Unhealthy after as many pulls running that got no forecast.

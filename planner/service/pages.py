@@ -75,6 +75,7 @@ def pages(
     """The routes outside /api. `kept_calendar` is what `keep_calendar` was handed last, by an earlier run."""
     router = APIRouter(route_class=StrictRoute)
     feed = CalendarFeed(cache, keep_calendar, kept_calendar)
+    gauged: tuple[Snapshot, datetime, Item] | None = None
 
     @router.get("/", include_in_schema=False)
     async def home(
@@ -86,7 +87,10 @@ def pages(
         if isinstance(snapshot, Response):
             return snapshot
         if not day and not at:
-            return send(request, _home(snapshot))
+            found = _home(snapshot)
+            if not request.scope["query_string"]:
+                snapshot.make_ready(path_here(request.scope), b"", found)
+            return send(request, found)
         workings = snapshot.workings
         try:
             chosen = _day_of(snapshot.report, day, clock()) if day else None
@@ -178,7 +182,13 @@ def pages(
         response_class=Response,
     )
     async def gauges(request: Request) -> Response:
-        return send(request, item(METRICS, metrics(cache.snapshot().report, clock())))
+        nonlocal gauged
+        # Once a second: they are counted from the moment, and drawing them takes a while.
+        snapshot, now = cache.snapshot(), clock()
+        second = now.replace(microsecond=0)
+        if gauged is None or gauged[:2] != (snapshot, second):
+            gauged = (snapshot, second, item(METRICS, metrics(snapshot.report, now)))
+        return send(request, gauged[2])
 
     return router
 

@@ -20,7 +20,7 @@ from planner.reports.explain import explain as explain_hour
 from planner.reports.now import FIXED_KEYS
 from planner.reports.now import now as flat_now
 from planner.reports.sentences import read_day, read_time
-from planner.service.asked import StrictRoute
+from planner.service.asked import StrictRoute, path_here
 from planner.service.cache import Draw, ReportCache, send
 from planner.service.problems import as_problem
 from planner.terms import LONGEST_NAME, day_schema, time_schema
@@ -159,12 +159,16 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
     """The reading routes under /api/v1."""
     router = APIRouter(prefix="/api/v1", tags=["reads"], route_class=StrictRoute)
 
-    async def answered(request: Request, *key: str | None, draw: Draw, content_type: str = JSON) -> Response:
+    async def answered(
+        request: Request, *key: str | None, draw: Draw, content_type: str = JSON, by_the_clock: bool = False
+    ) -> Response:
         shown = cache.snapshot()
         found = shown.drawn(key)
         if found is None:
             # Drawn beside the answering of others: it may take a while.
             found = await run_in_threadpool(shown.item, key, content_type, draw)
+        if not by_the_clock:
+            shown.make_ready(path_here(request.scope), request.scope["query_string"], found)
         return send(request, found)
 
     def whole(name: str, draw: Draw) -> Callable[[Request], Awaitable[Response]]:
@@ -216,6 +220,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
             draw=lambda report: encode(
                 answers.windows(report, job=job, surface=surface, day=chosen, mine=mine)
             ),
+            by_the_clock=day is not None,
         )
 
     @router.get(

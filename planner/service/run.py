@@ -33,6 +33,7 @@ def serve(
 
     from planner.service import log
     from planner.service.edge import edge
+    from planner.service.pauses import give_way
     from planner.service.wire import wire
 
     config = configs[0]
@@ -50,6 +51,7 @@ def serve(
         app = site_app(config, token) if len(configs) == 1 else sites_app(configs, token)
     log.set_up(config.service.log)
     click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
+    give_way()
     uvicorn.run(
         edge(app, config.service, listens=address),
         host=address,
