@@ -115,6 +115,9 @@ async def _pass_if_due(cache: ReportCache, passes: PassRunner, every_minutes: fl
     if passes.is_due and passes.may_try:
         if cache.made_at is not None:
             await asyncio.sleep(random.uniform(0, min(JITTER_S, every_minutes * 15)))
+            # Another instance may work for the site by now, or have made its pass.
+            if not (passes.is_due and passes.may_try):
+                return
         await asyncio.to_thread(passes.run)
         # By now all that a pass loads is loaded.
         set_aside()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from planner.actions.messages import send_due
 from planner.config.load import Config
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 log = logging.getLogger("planner.service")
 #: How often messages that failed or were held are looked at again.
 SEND_EVERY_S = 60.0
+#: How often it is looked whether the site is still this instance's to work for.
+OURS_EVERY_S = 2.0
 #: An answer that has turned is told within this time also where the clock was set or the machine slept.
 TURN_WITHIN_S = 30.0
 
@@ -61,6 +63,8 @@ class Context:
     """A pass from the kept forecast, called after a write, in a thread of its own."""
     sends: bool = True
     """Whether messages are sent and the hub's device is kept."""
+    is_ours: Callable[[], bool] = lambda: True
+    """Whether this instance works for the site now; where it does not, another sends and keeps the lines."""
 
     def renewed(self) -> None:
         """The pass after a write; a fault is logged, since the write itself stands."""
@@ -71,19 +75,37 @@ class Context:
 @asynccontextmanager
 async def background(context: Context) -> AsyncIterator[None]:
     """Sends, keeps the lines to brokers, and tells when an answer has turned, while it is open."""
+    works = [_turning(context)]
+    if context.sends:
+        works += [_sending(context), _on_the_line(context)]
+    async with _at_work(works):
+        yield
+
+
+@asynccontextmanager
+async def _at_work(works: Iterable[Coroutine[Any, Any, None]]) -> AsyncIterator[None]:
+    tasks = [asyncio.create_task(one) for one in works]
+    try:
+        yield
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+
+async def _on_the_line(context: Context) -> None:
+    """Keeps the lines to brokers for as long as the site is ours: two instances there would speak for one site."""
     from planner.service.lines import lines
 
-    tasks = [asyncio.create_task(_turning(context))]
-    if context.sends:
-        tasks.append(asyncio.create_task(_sending(context)))
-    with lines(context) as kept:
-        tasks += [asyncio.create_task(one) for one in kept]
-        try:
-            yield
-        finally:
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
+    keeping = Noted("keeping the lines to brokers")
+    while True:
+        with keeping:
+            if context.is_ours():
+                with lines(context) as kept:
+                    async with _at_work(kept):
+                        while context.is_ours():
+                            await asyncio.sleep(OURS_EVERY_S)
+        await asyncio.sleep(OURS_EVERY_S)
 
 
 async def _turning(context: Context) -> None:
@@ -102,6 +124,9 @@ async def _sending(context: Context) -> None:
     sending = Noted("sending messages")
     while True:
         with sending:
+            if not context.is_ours():
+                await asyncio.sleep(OURS_EVERY_S)
+                continue
             _, faults = await asyncio.to_thread(send_due, context.config(), context.store(), context.clock())
             for fault in faults:
                 if fault not in logged:

@@ -19,6 +19,7 @@ from planner.reports.rows import SCHEMA, Report
 from planner.reports.workings import Workings
 from planner.service.cache import ReportCache
 from planner.service.together import Together
+from planner.store.records import AlreadyKept
 from planner.store.store import Store
 from planner.terms import place_of
 
@@ -42,7 +43,10 @@ class PassRunner:
         cache: ReportCache,
         clock: Callable[[], datetime],
         ticks: Callable[[], float] = time.monotonic,
+        is_ours: Callable[[], bool] = lambda: True,
     ) -> None:
+        """`is_ours`: whether this instance works for the site. One that does not shows the passes of the others."""
+        self._is_ours = is_ours
         self._watched = Watched(config)
         self._known = config
         self._noted_fault: str | None = None
@@ -125,7 +129,9 @@ class PassRunner:
 
     @property
     def may_try(self) -> bool:
-        """Whether it is not too soon after one that failed, or that another process makes."""
+        """Whether the site is ours to work for, and it is not too soon after one that failed or that another makes."""
+        if not self._is_ours():
+            return False
         return self._tried_at is None or self._since_tried_s() >= self._wait_s
 
     def _since_tried_s(self) -> float:
@@ -147,7 +153,11 @@ class PassRunner:
     def _look(self) -> None:
         config, noted = self.config, self._noted_fault
         self._noted_fault = self._watched.fault
-        if config is not self._known:
+        if config is not self._known and not self._is_ours():
+            # Who works for the site makes the pass.
+            self._known = config
+            self._drop_other_place(config)
+        elif config is not self._known:
             # Numbered, since two changes may fall into one second.
             self._changes += 1
             self._run(config, f"-changed-{self._clock().timestamp():.6f}-{self._changes}")
@@ -209,7 +219,12 @@ class PassRunner:
             self._wait_s = AGAIN_S
             return
         try:
-            passed = run(config, store, now=now, clock=begins, extra_faults=self._config_faults())
+            faults = self._config_faults()
+            passed = run(config, store, now=now, clock=begins, extra_faults=faults, once=slot)
+        except AlreadyKept:
+            # It took so long that another was let at the slot, and was faster.
+            self._load_stored(config)
+            return
         except BaseException:
             # Else nobody could try again before the claim has run out.
             store.release("pass", slot)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from planner.service.cache import ReportCache
     from planner.service.passes import PassRunner
     from planner.service.rates import Streams
+    from planner.service.sharing import Share
+    from planner.store.store import Store
 
 
 def serve(
@@ -115,24 +117,59 @@ def sites_app(configs: Iterable[Config], token: str) -> ASGIApp:
     every, housed = tuple(configs), {}
     # Of one service, however many sites it has.
     streams = _streams(every[0])
+    opened = _opened(every)
     for config in every:
         cache = ReportCache(_clock, draw_at_once)
-        app = site_app(config, token, cache, streams)
+        app = _site(config, token, cache, streams, opened[config.store.url])
         housed[config.site.key] = Housed(key=config.site.key, name=config.site.name, app=app, cache=cache)
-    return house(housed)
+    return house(housed, [one.share for one in opened.values() if one.share is not None])
 
 
-def site_app(
-    config: Config, token: str, cache: ReportCache | None = None, streams: Streams | None = None
-) -> FastAPI:
+def site_app(config: Config, token: str) -> FastAPI:
     """The service of a site: passes on a schedule, kept in its store."""
     from planner.service.cache import ReportCache
     from planner.service.pages import draw_at_once
-    from planner.service.passes import PassRunner
+
+    cache, opened = ReportCache(_clock, draw_at_once), _opened([config])[config.store.url]
+    app = _site(config, token, cache, _streams(config), opened)
+    if opened.share is not None:
+        app.include_router(opened.share.router())
+    return app
+
+
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    """A store, opened once for all of its sites, and which of them this instance works for; None: for all."""
+
+    store: Store
+    share: Share | None
+
+
+def _opened(configs: Sequence[Config]) -> dict[str, _Opened]:
+    """The stores of these sites, by their addresses."""
+    from planner.service.sharing import Share
     from planner.store.store import Store
 
-    cache = cache or ReportCache(_clock, draw_at_once)
-    passes = PassRunner(config, Store.open(config.store.url), cache, _clock)
+    sites: dict[str, list[str]] = {}
+    for config in configs:
+        sites.setdefault(config.store.url, []).append(config.site.key)
+    opened = {}
+    for url, keys in sites.items():
+        store = Store.open(url)
+        leases = store.leases()
+        opened[url] = _Opened(store, None if leases is None else Share(leases, keys))
+    return opened
+
+
+def _site(config: Config, token: str, cache: ReportCache, streams: Streams, opened: _Opened) -> FastAPI:
+    from planner.service.passes import PassRunner
+
+    share, key = opened.share, config.site.key
+
+    def is_ours() -> bool:
+        return share is None or share.holds(key)
+
+    passes = PassRunner(config, opened.store, cache, _clock, is_ours=is_ours)
     return _app(
         Context(
             config=lambda: passes.config,
@@ -141,9 +178,10 @@ def site_app(
             clock=_clock,
             token=token,
             renew=passes.renew,
+            is_ours=is_ours,
         ),
         passes,
-        streams=streams or _streams(config),
+        streams=streams,
     )
 
 

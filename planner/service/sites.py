@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -26,6 +26,8 @@ from planner.terms import in_utc
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
+
+    from planner.service.sharing import Share
 
 _BELOW = re.compile(r"^/sites/(?P<key>[a-z0-9_-]{1,40})(?P<rest>/.*)?$")
 
@@ -53,12 +55,14 @@ class SiteOfMany(Struct, frozen=True, kw_only=True):
     headline: str | None
 
 
-def house(sites: Mapping[str, Housed]) -> ASGIApp:
-    """One service for all of them."""
+def house(sites: Mapping[str, Housed], shares: Sequence[Share] = ()) -> ASGIApp:
+    """One service for all of them; of those in `shares` it works for what it holds."""
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         async with AsyncExitStack() as stack:
+            for share in shares:
+                await stack.enter_async_context(share.kept())
             for site in sites.values():
                 await stack.enter_async_context(site.app.router.lifespan_context(site.app))
             yield

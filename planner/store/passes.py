@@ -34,7 +34,7 @@ _FINISH = text(
 )
 _ONCE = text(
     "insert into claims (site, job, slot, until, done) values (:site, :job, :slot, :now, :now) "
-    "on conflict (site, job, slot) do nothing"
+    "on conflict (site, job, slot) do update set done = excluded.done where claims.done is null"
 )
 _RELEASE = text("delete from claims where site = :site and job = :job and slot = :slot and done is null")
 _IS_DONE = text("select done from claims where site = :site and job = :job and slot = :slot")
@@ -181,7 +181,7 @@ class Passes(Database):
         return epoch_s(newest.made_at, "the time of a pass") > epoch_s(begun_at, "the time of a pass")
 
     def _once(self, connection: Connection, slot: str, made_at: datetime) -> None:
-        """Marks that slot of a pass as done with the pass itself; AlreadyKept where it is done."""
+        """Marks that slot, claimed or not, as done with the pass itself; AlreadyKept where it is done."""
         now_s = epoch_s(made_at, "the time of a pass")
         values = {"site": self.site, "job": PASS, "slot": slot, "now": now_s}
         if connection.execute(_ONCE, values).rowcount != 1:

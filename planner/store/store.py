@@ -9,6 +9,7 @@ from pathlib import Path
 from planner.store.diary import Diary
 from planner.store.engine import address, connect, migrate, one_at_a_time
 from planner.store.forecasts import Forecasts
+from planner.store.leases import Leases
 from planner.store.observations import Observations
 from planner.store.outbox import Outbox
 from planner.store.passes import Passes
@@ -39,6 +40,10 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
     def bound_to(self, site: str, place: str) -> Store:
         """The same database, bound to another site or place."""
         return Store(self._engine, site, place)
+
+    def leases(self) -> Leases | None:
+        """The leases on the sites of this database; None for a file, which is one machine's and needs none."""
+        return Leases(self._engine) if self._engine.dialect.name == "postgresql" else None
 
     def close(self) -> None:
         """Lets go of every connection, also of those that share this database."""

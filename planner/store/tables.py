@@ -9,7 +9,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 
 #: The newest migration. Compared with the version row at start, so that alembic is loaded only when needed.
-HEAD = "0004"
+HEAD = "0005"
 #: Tables of earlier migrations that are no more.
 FORMER = ("answers",)
 #: Level 1: a quarter of the size in 4 ms; a higher level takes ten times as long for a quarter less.
@@ -69,6 +69,23 @@ claims = sa.Table(
     sa.Column("slot", sa.Text, primary_key=True),
     sa.Column("until", sa.Double, nullable=False),
     sa.Column("done", sa.Double),
+)
+
+#: The instances of the service that live, and until when without another word; `sites` names which sites they have.
+instances = sa.Table(
+    "instances",
+    metadata,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("sites", sa.Text, nullable=False),
+    sa.Column("until", sa.Double, nullable=False),
+)
+
+#: Which of them works for which site.
+leases = sa.Table(
+    "leases",
+    metadata,
+    sa.Column("site", sa.Text, primary_key=True),
+    sa.Column("instance", sa.Text, nullable=False),
 )
 
 entries = sa.Table(

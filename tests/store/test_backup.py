@@ -19,6 +19,7 @@ from planner.errors import InputError
 from planner.forecast.base import RawForecast
 from planner.store.backup import write_backup
 from planner.store.engine import version
+from planner.store.leases import Leases
 from planner.store.records import KeptWarning, Outgoing, StoreError
 from planner.store.restore import restore_backup
 from planner.store.store import Store
@@ -80,6 +81,7 @@ def fill(url: str) -> None:
             (sent,) = store.take_due(NOW, 60, outputs=["a"])
             store.mark_sent(sent.id, NOW)
             store.take_due(NOW, 60, outputs=["b"])
+            Leases(store._engine).hold("one", [site], 60)
 
 
 def rows(url: str) -> dict[str, list[tuple[Any, ...]]]:

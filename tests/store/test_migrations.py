@@ -23,10 +23,11 @@ from planner.store.tables import HEAD, metadata
 from tests.store.test_diary import FOLIAR
 
 NOW = datetime(2026, 4, 12, 12, tzinfo=UTC)
-FORMS = ("0001", "0002", "0003", "0004")
+FORMS = ("0001", "0002", "0003", "0004", "0005")
 PLACE = "54.21,-2.35,Europe/London"
 #: The guards of a form: the tables that only grow.
 GUARDED = {"0001": {"entries"}, "0002": {"entries"}, "0003": {"entries"}, "0004": {"entries", "observations"}}
+GUARDED["0005"] = GUARDED["0004"]
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -272,8 +273,10 @@ def test_what_a_form_holds_comes_back_to_it_from_the_newest_and_goes_up_again(
         assert [(one.uuid, one.withdrawn) for one in store.entries(with_withdrawn=True)] == [("u", True)]
         assert [part.name for part in store.parts()] == ["last-pull", "past-days"]
         store.add_entry(FOLIAR, NOW)
-        assert store.keep_pass(NOW, {"now": b"2"}, schema=3) == 3
-        assert [message.change for message in store.take_due(NOW, 60)] == [2]
+        # While the warning is young: one of long ago goes, and its messages with it.
+        soon = datetime(1970, 1, 1, 2, tzinfo=UTC)
+        assert store.keep_pass(soon, {"now": b"2"}, schema=3) == 3
+        assert [message.change for message in store.take_due(soon, 60)] == [2]
 
 
 def assert_same(after: Rows, before: Rows) -> None:
@@ -326,7 +329,7 @@ def test_a_step_back_that_is_refused_changes_nothing(engine: Engine, url: str) -
         store.keep_pass(NOW, {"past-days": b'{"days":{}}'}, schema=3)
     with at(engine) as connection:
         before = (structure(connection), held(connection))
-    for back in (*reversed(FORMS[:-1]), "base"):
+    for back in (*(form for form in reversed(FORMS) if form < "0004"), "base"):
         with pytest.raises(RuntimeError, match="holds readings"), at(engine) as connection:
             downgrade(connection, back)
         with at(engine) as connection:
