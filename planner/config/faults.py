@@ -10,7 +10,7 @@ from typing import Annotated, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from planner.config.lines import line_of, secret
+from planner.config.lines import line_of, secret, where
 from planner.errors import ConfigError, Fault
 
 Place = tuple[str | int, ...]
@@ -34,14 +34,6 @@ def faults_of(
         path = (*above, *place)
         faults.append(Fault(where(path), _says(detail, here, path), line_of(text, path)))
     return faults
-
-
-def where(path: Iterable[str | int]) -> str:
-    """A path as a keeper would write it: `surfaces, entry 2, area_m2`."""
-    words = []
-    for part in path:
-        words.append(f"entry {part + 1}" if isinstance(part, int) else str(part))
-    return ", ".join(words) or "the file"
 
 
 def _follow(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[Place, object]:

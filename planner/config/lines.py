@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 
 from planner.errors import ConfigError, Fault
@@ -27,6 +27,7 @@ _HINTS = (
 #: Keys whose values are not to be shown.
 _SECRET = re.compile(r"url|token|password|headers|secret|licence", re.IGNORECASE)
 _SHOWN = 60
+_CODE_0 = re.compile(r"\\u0{4}|\\U0{8}")
 
 
 def secret(key: str) -> bool:
@@ -35,9 +36,9 @@ def secret(key: str) -> bool:
 
 
 def read_toml(text: str, file: str) -> dict[str, object]:
-    """The parsed file; ConfigError with the line when it is not TOML."""
+    """The parsed file; ConfigError with the line when it is not TOML, or a text in it holds what no text has."""
     try:
-        return tomllib.loads(text)
+        parsed = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = _SYNTAX.match(str(error))
         line = int(found["line"]) if found and found["line"] else None
@@ -49,6 +50,35 @@ def read_toml(text: str, file: str) -> dict[str, object]:
     except ValueError as error:
         says = "a whole number has thousands of digits. Write fewer."
         raise ConfigError(file, [Fault("syntax", says)]) from error
+    # As a sign it is no TOML; written out it would come through, and a database server keeps none.
+    if _CODE_0.search(text) and (paths := list(_with_code_0(parsed))):
+        says = "holds the sign with code 0. Leave it out."
+        raise ConfigError(
+            file, [Fault(where(path).replace("\0", "?"), says, line_of(text, path)) for path in paths]
+        )
+    return parsed
+
+
+def _with_code_0(value: object, above: Path = ()) -> Iterator[Path]:
+    """Paths of the texts, and of the keys, that hold the sign."""
+    if isinstance(value, str) and "\0" in value:
+        yield above
+    elif isinstance(value, dict):
+        for key, below in value.items():
+            if "\0" in key:
+                yield (*above, key)
+            yield from _with_code_0(below, (*above, key))
+    elif isinstance(value, list):
+        for number, below in enumerate(value):
+            yield from _with_code_0(below, (*above, number))
+
+
+def where(path: Iterable[str | int]) -> str:
+    """A path as a keeper would write it: `surfaces, entry 2, area_m2`."""
+    words = []
+    for part in path:
+        words.append(f"entry {part + 1}" if isinstance(part, int) else str(part))
+    return ", ".join(words) or "the file"
 
 
 def _about(text: str, number: int | None) -> str:

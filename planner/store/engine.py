@@ -127,6 +127,31 @@ def one_at_a_time(connection: Connection, what: str) -> None:
         connection.execute(text("select pg_advisory_xact_lock(7203419, hashtext(:what))"), {"what": what})
 
 
+#: The sign of code 0, which a database server keeps in no text though SQLite does, and halves of a sign.
+_NO_SIGN = re.compile("[\0\ud800-\udfff]")
+
+
+def require_signs(engine: Engine) -> None:
+    """Has what is written, or looked up, refused alike by either database where a text in it holds what is no sign.
+
+    InputError then, from whatever method of a `Database` has been called.
+    """
+
+    @event.listens_for(engine, "before_cursor_execute")
+    def _refuse(
+        connection: Connection, cursor: object, statement: str, given: Any, context: object, many: bool
+    ) -> None:
+        for row in given if many else (given,):
+            for value in row.values() if isinstance(row, dict) else row:
+                if isinstance(value, str) and _NO_SIGN.search(value):
+                    raise InputError("A text for the store holds a sign that is none. Leave it out.")
+
+
+def with_signs(text: str) -> str:
+    """The text with a mark for what is no sign: for words of others, which are kept as far as they can be."""
+    return _NO_SIGN.sub("\ufffd", text)
+
+
 class Database:
     """A database bound to one site at one place. Every transaction is kept whole, or not at all."""
 

@@ -140,7 +140,7 @@ class Forecasts(Database):
 
 
 def _listed(notes: Sequence[str]) -> str | None:
-    return json.dumps(list(notes), ensure_ascii=False) if notes else None
+    return json.dumps(list(notes)) if notes else None
 
 
 def _kept(row: Row[Any]) -> KeptForecast:

@@ -15,7 +15,7 @@ from datetime import datetime
 from sqlalchemy import Connection, and_, delete, func, insert, or_, select, update
 
 from planner.store import records
-from planner.store.engine import Database, one_at_a_time
+from planner.store.engine import Database, one_at_a_time, with_signs
 from planner.store.tables import outbox, warnings
 
 KEEP_OVER_DAYS = 90
@@ -95,16 +95,18 @@ class Outbox(Database):
 
     def mark_failed(self, number: int, next_due: datetime | None, note: str) -> None:
         """The output has surely not taken it: due again then, given up when there is no next time."""
+        # It may repeat what the other side said, and that may be anything.
+        said = with_signs(note)
         if next_due is None:
-            self._mark(number, "given up", note=note)
+            self._mark(number, "given up", note=said)
         else:
             self._mark(
-                number, "due", note=note, due_at=records.epoch_s(next_due, "the next time a message is due")
+                number, "due", note=said, due_at=records.epoch_s(next_due, "the next time a message is due")
             )
 
     def mark_unsure(self, number: int, note: str) -> None:
         """Nobody knows whether the output has taken it; it is not sent again."""
-        self._mark(number, "unsure", note=note)
+        self._mark(number, "unsure", note=with_signs(note))
 
     def put_back(self, number: int, due_at: datetime) -> None:
         """Not tried after all (quiet hours): due again then."""

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from planner.store.diary import Diary
-from planner.store.engine import address, connect, migrate, one_at_a_time
+from planner.store.engine import address, connect, migrate, one_at_a_time, require_signs
 from planner.store.forecasts import Forecasts
 from planner.store.leases import Leases
 from planner.store.observations import Observations
@@ -29,6 +29,7 @@ class Store(Passes, Forecasts, Diary, Observations, Outbox):
     def open(cls, url_or_path: str | Path, site: str = "main", place: str = "") -> Store:
         """The store at that address or file, its tables at the newest form, bound to a site and place."""
         store = cls(connect(address(url_or_path)), site, place)
+        require_signs(store._engine)
         try:
             with store._faults():
                 migrate(store._engine)
