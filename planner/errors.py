@@ -110,10 +110,26 @@ def require_known(sort: str, name: str, known: Sequence[str]) -> None:
         raise NotKnown(sort, name, list(dict.fromkeys(known)))
 
 
+#: A fault that quotes an answer is no longer than this.
+_LONGEST = 1000
+
+
+def fit_to_show(text: str) -> str:
+    """Text from elsewhere as a terminal, a log, a page and a database may hold it: without control characters,
+    marks that turn the reading direction, and halves of characters; cut where it is endless."""
+    cut = text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…"
+    return "".join(
+        one if one.isprintable() else " " if one.isspace() else "\N{REPLACEMENT CHARACTER}" for one in cut
+    )
+
+
 class ForecastError(PlannerError):
-    """No usable forecast."""
+    """No usable forecast. What it quotes of an answer is fit to show."""
 
     exit_code = 3
+
+    def __init__(self, says: str) -> None:
+        super().__init__(fit_to_show(says))
 
 
 class ForecastUnavailable(ForecastError):

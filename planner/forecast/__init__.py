@@ -9,7 +9,14 @@ from datetime import datetime, timedelta
 from importlib import import_module
 from typing import cast
 
-from planner.errors import ForecastError, ForecastMalformed, ForecastUnavailable, InputError, NotKnown
+from planner.errors import (
+    ForecastError,
+    ForecastMalformed,
+    ForecastUnavailable,
+    InputError,
+    NotKnown,
+    fit_to_show,
+)
 from planner.forecast.base import Provider, RawForecast, Request, read_answer
 from planner.forecast.usable import known_hours, require_usable
 from planner.weather import NEEDED, Forecast
@@ -193,7 +200,8 @@ def _require_no_older(service: Provider, forecast: Forecast, last: RawForecast, 
 
 
 def _stumbled(fault: Exception) -> str:
-    return f"its answer ended in a fault of our own ({type(fault).__name__}: {str(fault)[:120]}). Please report it."
+    says = fit_to_show(str(fault)[:120])
+    return f"its answer ended in a fault of our own ({type(fault).__name__}: {says}). Please report it."
 
 
 def _newest(

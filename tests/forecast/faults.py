@@ -67,6 +67,10 @@ REPLIES: dict[str, Reply] = {
     "no answer in time, home-assistant/core 69831": _says_nothing,
     "a web page with 200, manjaro-sway 842": reply(PAGE, 200, "text/html"),
     "nothing with 200": reply(b"", 200),
+    "a reason that is no text to show": reply(
+        b'{"error":true,"reason":"no\\u0000\\u001b[2J\\ud800\\u202e so"}', 400
+    ),
+    "a reason without end": reply(b'{"error":true,"reason":"' + b"n" * 3_000_000 + b'"}', 400),
     "nothing with 204": reply(b"", 204),
     "no gzip, called gzip": reply(b"\x1f\x8bno", Content_Encoding="gzip"),
     "null": reply(b"null"),

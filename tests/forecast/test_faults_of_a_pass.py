@@ -24,7 +24,7 @@ from .layouts import LAYOUTS, SITE
 from .payloads import NOW, raw
 from .test_faults import LATER, World
 
-PLAIN = ("502 with a web page, 1801 1870", "another place")
+PLAIN = ("502 with a web page, 1801 1870", "another place", "a reason that is no text to show")
 ALL = [*REPLIES, *UNUSABLE]
 
 
@@ -83,6 +83,7 @@ def test_a_pass_keeps_what_it_has(service: Service, store: Store, name: str, fau
     if name != ENSEMBLE:
         assert (faulty.forecast.stale, faulty.forecast.fetched_at) == (True, NOW)
     assert any(note.startswith(f"{name}: ") for note in faulty.forecast.notes)
+    assert all(note.isprintable() and len(note) < 1200 for note in faulty.forecast.notes)
     assert [row.surface for row in faulty.days] == [row.surface for row in first.days]
     world.replies = reply(raw(LAYOUTS[name].whole()))
     well = one_pass.run(config, store, now=LATER + (LATER - NOW), sends=False).report
