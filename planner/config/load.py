@@ -13,7 +13,7 @@ from pydantic import TypeAdapter
 from planner.config import kit_schema
 from planner.config.faults import FaultList, raise_all, rows, table, word
 from planner.config.labels import with_labels
-from planner.config.light import beside, raw, text_of
+from planner.config.light import beside, text_of
 from planner.config.lines import read_toml
 from planner.config.materials_schema import MaterialsFile
 from planner.config.names import Names, check_names, names_of, surface_kinds
@@ -32,7 +32,7 @@ from planner.config.schema import (
 )
 from planner.diary.due import Wanted
 from planner.diary.observations import Observation, figures_of
-from planner.errors import ConfigError, InputError, NotKnown, PlannerError
+from planner.errors import ConfigError, InputError, NotKnown
 from planner.indices.grasses import GRASSES
 from planner.mix.kit import Sprayer, Spreader, Stocked
 from planner.planning.apart import Away
@@ -319,55 +319,6 @@ def _wanted(
 
 def _aware(moment: datetime, site: Site) -> datetime:
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=site.zone)
-
-
-_NOT_IN_FORCE = "The changed config is not in force, the last good one is"
-
-
-class Watched:
-    """The last good config of a file, and what is wrong with the file since."""
-
-    def __init__(self, config: Config) -> None:
-        self._config = config
-        self._seen = self._state()
-        self.fault: str | None = None
-
-    def current(self) -> Config:
-        """The config to work with now; reads the files again when one of them has changed."""
-        state = self._state()
-        if state == self._seen:
-            return self._config
-        self._seen = state
-        try:
-            self._config = load(self._config.file)
-            self.fault = None
-        except PlannerError as error:
-            self.fault = f"{_NOT_IN_FORCE}: {error}"
-        except Exception as error:
-            # A fault of ours in reading must neither stop the service nor pass for a config that holds.
-            self.fault = (
-                f"{_NOT_IN_FORCE}: {self._config.file} could not be read ({type(error).__name__}: {error}). "
-                "Run haysel check, and undo the last change."
-            )
-        return self._config
-
-    def _state(self) -> tuple[tuple[str, int, int], ...]:
-        files = [self._config.file]
-        try:
-            named = raw(self._config.file)
-            beside_it = [*rules_files(named), str(named.get("materials", "materials.toml"))]
-            files += [self._config.file.parent / name for name in beside_it]
-        except PlannerError:
-            pass
-        return tuple(_stamp(file) for file in files)
-
-
-def _stamp(file: Path) -> tuple[str, int, int]:
-    try:
-        status = file.stat()
-    except (OSError, ValueError):
-        return str(file), 0, 0
-    return str(file), status.st_mtime_ns, status.st_size
 
 
 def site() -> dict[str, Any]:

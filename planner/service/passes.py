@@ -13,7 +13,8 @@ from msgspec.structs import replace
 
 from planner.actions.one_pass import Passed, again, run
 from planner.actions.stored import stored_pass
-from planner.config.load import Config, Watched
+from planner.config.load import Config
+from planner.config.watched import Watched
 from planner.errors import OtherSchema, PlannerError
 from planner.reports.rows import SCHEMA, Report
 from planner.reports.workings import Workings

@@ -36,6 +36,8 @@ async def scheduled(works: Iterable[Work], every_s: float) -> AsyncIterator[Asyn
         yield scheduler
     finally:
         watch.cancel()
+        # That a stop finds some work of many sites on its way is no news either.
+        logging.getLogger("apscheduler").setLevel(logging.CRITICAL)
         scheduler.shutdown(wait=False)
 
 

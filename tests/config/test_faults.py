@@ -11,11 +11,12 @@ import pytest
 from planner.config import load as loading
 from planner.config.faults import FaultList
 from planner.config.lines import read_toml
-from planner.config.load import Watched, load
+from planner.config.load import load
 from planner.config.names import check_names, names_of, surface_kinds
 from planner.config.need_layers import _OF_DIARY, UNITS, spellings
 from planner.config.rules_file import Rules, Written
 from planner.config.schema import WarningsPart
+from planner.config.watched import Watched
 from planner.errors import ConfigError, InputError
 from planner.indices.quantities import DIARY_QUANTITIES
 from planner.rules.limit import Limit
@@ -290,7 +291,7 @@ def test_a_fault_of_ours_in_reading_is_told_and_kept_until_the_file_holds(folder
         raise TypeError("'int' object is not iterable")
 
     with monkeypatch.context() as patched:
-        patched.setattr("planner.config.load.load", broken)
+        patched.setattr("planner.config.watched.load", broken)
         path.write_text(SITE + "# a change\n")
         assert watched.current().site.name == "Thistlewick Vale"
         assert watched.fault is not None

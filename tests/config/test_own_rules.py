@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from planner.config.load import Watched, load
+from planner.config.load import load
+from planner.config.watched import Watched
 from planner.errors import ConfigError
 from tests.made import ROOT
 
@@ -143,3 +144,24 @@ def test_a_running_service_follows_every_rules_file(folder):
     assert watched.current().job("dew_brushing").duration_min == 35
     assert watched.fault is not None
     assert "my_rules.toml" in watched.fault
+
+
+def test_a_site_file_that_has_not_changed_is_not_read_again(folder, monkeypatch):
+    """It is looked at every few seconds, for each of many sites."""
+    watched = Watched(load(folder / "haysel.toml"))
+
+    def read(path):
+        raise AssertionError(path)
+
+    with monkeypatch.context() as patched:
+        patched.setattr("planner.config.watched.raw", read)
+        assert watched.current().job("dew_brushing").duration_min == 20
+    # A rules file that it names only now is followed as well.
+    (folder / "third.toml").write_text(OWN.replace("dew_brushing", "dew_whipping"))
+    text = (folder / "haysel.toml").read_text()
+    (folder / "haysel.toml").write_text(text.replace('"my_rules.toml"]', '"my_rules.toml", "third.toml"]'))
+    assert watched.current().job("dew_whipping").duration_min == 20, watched.fault
+    (folder / "third.toml").write_text(
+        OWN.replace("dew_brushing", "dew_whipping").replace("min = 20", "min = 25")
+    )
+    assert watched.current().job("dew_whipping").duration_min == 25

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from planner.config.lines import line_of, read_toml
-from planner.config.load import Watched, load
+from planner.config.load import load
+from planner.config.watched import Watched
 from planner.errors import ConfigError, InputError
 from tests.made import ROOT
 
