@@ -58,7 +58,7 @@ class Outbox(Database):
     ) -> tuple[records.OutboxItem, ...]:
         """Messages due, marked as being sent. Of those whose lease ran out, only `idempotent` ones return."""
         with self._writing() as connection:
-            one_at_a_time(connection, "outbox")
+            one_at_a_time(connection, f"outbox {self.site}")
             now_s = records.epoch_s(now, "the time of sending")
             mine = outbox.c.site == self.site
             lapsed = and_(mine, outbox.c.state == "sending", outbox.c.taken_until < now_s)
@@ -182,7 +182,7 @@ class Outbox(Database):
         messages: Iterable[records.Outgoing],
     ) -> None:
         """Writes where warnings stand and the messages that follow from it; a message known already stays one."""
-        one_at_a_time(connection, "outbox")
+        one_at_a_time(connection, f"outbox {self.site}")
         mine = warnings.c.site == self.site
         named = list(states)
         for state in named:

@@ -34,20 +34,23 @@ PATIENCE_S = 900.0
 WATCHED_S = 30.0
 
 
-def sizes(url: str) -> dict[str, float]:
-    """Bytes of a forecast of each service and of a pass, as they are kept; on a server those of a table as well."""
-    found: dict[str, float] = {}
+def sizes(url: str) -> list[str]:
+    """Bytes of a forecast of each service and of a pass as they are kept, and how much more the tables take."""
+    found = []
     with closing(Store.open(url)) as store, store._reading() as connection:
         body = func.avg(func.length(forecasts.c.body))
         for row in connection.execute(select(forecasts.c.provider, body).group_by(forecasts.c.provider)):
-            found[f"forecast of {row[0]}"] = float(row[1])
-        whole = connection.execute(select(func.sum(func.length(parts.c.body)))).scalar_one()
+            found.append(f"a forecast of {row[0]}: {float(row[1]) / 1e3:.0f} kB")
+        held = {
+            table.name: float(connection.execute(select(func.sum(func.length(table.c.body)))).scalar_one())
+            for table in (forecasts, parts)
+        }
         many = connection.execute(select(func.count()).select_from(passes)).scalar_one()
-        found["pass"] = float(whole) / many
+        found.append(f"a pass: {held['parts'] / many / 1e3:.0f} kB")
         if connection.dialect.name == "postgresql":
-            for table in ("forecasts", "parts"):
-                taken = text(f"select pg_total_relation_size('{table}')")
-                found[f"table {table}, a row"] = connection.execute(taken).scalar_one() / max(1, many)
+            for table, bytes_held in held.items():
+                taken = connection.execute(text(f"select pg_total_relation_size('{table}')")).scalar_one()
+                found.append(f"the table {table}: {taken / bytes_held:.2f} times what it holds")
     return found
 
 
@@ -112,8 +115,7 @@ def main(sites: str, store: str) -> None:
                 measured(client, files)
             click.echo(served(folder, [load(file).site.key for file in files]))
             taken = sizes(load(files[0]).store.url)
-    for what, of_one in taken.items():
-        click.echo(f"{what}: {of_one / 1e3:.0f} kB")
+    click.echo("\n".join(taken))
 
 
 if __name__ == "__main__":
