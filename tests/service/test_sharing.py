@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import signal
 import subprocess
@@ -12,22 +13,33 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import httpx
 import psycopg
 import pytest
 
+from planner.actions.one_pass import Passed
+from planner.config.load import Config, load
 from planner.errors import PlannerError
+from planner.service import context as context_module
+from planner.service import passes as passes_module
+from planner.service.cache import ReportCache
+from planner.service.context import Context, background
+from planner.service.passes import PassRunner
 from planner.service.sharing import LEASE_S, Share
 from planner.store.leases import Leases
+from planner.store.records import AlreadyKept
 from planner.store.store import Store
 from tests.forecast.conftest import Service, reply, service
 from tests.forecast.payloads import open_meteo, raw
 from tests.made import ROOT
+from tests.service.conftest import Clock
+from tests.service.test_passes import folder, pulled, store
 from tests.small_sites import folder_of, kept_passes
 from tests.store.conftest import postgres_url
 
-__all__ = ["postgres_url", "service"]
+__all__ = ["folder", "postgres_url", "pulled", "service", "store"]
 #: Ends a test that hangs; what is waited for is there long before.
 PATIENCE_S = 120.0
 KEYS = [f"green-{number}" for number in range(20)]
@@ -92,6 +104,88 @@ def test_surplus_is_let_go_of_a_beat_before_others_may_take_it(leases: Leases) -
     first.beat()
     second.beat()
     assert {key for key in KEYS if second.holds(key)} == set(KEYS) - held
+
+
+def test_who_does_not_work_for_a_site_makes_no_pass_of_it_and_shows_those_of_the_others(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config]
+) -> None:
+    ours = [False]
+    cache = ReportCache(clock)
+    waits = PassRunner(load(folder / "demo.toml"), store, cache, clock, is_ours=lambda: ours[0])
+    works = PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock)
+    assert waits.is_due
+    assert not waits.may_try
+    works.run()
+    waits.look()
+    assert cache.made_at == clock.now
+    text = (folder / "demo.toml").read_text(encoding="utf-8")
+    (folder / "demo.toml").write_text(text.replace("cut_height_mm = 3.8", "cut_height_mm = 4.2"))
+    waits.look()
+    assert len(pulled) == 1
+    works.look()
+    assert len(pulled) == 2
+    ours[0] = True
+    assert waits.may_try
+
+
+def test_a_pass_that_another_was_faster_with_is_shown_as_that_one(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """This one stood still until its claim had run out, and another was let at the slot."""
+    cache = ReportCache(clock)
+    slow = PassRunner(load(folder / "demo.toml"), store, cache, clock)
+    made = passes_module.run
+
+    def overtaken(*given: Any, **named: Any) -> Passed:
+        made(*given, **named)
+        raise AlreadyKept("the slot is done")
+
+    monkeypatch.setattr(passes_module, "run", overtaken)
+    slow.run()
+    assert cache.made_at == clock.now
+    assert (slow.last_fault, slow.failed_pulls) == (None, 0)
+
+
+def test_only_who_works_for_a_site_sends_and_keeps_its_lines(
+    store: Store, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ours, told = [False], Counter[str]()
+
+    @contextmanager
+    def lines(_: Context) -> Iterator[list[Any]]:
+        told["opened"] += 1
+        yield []
+        told["closed"] += 1
+
+    monkeypatch.setattr("planner.service.lines.lines", lines)
+    monkeypatch.setattr(context_module, "OURS_EVERY_S", 0.01)
+    monkeypatch.setattr(context_module, "SEND_EVERY_S", 0.01)
+    monkeypatch.setattr(context_module, "send_due", lambda *_: (told.update(sent=1), []))
+    context = Context(
+        config=lambda: load(ROOT / "config" / "demo.toml"),
+        store=lambda: store,
+        cache=ReportCache(clock),
+        clock=clock,
+        token="",
+        renew=lambda: None,
+        is_ours=lambda: ours[0],
+    )
+
+    async def live() -> None:
+        async with background(context):
+            # Some looks later, and as many are needed: the other end waits until it happens.
+            for _ in range(5):
+                await asyncio.sleep(0.01)
+            assert not told
+            ours[0] = True
+            while not (told["opened"] and told["sent"]):
+                await asyncio.sleep(0.01)
+            ours[0] = False
+            while not told["closed"]:
+                await asyncio.sleep(0.01)
+            assert told["opened"] == 1
+
+    asyncio.run(asyncio.wait_for(live(), PATIENCE_S))
 
 
 class Instance:
