@@ -211,15 +211,20 @@ def structure(connection: Connection) -> dict[str, object]:
     return {"tables": tables, "guards": guards, "functions": made}
 
 
+#: What each form is where nothing was ever brought back to it, by database.
+_FRESH: dict[str, dict[str, dict[str, object]]] = {}
+
+
 @pytest.fixture
 def fresh(engine: Engine) -> dict[str, dict[str, object]]:
-    """What each form is where nothing was ever brought back to it."""
-    found = {}
-    with at(engine) as connection:
-        for form in FORMS:
-            upgrade(connection, form)
-            found[form] = structure(connection)
-        connection.rollback()
+    """The forms of that database, read once."""
+    found = _FRESH.setdefault(engine.dialect.name, {})
+    if not found:
+        with at(engine) as connection:
+            for form in FORMS:
+                upgrade(connection, form)
+                found[form] = structure(connection)
+            connection.rollback()
     return found
 
 
