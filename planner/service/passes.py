@@ -19,6 +19,7 @@ from planner.errors import OtherSchema, PlannerError
 from planner.reports.rows import SCHEMA, Report
 from planner.reports.workings import Workings
 from planner.service.cache import ReportCache
+from planner.service.pauses import give_back
 from planner.service.together import Together
 from planner.store.records import AlreadyKept
 from planner.store.store import Store
@@ -186,6 +187,8 @@ class PassRunner:
         passed = again(config, self._store_of(config), now=self._clock(), extra_faults=self._config_faults())
         if passed is not None:
             self._take(passed, begun, config)
+        del passed
+        give_back()
 
     def _config_faults(self) -> tuple[str, ...]:
         self._noted_fault = self._watched.fault
@@ -235,6 +238,8 @@ class PassRunner:
         self.failed_pulls = self.failed_pulls + 1 if passed.is_pull_failed else 0
         self._note("; ".join(passed.faults) or None)
         self._take(passed, begun, config)
+        del passed
+        give_back()
 
     def _failed(self, error: Exception) -> None:
         if isinstance(error, PlannerError):

@@ -78,6 +78,7 @@ def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> 
     from planner.forecast.recorded import read_file
     from planner.service.cache import ReportCache
     from planner.service.pages import draw_at_once
+    from planner.service.together import Together
     from planner.store.store import Store
 
     def clock() -> datetime:
@@ -101,7 +102,7 @@ def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> 
             cache=cache,
             clock=clock,
             token=token,
-            renew=renew,
+            renew=Together(renew, "a pass after a diary entry").now,
             sends=False,
         ),
         streams=_streams(config),
