@@ -115,10 +115,5 @@ def kept(found: Run) -> None:
     head, _, rest = PAGE.read_text(encoding="utf-8").partition(_BEGIN)
     _, _, tail = rest.partition(_END)
     made = f"Made on {made_on} with Python {python}; load average of the machine {busy}."
-    body = f"{head}{_BEGIN}
-{made}
-
-{table(found)}
-
-{_END}{tail}"
+    body = f"{head}{_BEGIN}\n{made}\n\n{table(found)}\n\n{_END}{tail}"
     PAGE.write_text(body, encoding="utf-8")
