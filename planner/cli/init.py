@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import chain, count
 from pathlib import Path
 from typing import Any, get_args
 from zoneinfo import ZoneInfo
@@ -16,10 +17,10 @@ import click
 from planner.cli import asking
 from planner.cli.asking import ask, head, say
 from planner.cli.running import shipped
-from planner.errors import InputError
+from planner.errors import InputError, PlannerError
 from planner.reports.shown_units import IMPERIAL, METRIC, System, shown_unit
 from planner.site import NEAR_M
-from planner.terms import KINDS_OF_JOB, WEEKDAYS, counted
+from planner.terms import KINDS_OF_JOB, WEEKDAYS, counted, slug
 
 #: Written where no name is given: beside the shipped site file, and no file of the project, so that a new release
 #: never meets a change of yours.
@@ -75,6 +76,8 @@ def init(file: str, overwrite: bool) -> None:
         f"{path} is written: {place['name']}, {counted(len(values['surfaces']), 'surface')}, "
         f"{counted(len(place['jobs']), 'job')}."
     )
+    if "key" in place:
+        say(f'The store knows it by [site] key = "{place["key"]}". Keep that as long as there is a diary.')
     say("Every other key stands there switched off, with what it does. What next:")
     for line in (f"haysel check --config {path}", f"haysel serve --config {path}"):
         click.echo(f"  {line}")
@@ -96,6 +99,8 @@ def _answers(known: _Known, path: Path) -> Table:
     for key, file in (("rules", known.rules), ("materials", known.materials)):
         values[key] = os.path.relpath(file.resolve(), path.resolve().parent).replace(os.sep, "/")
     site = _place()
+    if known_by := _key(path, site["name"]):
+        site["key"] = known_by
     surfaces = _surfaces(site["units"])
     jobs = _jobs(known.jobs, surfaces)
     values |= {"site": site | {"jobs": jobs}, "surfaces": surfaces}
@@ -104,6 +109,30 @@ def _answers(known: _Known, path: Path) -> Table:
     if hours := _hours():
         values["hours"] = hours
     return values
+
+
+def _key(path: Path, name: str) -> str | None:
+    """What the store shall know the site by; None where it may be left out.
+
+    A file that is written over keeps its key, and with it its diary. Beside other site files it is made from the
+    name, so that no two write one diary.
+    """
+    from planner.config.folder import kept_beside
+    from planner.config.light import kept_at
+
+    if path.exists():
+        try:
+            return kept_at(path).site
+        except PlannerError:
+            # What cannot be read has no key to keep.
+            pass
+    taken = {kept.site for _, kept in kept_beside(path)}
+    if not taken:
+        return None
+    first = slug(name)[:36]
+    return next(
+        key for key in chain([first], (f"{first}_{number}" for number in count(2))) if key not in taken
+    )
 
 
 def _place() -> Table:

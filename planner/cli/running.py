@@ -112,7 +112,10 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
     if schema is not None:
         _write_schemas(Path(schema))
         return
-    for full in full_configs(config):
+    from planner.config.folder import one_diary_notes
+
+    sites = full_configs(config)
+    for full in sites:
         click.echo(f"{full.file} holds.")
         surfaces_and_jobs = f"{counted(len(full.site.surfaces), 'surface')}, {counted(len(full.jobs), 'job')}"
         click.echo(f"{full.site.name}: {surfaces_and_jobs}.")
@@ -121,6 +124,15 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
             click.echo(f"  {job.name:<22}{surfaces or '(no surface here: never shown)'}")
         if weather is not None:
             _try_on(full, weather)
+    # Those of a folder are held apart as they are loaded.
+    for note in one_diary_notes(sites[0]) if len(sites) == 1 else ():
+        _note(note)
+
+
+def _note(says: str) -> None:
+    """What stops nothing and wants a look, on standard error."""
+    for line in board.as_written(f"note: {says}", "", "  "):
+        click.echo(line, err=True)
 
 
 def _try_on(full: Config, weather: str) -> None:

@@ -108,6 +108,16 @@ _SORTS = {
     "date_from_datetime_inexact": "must be a date such as 2026-04-05",
     "union_tag_not_found": "needs a kind",
 }
+#: What a text must look like, as the schema has it -> what a keeper writes.
+PATTERNS = {
+    r"^[a-z0-9_-]{1,40}$": "must be small letters, digits, - and _, at most 40 of them",
+    r"^[^\x00-\x1f\x7f]+$": "must be one line, without tabs",
+    r"^$|^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$": 'must be a month and a day such as "11-15"',
+    r"^https?://": "must begin with http:// or https://",
+    r"^(https?://[^\s?#]+[^\s?#/])?$": "must begin with http:// or https:// and end without a stroke; no blank, ? or #",
+    r"^https?://[^/*\s]+$": "must be http:// or https:// and a name, without a path, a blank or *",
+    r"^[A-Za-z0-9._-]{1,253}$": "must be a name such as turf.example.org, without a port or a stroke",
+}
 
 
 def _says(detail: ErrorDetails, table: object, path: Place) -> str:
@@ -138,6 +148,8 @@ def _says(detail: ErrorDetails, table: object, path: Place) -> str:
         least, most = context.get("min_length"), context.get("max_length")
         bound = f"at least {least}" if least is not None else f"at most {most}"
         return f"must have {bound} {'entry' if (least or most) == 1 else 'entries'}"
+    if sort == "string_pattern_mismatch" and (words := PATTERNS.get(str(context.get("pattern")))):
+        return f"{words}{shown}"
     return f"{_SORTS.get(sort) or detail['msg'][0].lower() + detail['msg'][1:]}{shown}"
 
 

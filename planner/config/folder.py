@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from planner.config.kit_schema import HomePart, MqttPart
-from planner.config.light import text_of
+from planner.config.light import Kept, kept_at, text_of
 from planner.config.lines import read_toml
 from planner.config.load import Config, load
 from planner.errors import ConfigError, InputError
 from planner.terms import slug
+
+#: A diary is found by the key under which it was written.
+_OLDER = "The file whose diary is older keeps its key: under a new one its entries would not be seen."
 
 
 def site_files(folder: Path) -> list[Path]:
@@ -28,6 +31,29 @@ def site_files(folder: Path) -> list[Path]:
     if not found:
         raise InputError(f"There is no site file in {folder}: none of its TOML files has a table [site].")
     return found
+
+
+def kept_beside(path: Path) -> Iterator[tuple[Path, Kept]]:
+    """The other site files of the folder of that file, each with where its passes are kept.
+
+    What is no site, or cannot be read, is passed over: it is its own check that says why.
+    """
+    for other in sorted(path.resolve().parent.glob("*.toml")):
+        try:
+            if other != path.resolve() and "site" in read_toml(text_of(other), str(other)):
+                yield other, kept_at(other)
+        except (ConfigError, InputError):
+            continue
+
+
+def one_diary_notes(config: Config) -> tuple[str, ...]:
+    """What is to be said of other site files beside this one that would write into its diary."""
+    return tuple(
+        f'{other.name} beside it has the same [site] key = "{kept.site}" and the same store, so that both write one '
+        f"diary. Give one of them a key of its own. {_OLDER}"
+        for other, kept in kept_beside(config.file)
+        if (kept.site, kept.url) == (config.site.key, config.store.url)
+    )
 
 
 def load_sites(folder: Path) -> tuple[Config, ...]:
@@ -61,7 +87,7 @@ def _held_apart(configs: Sequence[Config]) -> None:
         if key in by_key:
             raise InputError(
                 f'{by_key[key].file} and {config.file} both have [site] key = "{key}". What is kept is kept by it: '
-                "give each site its own."
+                f"give each site its own. {_OLDER}"
             )
         by_key[key] = config
     first, *others = by_key.values()

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from planner.cli.commands import run
 from planner.config.load import Config, load
 from tests.cli.test_commands import haysel
 from tests.made import ROOT
@@ -185,6 +186,48 @@ def test_a_file_that_is_there_stays_unless_it_is_told(tmp_path):
     assert path.read_text(encoding="utf-8") == "mine"
     assert piped(path, answers, "--overwrite").returncode == 0
     is_as_answered(holds(path))
+
+
+def asked(monkeypatch, path, name, *more):
+    """A site file, made in this process from the fewest answers; the status of the command."""
+    answers = iter(["", name, "53.3", "-6.3", "Europe/Dublin", "20", "", "", "300", *[""] * 20])
+    monkeypatch.setattr("builtins.input", lambda: next(answers))
+    return run(["init", str(path), *more])
+
+
+def test_files_of_one_folder_write_a_diary_each(tmp_path, monkeypatch, capsys):
+    """The second and third are known by their names; one that is written over keeps its diary."""
+    for name, key in (("a", "main"), ("b", "lower_green"), ("c", "lower_green_2")):
+        assert asked(monkeypatch, tmp_path / f"{name}.toml", "Lower green") == 0
+        assert (f'[site] key = "{key}"' in capsys.readouterr().out) == (name != "a")
+        assert load(tmp_path / f"{name}.toml").site.key == key
+    assert asked(monkeypatch, tmp_path / "b.toml", "North", "--overwrite") == 0
+    assert (load(tmp_path / "b.toml").site.name, load(tmp_path / "b.toml").site.key) == (
+        "North",
+        "lower_green",
+    )
+    assert run(["check", "--config", str(tmp_path)]) == 0
+
+
+def test_two_files_that_write_one_diary_are_told(tmp_path, monkeypatch, capsys):
+    assert asked(monkeypatch, tmp_path / "a.toml", "") == 0
+    (tmp_path / "b.toml").write_bytes((tmp_path / "a.toml").read_bytes())
+    capsys.readouterr()
+    assert run(["check", "--config", str(tmp_path / "b.toml")]) == 0
+    told = " ".join(capsys.readouterr().err.split())
+    assert 'a.toml beside it has the same [site] key = "main" and the same store' in told
+    assert "whose diary is older keeps its key" in told
+    assert run(["check", "--config", str(tmp_path)]) == 2
+    assert "whose diary is older keeps its key" in " ".join(capsys.readouterr().err.split())
+    # Another store is another diary.
+    own = (
+        (tmp_path / "a.toml")
+        .read_text(encoding="utf-8")
+        .replace("[store]", '[store]\nurl = "sqlite:///a.db"')
+    )
+    (tmp_path / "a.toml").write_text(own, encoding="utf-8")
+    assert run(["check", "--config", str(tmp_path / "b.toml")]) == 0
+    assert capsys.readouterr().err == ""
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path):

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
+from ast import literal_eval
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from planner.config import load as loading
-from planner.config.faults import FaultList
+from planner.config.faults import PATTERNS, FaultList
 from planner.config.lines import read_toml
 from planner.config.load import load
 from planner.config.names import check_names, names_of, surface_kinds
@@ -145,6 +147,11 @@ def test_what_would_have_been_taken_in_silence_or_told_wrong(folder, added, says
     assert all(fault.line and fault.line > SITE.count("\n") for fault in error.faults), str(error)
     assert "{" not in str(error)
     assert "tuple" not in str(error)
+
+
+def test_every_pattern_of_a_text_is_told_in_words():
+    patterns = set(re.findall(r"'pattern': ('[^']*'|\"[^\"]*\")", str(loading.site())))
+    assert {literal_eval(one) for one in patterns} == set(PATTERNS)
 
 
 def test_a_list_of_wrong_entries_is_not_called_empty(folder):

@@ -56,7 +56,7 @@ def test_shipped_files_hold(name):
         (
             'name = "Thistlewick Vale"',
             'key = "Main Site"\nname = "A"',
-            "should match pattern '^[a-z0-9_-]{1,40}$'",
+            "must be small letters, digits, - and _, at most 40 of them",
         ),
         ('grass = "creeping_bent"', 'grass = "creeping_bend"', 'Did you mean "creeping_bent"?'),
         ('soil = "sand"', 'soil = "chalk"', "'chalk' is not known; allowed: 'sand'"),
