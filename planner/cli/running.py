@@ -112,7 +112,7 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
     if schema is not None:
         _write_schemas(Path(schema))
         return
-    from planner.config.folder import one_diary_notes
+    from planner.config.folder import one_diary_notes, sprayer_notes
 
     sites = full_configs(config)
     for full in sites:
@@ -125,7 +125,7 @@ def check(config: str | None, weather: str | None, schema: str | None) -> None:
         if weather is not None:
             _try_on(full, weather)
     # Those of a folder are held apart as they are loaded.
-    for note in one_diary_notes(sites[0]) if len(sites) == 1 else ():
+    for note in one_diary_notes(sites[0]) if len(sites) == 1 else sprayer_notes(sites):
         _note(note)
 
 

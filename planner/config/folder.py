@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from pathlib import Path
 
 from planner.config.kit_schema import HomePart, MqttPart
@@ -10,6 +11,7 @@ from planner.config.light import Kept, kept_at, text_of
 from planner.config.lines import read_toml
 from planner.config.load import Config, load
 from planner.errors import ConfigError, InputError
+from planner.mix.kit import Sprayer
 from planner.terms import slug
 
 #: A diary is found by the key under which it was written.
@@ -125,6 +127,59 @@ def _share_a_store(configs: Sequence[Config]) -> None:
                 f'{other.file} and {config.file} share the sprayer "{name}" and not a store: neither would see '
                 "where it is. Give both the same [store] url, or take `shared` off."
             )
+
+
+def sprayer_notes(configs: Sequence[Config]) -> tuple[str, ...]:
+    """What looks like a slip in a sprayer that sites of a folder share: it is found by its name alone."""
+    notes = []
+    told: set[str] = set()
+    for config in configs:
+        if config.shared_sprayer is None:
+            continue
+        name = config.shared_sprayer.name
+        alike = _alike(name)
+        others = [(one, had) for one in configs if one is not config if (had := _had(one, alike)) is not None]
+        if not others:
+            notes.append(
+                f'{config.file} shares the sprayer "{name}", which no other site of the folder has: it is planned as '
+                "if it were there alone."
+            )
+        elif alike not in told:
+            told.add(alike)
+            notes += [one for other, had in others for one in _slips(config, name, other, had)]
+    return tuple(notes)
+
+
+def _alike(name: str) -> str:
+    """A name without what the eye passes over: capitals and blanks."""
+    return "".join(name.split()).casefold()
+
+
+def _had(config: Config, alike: str) -> Sprayer | None:
+    return next((one for one in config.sprayers if _alike(one.name) == alike), None)
+
+
+def _slips(config: Config, name: str, other: Config, had: Sprayer) -> Iterator[str]:
+    """How the sprayer of another site differs from the one that `config` shares."""
+    both = f"{config.file} and {other.file}"
+    if had.name != name:
+        yield (
+            f'{both} name a sprayer "{name}" and "{had.name}": if it is one, write its name alike, else both may use '
+            "it at once."
+        )
+    elif other.shared_sprayer is None or other.shared_sprayer.name != name:
+        yield (
+            f'{config.file} shares the sprayer "{name}", and {other.file} does not: write `shared = true` there too, '
+            "and put it first among the sprayers, else both may use it at once."
+        )
+    mine = next(one for one in config.sprayers if one.name == name)
+    figures = [
+        key.name
+        for key in fields(Sprayer)
+        if key.name != "name" and getattr(mine, key.name) != getattr(had, key.name)
+    ]
+    if figures:
+        yield f'{both} differ in {", ".join(figures)} of the sprayer "{name}": if it is one, write the same in each.'
 
 
 def _broker(what: str, part: HomePart | MqttPart) -> tuple[str, str, int, str]:

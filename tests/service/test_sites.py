@@ -18,7 +18,7 @@ from msgspec.structs import replace
 from planner.actions.stored import stored_pass
 from planner.cli.commands import run as main
 from planner.cli.many_sites import passes
-from planner.config.folder import load_sites, site_files
+from planner.config.folder import load_sites, site_files, sprayer_notes
 from planner.config.load import Config
 from planner.errors import ConfigError, InputError
 from planner.reports.rows import Report, WeekRow
@@ -276,3 +276,37 @@ def test_a_shared_sprayer_wants_a_shared_store(tmp_path: Path) -> None:
     south.write_text(south.read_text(encoding="utf-8").replace("kept.db", "own.db"), encoding="utf-8")
     with pytest.raises(InputError, match="share the sprayer"):
         load_sites(folder)
+
+
+def test_a_slip_in_a_shared_sprayer_is_told(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "sites", "north", "south")
+    _shared(folder, "north", "south")
+    south = folder / "south.toml"
+    whole = south.read_text(encoding="utf-8")
+
+    def told(old: str, new: str) -> list[str]:
+        assert old in whole
+        south.write_text(whole.replace(old, new, 1), encoding="utf-8")
+        return [one.replace(f"{folder}/", "") for one in sprayer_notes(load_sites(folder))]
+
+    assert told("tank_l = 60", "tank_l = 60") == []
+    assert told("tank_l = 60", "tank_l = 80") == [
+        'north.toml and south.toml differ in tank_l of the sprayer "barrow sprayer": if it is one, write the same in '
+        "each."
+    ]
+    (one,) = told("shared = true", "shared = false")
+    assert one.startswith('north.toml shares the sprayer "barrow sprayer", and south.toml does not')
+    (one,) = told('"barrow sprayer"', '"Barrow  Sprayer"')
+    assert 'name a sprayer "barrow sprayer" and "Barrow  Sprayer"' in one
+    notes = told('"barrow sprayer"', '"knapsack sprayer"')
+    assert [one.split(",")[0] for one in notes] == [
+        'north.toml shares the sprayer "barrow sprayer"',
+        'south.toml shares the sprayer "knapsack sprayer"',
+    ]
+
+
+def test_a_check_of_a_folder_tells_of_a_slip(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = _folder(tmp_path / "sites", "north", "south")
+    _shared(folder, "north")
+    assert main(["check", "--config", str(folder)]) == 0
+    assert "else both may use it at once" in " ".join(capsys.readouterr().err.split())
