@@ -93,11 +93,21 @@ def forecast(hours: HourlyWeather, fetched_at: datetime) -> Forecast:
     )
 
 
-def stored(store: Store, report: Report, workings: Workings, *, schema: int | None = None) -> None:
-    """Keeps a pass as the pass itself does; under another schema where one is named."""
-    store.keep_pass(
+def stored(
+    store: Store,
+    report: Report,
+    workings: Workings,
+    *,
+    schema: int | None = None,
+    after: int | None = None,
+    once: str | None = None,
+) -> int | None:
+    """Keeps a pass as the pass itself does, under another schema where one is named; its number."""
+    return store.keep_pass(
         report.made_at,
         {REPORT: encode_report(report), WORKINGS: encode_workings(workings)},
         schema=report.schema if schema is None else schema,
         stale_at=report.forecast.stale_at,
+        after=after,
+        once=once,
     )

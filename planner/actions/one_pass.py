@@ -63,10 +63,16 @@ class Passed:
     report: Report
     workings: Workings
     faults: tuple[str, ...]
+    number: int | None
+    """Under which it is kept; None where one that was begun later was kept before it: that one is the newest."""
+
     is_pull_failed: bool = False
     """Whether no service gave a forecast, and the last good one stands in."""
-    is_overtaken: bool = False
-    """Whether one that was begun later was kept before it: that one is the newest, and this one is not kept."""
+
+    @property
+    def is_overtaken(self) -> bool:
+        """Whether it is not kept, since one that was begun later is."""
+        return self.number is None
 
 
 def computed(
@@ -283,7 +289,7 @@ def _passed(
         workings=workings,
         faults=faults,
         is_pull_failed=fetched.stale,
-        is_overtaken=number is None,
+        number=number,
     )
 
 

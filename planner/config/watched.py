@@ -21,8 +21,13 @@ class Watched:
         self._seen = self._state()
         self.fault: str | None = None
 
+    @property
+    def last(self) -> Config:
+        """The config as it was when the files were looked at last; reads nothing."""
+        return self._config
+
     def current(self) -> Config:
-        """The config to work with now; reads the files again when one of them has changed."""
+        """The config to work with now; reads the files again when one of them has changed, which takes a while."""
         state = self._state()
         if state == self._seen:
             return self._config

@@ -20,11 +20,12 @@ from planner.service.cache import Ready, ReportCache, item, send
 from planner.service.limits import BodyLimit
 from planner.service.pages import events, pages
 from planner.service.passes import PassRunner
-from planner.service.pauses import set_aside
+from planner.service.pauses import making
 from planner.service.problems import Health, as_problem
 from planner.service.rates import Streams
 from planner.service.routes import describe, reads
 from planner.service.schedule import scheduled
+from planner.service.threads import LOOKS, PASSES
 from planner.terms import in_utc
 
 #: How often the service looks whether a pass is due, its config has changed, or another has made a pass.
@@ -58,7 +59,9 @@ def create_app(
             await _pass_if_due(cache, passes, every_minutes)
 
         async def look() -> None:
-            await asyncio.to_thread(passes.look)
+            await LOOKS.do(passes.look)
+            if passes.has_changed:
+                await PASSES.do(_make_changed, passes)
 
         # Beside the answering, which need not wait for the first pass.
         async with scheduled([make_pass, look], LOOK_EVERY_S):
@@ -83,8 +86,7 @@ def create_app(
     if passes is None:
         app.include_router(pages(cache, clock))
     else:
-        kept = passes.kept_calendar()
-        app.include_router(pages(cache, clock, keep_calendar=passes.keep_calendar, kept_calendar=kept))
+        app.include_router(pages(cache, clock, passes))
 
     @app.get("/docs", include_in_schema=False)
     async def docs(request: Request) -> Response:
@@ -115,12 +117,20 @@ async def _pass_if_due(cache: ReportCache, passes: PassRunner, every_minutes: fl
     if passes.is_due and passes.may_try:
         if cache.made_at is not None:
             await asyncio.sleep(random.uniform(0, min(JITTER_S, every_minutes * 15)))
-            # Another instance may work for the site by now, or have made its pass.
-            if not (passes.is_due and passes.may_try):
-                return
-        await asyncio.to_thread(passes.run)
-        # By now all that a pass loads is loaded.
-        set_aside()
+        await PASSES.do(_make_due, passes)
+
+
+def _make_due(passes: PassRunner) -> None:
+    # While this waited its turn another instance may have taken up the site, or have made its pass.
+    if passes.is_due and passes.may_try:
+        with making():
+            passes.run()
+
+
+def _make_changed(passes: PassRunner) -> None:
+    if passes.has_changed:
+        with making():
+            passes.run()
 
 
 #: Unhealthy after as many pulls running that got no forecast.

@@ -15,6 +15,7 @@ from planner.config.load import Config
 from planner.service.cache import ReportCache
 from planner.service.hosts import is_loopback, is_of_this_machine
 from planner.service.noted import Noted
+from planner.service.threads import LOOKS, SENDS
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -116,7 +117,7 @@ async def _turning(context: Context) -> None:
         await asyncio.sleep(TURN_WITHIN_S if telling.is_faulty else context.cache.turns_in_s(TURN_WITHIN_S))
         with telling:
             # In a thread: what listens draws and encodes.
-            await asyncio.to_thread(context.cache.turn)
+            await LOOKS.do(context.cache.turn)
 
 
 async def _sending(context: Context) -> None:
@@ -127,7 +128,7 @@ async def _sending(context: Context) -> None:
             if not context.is_ours():
                 await asyncio.sleep(OURS_EVERY_S)
                 continue
-            _, faults = await asyncio.to_thread(send_due, context.config(), context.store(), context.clock())
+            _, faults = await SENDS.do(send_due, context.config(), context.store(), context.clock())
             for fault in faults:
                 if fault not in logged:
                     log.warning("%s", fault)

@@ -7,7 +7,7 @@ import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import ExitStack, suppress
 from datetime import UTC, datetime, timedelta
-from typing import Annotated
+from typing import Annotated, Protocol
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
@@ -29,27 +29,52 @@ from planner.service.routes import may_answer
 from planner.terms import LONGEST_NAME, in_utc
 
 
+class KeepsCalendar(Protocol):
+    """Who keeps the calendar from one run to the next, and for the other instances that show it."""
+
+    @property
+    def is_ours(self) -> bool:
+        """Whether this instance works for the site, and so keeps its calendar."""
+
+    def kept_calendar(self) -> bytes | None:
+        """What was kept last; None where there is nothing."""
+
+    def keep_calendar(self, kept: bytes) -> None:
+        """Keeps it in place of what was kept before."""
+
+
 class CalendarFeed:
     """The entries of the calendar, drawn once for each report shown, and kept from one run to the next.
 
     They are drawn when a report comes or turns, and not when they are read, so that every reader is told the same
-    numbers and a read writes nothing.
+    numbers and a read writes nothing. An instance that does not work for the site draws them from what the other kept,
+    and so tells the same numbers.
     """
 
-    def __init__(self, cache: ReportCache, keep: Callable[[bytes], None], kept: bytes | None) -> None:
-        self._cache, self._keep, self._feed = cache, keep, Feed(kept)
-        self._kept = kept
+    def __init__(self, cache: ReportCache, keeper: KeepsCalendar | None) -> None:
+        self._cache, self._keeper = cache, keeper
+        self._kept = None if keeper is None else keeper.kept_calendar()
+        self._feed = Feed(self._kept)
         self._lock = threading.Lock()
         self._drawn: tuple[Snapshot, tuple[Entry, ...]] | None = None
         cache.listen(self._follow)
 
     def _follow(self) -> None:
         with suppress(NoPassYet):
-            self.entries(self._cache.snapshot())
+            keeper, snapshot = self._keeper, self._cache.snapshot()
+            if keeper is not None and not keeper.is_ours:
+                kept = keeper.kept_calendar()
+                if kept is not None:
+                    with self._lock:
+                        self._kept, self._feed, self._drawn = kept, Feed(kept), None
+                self.entries(snapshot)
+                return
+            self.entries(snapshot)
             kept = self._feed.kept()
             if kept != self._kept:
                 self._kept = kept
-                self._keep(kept)
+                if keeper is not None:
+                    keeper.keep_calendar(kept)
 
     def entries(self, snapshot: Snapshot) -> tuple[Entry, ...]:
         """The entries of a snapshot."""
@@ -68,13 +93,11 @@ class CalendarFeed:
 def pages(
     cache: ReportCache,
     clock: Callable[[], datetime],
-    *,
-    keep_calendar: Callable[[bytes], None] = lambda kept: None,
-    kept_calendar: bytes | None = None,
+    keeper: KeepsCalendar | None = None,
 ) -> APIRouter:
-    """The routes outside /api. `kept_calendar` is what `keep_calendar` was handed last, by an earlier run."""
+    """The routes outside /api. `keeper` keeps the calendar; without one it begins anew with each run."""
     router = APIRouter(route_class=StrictRoute)
-    feed = CalendarFeed(cache, keep_calendar, kept_calendar)
+    feed = CalendarFeed(cache, keeper)
     gauged: tuple[Snapshot, datetime, Item] | None = None
 
     @router.get("/", include_in_schema=False)

@@ -6,8 +6,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from datetime import datetime
-from itertools import count
+from datetime import datetime, timedelta
 
 from msgspec.structs import replace
 
@@ -19,8 +18,10 @@ from planner.errors import OtherSchema, PlannerError
 from planner.reports.rows import SCHEMA, Report
 from planner.reports.workings import Workings
 from planner.service.cache import ReportCache
+from planner.service.noted import Noted
 from planner.service.pauses import give_back
 from planner.service.together import Together
+from planner.store.passes import PASS
 from planner.store.records import AlreadyKept
 from planner.store.store import Store
 from planner.terms import place_of
@@ -31,6 +32,8 @@ _COMPUTING_S = 60.0
 #: Where another process makes the pass, or nothing can be shown yet, it is looked at again after this long; while
 #: asking fails the time doubles, up to the interval.
 AGAIN_S = 30.0
+#: How often at most a renewal is made anew where another pass was kept while it was made.
+_MADE_ANEW = 3
 #: The part of a pass that holds what the calendar drew last.
 _CALENDAR = "calendar"
 
@@ -50,21 +53,20 @@ class PassRunner:
         """`is_ours`: whether this instance works for the site. One that does not shows the passes of the others."""
         self._is_ours = is_ours
         self._watched = Watched(config)
-        self._known = config
         self._noted_fault: str | None = None
         self._store = store
         self._showing = threading.Lock()
-        #: Passes by the order in which they are begun; a clock may be set back between two of them.
-        self._begins = count(1)
-        self._shown_begun = 0
-        #: When the pass that is shown was made, where another process or an earlier run made it.
-        self._loaded_at: datetime | None = None
         self._renewals = Together(self._renew, "a pass after a diary entry")
         self._cache = cache
         self._clock = clock
         self._ticks = ticks
         self._changes = 0
-        self._number: int | None = None
+        self._changing = threading.Lock()
+        #: A change of the config that no pass is made for yet: its mark, and when it was found.
+        self._change: tuple[str, datetime] | None = None
+        #: The number of the pass that is shown, and of the newest that was looked at: by number and not by time, since
+        #: the clocks of two machines differ, and one may be set back.
+        self._number = self._looked_at = 0
         self._tried_at: float | None = None
         self._wait_s = 0.0
         self._logged: str | None = None
@@ -82,8 +84,8 @@ class PassRunner:
 
     @property
     def config(self) -> Config:
-        """The config in force."""
-        return self._watched.current()
+        """The config in force. Reads no file: that is for `look`."""
+        return self._watched.last
 
     @property
     def store(self) -> Store:
@@ -100,8 +102,18 @@ class PassRunner:
             counts.setdefault(one.output, {})[one.state] = one.messages
         return counts
 
+    @property
+    def is_ours(self) -> bool:
+        """Whether this instance works for the site now."""
+        return self._is_ours()
+
+    @property
+    def has_changed(self) -> bool:
+        """Whether a changed config waits for its pass, and the site is ours to make it."""
+        return self._change is not None and self._is_ours()
+
     def kept_calendar(self) -> bytes | None:
-        """What an earlier run kept of the calendar; None where the store is away."""
+        """What was kept of the calendar last, by whoever worked for the site; None where the store is away."""
         try:
             return self.store.newest_part(_CALENDAR)
         except PlannerError as error:
@@ -141,11 +153,13 @@ class PassRunner:
 
     def run(self) -> None:
         """One pass, unless another process makes it. A fault goes to the log and to health, and is not raised."""
-        self._run(self.config, "")
+        with self._changing:
+            change, self._change = self._change, None
+        self._run(self.config, "" if change is None else change[0])
 
     def look(self) -> None:
-        """Look for a changed config: work with a good change at once, note a fault at once. And for a pass made
-        elsewhere: show it. A fault goes to the log and to health, and is not raised.
+        """Look for a changed config: a good change asks for a pass at once (`has_changed`), a fault is noted at once.
+        And for a pass made elsewhere: show it. A fault goes to the log and to health, and is not raised.
         """
         try:
             self._look()
@@ -153,21 +167,24 @@ class PassRunner:
             self._failed(error)
 
     def _look(self) -> None:
-        config, noted = self.config, self._noted_fault
+        known, noted = self.config, self._noted_fault
+        config = self._watched.current()
         self._noted_fault = self._watched.fault
-        if config is not self._known and not self._is_ours():
-            # Who works for the site makes the pass.
-            self._known = config
-            self._drop_other_place(config)
-        elif config is not self._known:
-            # Numbered, since two changes may fall into one second.
+        if config is not known:
+            # Numbered, since two changes may fall into one second. Kept where the site is another's: who works for it
+            # makes the pass, unless it ends before.
             self._changes += 1
-            self._run(config, f"-changed-{self._clock().timestamp():.6f}-{self._changes}")
-            return
+            now = self._clock()
+            with self._changing:
+                self._change = f"-changed-{now.timestamp():.6f}-{self._changes}", now
+            self._drop_other_place(config)
+            if self._is_ours():
+                return
         newest = self.store.newest_pass()
-        if newest is not None and newest.number != self._number:
-            self._number = newest.number
-            self._load_stored(config)
+        if newest is not None and newest.number > self._looked_at:
+            self._looked_at = newest.number
+            if newest.number > self._number:
+                self._load_stored(config)
         if self._noted_fault != noted:
             # Held, so that a pass that lands meanwhile is shown after this and not before it.
             with self._showing:
@@ -183,11 +200,24 @@ class PassRunner:
         self._renewals.now()
 
     def _renew(self) -> None:
-        config, begun = self.config, next(self._begins)
-        passed = again(config, self._store_of(config), now=self._clock(), extra_faults=self._config_faults())
-        if passed is not None:
-            self._take(passed, begun, config)
-        del passed
+        for _ in range(_MADE_ANEW):
+            config = self.config
+            # Where the site is another's, that one sends.
+            passed = again(
+                config,
+                self._store_of(config),
+                now=self._clock(),
+                extra_faults=self._config_faults(),
+                sends=self._is_ours(),
+            )
+            if passed is None:
+                break
+            self._take(passed, config)
+            # Whether the other one was truly begun later only the clocks say, and theirs may be wrong: what is made
+            # from now on knows all that both knew.
+            if not passed.is_overtaken:
+                break
+        passed = None
         give_back()
 
     def _config_faults(self) -> tuple[str, ...]:
@@ -195,7 +225,6 @@ class PassRunner:
         return (self._noted_fault,) if self._noted_fault else ()
 
     def _run(self, config: Config, mark: str) -> None:
-        self._known = config
         self._tried_at = self._ticks()
         try:
             self._drop_other_place(config)
@@ -209,14 +238,7 @@ class PassRunner:
             self._failed(error)
 
     def _claim_and_run(self, config: Config, mark: str) -> None:
-        now, store, begun = self._clock(), self._store_of(config), next(self._begins)
-
-        def begins() -> datetime:
-            # Anew, once the forecast is here: what was begun while it was asked for knows less.
-            nonlocal begun
-            begun = next(self._begins)
-            return self._clock()
-
+        now, store = self._clock(), self._store_of(config)
         slot = _claimed(config, store, now, mark)
         if slot is None:
             self._load_stored(config)
@@ -224,22 +246,26 @@ class PassRunner:
             return
         try:
             faults = self._config_faults()
-            passed = run(config, store, now=now, clock=begins, extra_faults=faults, once=slot)
+            passed = run(config, store, now=now, clock=self._clock, extra_faults=faults, once=slot)
         except AlreadyKept:
             # It took so long that another was let at the slot, and was faster.
             self._load_stored(config)
             return
         except BaseException:
             # Else nobody could try again before the claim has run out.
-            store.release("pass", slot)
+            store.release(PASS, slot)
             raise
-        store.finish("pass", slot, self._clock())
         self._wait_s = 0.0
         self.failed_pulls = self.failed_pulls + 1 if passed.is_pull_failed else 0
         self._note("; ".join(passed.faults) or None)
-        self._take(passed, begun, config)
+        self._take(passed, config)
+        is_overtaken = passed.is_overtaken
         del passed
         give_back()
+        if is_overtaken:
+            # As a renewal is: the forecast is kept, and by now the newest.
+            with Noted("a pass after one that was overtaken"):
+                self.renew()
 
     def _failed(self, error: Exception) -> None:
         if isinstance(error, PlannerError):
@@ -258,26 +284,25 @@ class PassRunner:
             log.warning("a pass found nothing wrong any more")
         self.last_fault = self._logged = fault
 
-    def _take(self, passed: Passed, begun: int, config: Config) -> None:
-        """Shows a pass, unless one that was begun after it is shown or kept: that one knows more of the diary."""
-        if passed.is_overtaken:
+    def _take(self, passed: Passed, config: Config) -> None:
+        """Shows a pass, unless one that was kept after it is shown, or it was not kept for another that was: that one
+        knows more of the diary.
+        """
+        if passed.number is None:
             self._load_stored(config)
             return
         with self._showing:
-            if not _is_of(passed.report, self.config) or begun < self._shown_begun:
-                return
-            loaded_at = self._loaded_at
-            if loaded_at is not None and passed.report.made_at < loaded_at <= self._clock():
-                return
-            self._shown_begun, self._loaded_at = begun, None
-            self.last_good = passed.report.made_at
-            self._put(passed.report, passed.workings)
+            if _is_of(passed.report, self.config) and passed.number > self._number:
+                self._number = passed.number
+                self.last_good = passed.report.made_at
+                self._put(passed.report, passed.workings)
 
     def _drop_other_place(self, config: Config) -> None:
         """A site that has moved shows nothing until there is a report of where it is."""
         with self._showing:
             if self._shown is not None and not _is_of(self._shown[0], config):
                 self._shown = self.last_good = None
+                self._number = self._looked_at = 0
                 self._cache.clear()
 
     def _put(self, report: Report, workings: Workings) -> None:
@@ -286,17 +311,34 @@ class PassRunner:
 
     def _load_stored(self, config: Config) -> None:
         """Take up the newest stored pass, made by an earlier run or by another process."""
+        store = self._store_of(config)
+        newest = store.newest_pass()
         try:
-            found = stored_pass(self._store_of(config))
+            found = stored_pass(store)
         except OtherSchema as error:
             log.info("%s", error)
             return
         with self._showing:
-            if found is None or (self.last_good is not None and found[0].made_at <= self.last_good):
+            if newest is None or found is None or newest.number <= self._number:
                 return
+            # What is loaded may be newer still; the next look then finds it.
+            self._number = newest.number
             self.last_good = found[0].made_at
             self._put(*found)
-            self._loaded_at = found[0].made_at
+        if not self._is_ours():
+            # Who works for the site by now tells what is wrong, in the pass that is shown.
+            self.failed_pulls = 0
+            self._note(None)
+            self._drop_change(found[0].made_at)
+
+    def _drop_change(self, made_at: datetime) -> None:
+        """A change of the config is worked with by a pass made so long after it that it can have been begun with no
+        other.
+        """
+        begun_by = timedelta(seconds=self.config.forecast.budget_s + _COMPUTING_S)
+        with self._changing:
+            if self._change is not None and made_at > self._change[1] + begun_by:
+                self._change = None
 
 
 def _claimed(config: Config, store: Store, now: datetime, mark: str) -> str | None:
@@ -306,16 +348,16 @@ def _claimed(config: Config, store: Store, now: datetime, mark: str) -> str | No
     hour = int(now.timestamp() // every_s)
     # With the place and the schema: a pass of another one is of no use here, and bars none.
     slot = f"{hour} {store.place} {SCHEMA}{mark}"
-    if store.claim("pass", slot, lease_s, now):
+    if store.claim(PASS, slot, lease_s, now):
         return slot
     newest = store.newest_pass()
-    if newest is None or not store.is_finished("pass", slot):
+    if newest is None or not store.is_finished(PASS, slot):
         return None
     if int(newest.made_at.timestamp() // every_s) == hour:
         return None
     # Made in this hour before the clock was set back to it: this is another one.
     later = f"{slot} after {newest.number}"
-    return later if store.claim("pass", later, lease_s, now) else None
+    return later if store.claim(PASS, later, lease_s, now) else None
 
 
 def _is_of(report: Report, config: Config) -> bool:

@@ -5,12 +5,17 @@ from __future__ import annotations
 import ctypes
 import gc
 import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 
 #: A pass gives way to who waits for an answer after this long, a tenth of what Python does by itself. [s]
 _GIVES_WAY_S = 0.0005
 #: The number of M_ARENA_MAX in glibc's malloc.h.
 _ARENA_MAX = -8
+_counting = threading.Lock()
+_made_now = 0
 
 
 def give_way() -> None:
@@ -28,6 +33,23 @@ def set_aside() -> None:
     """
     gc.collect()
     gc.freeze()
+
+
+@contextmanager
+def making() -> Iterator[None]:
+    """Around a pass. When the first that are made at once have ended, all that a pass loads is loaded and set aside:
+    not while another is made, whose own would then be kept for good.
+    """
+    global _made_now
+    with _counting:
+        _made_now += 1
+    try:
+        yield
+    finally:
+        with _counting:
+            _made_now -= 1
+            if not _made_now:
+                set_aside()
 
 
 def give_back() -> None:

@@ -14,6 +14,7 @@ from uuid import uuid4
 from fastapi import APIRouter, FastAPI
 
 from planner.service.noted import Noted
+from planner.service.threads import Threads
 from planner.store.leases import Leases
 
 log = logging.getLogger("planner.service")
@@ -60,9 +61,11 @@ class Share:
     async def kept(self) -> AsyncIterator[None]:
         """Beats while it is open; then every site is given back at once."""
         # Before anything asks whose the sites are.
+        # In a thread of its own: whatever else takes long, the beat does not wait for it.
+        own = Threads("lease", 1)
         with Noted("taking the first leases"):
-            await asyncio.to_thread(self.beat)
-        task = asyncio.create_task(self._beating())
+            await own.do(self.beat)
+        task = asyncio.create_task(self._beating(own))
         try:
             yield
         finally:
@@ -70,7 +73,8 @@ class Share:
             await asyncio.gather(task, return_exceptions=True)
             self._held = frozenset()
             with Noted("giving back the leases"):
-                await asyncio.to_thread(self._leases.leave, self.instance)
+                await own.do(self._leases.leave, self.instance)
+            own.close()
 
     def router(self) -> APIRouter:
         """No route: what keeps the share for as long as the service of one site runs."""
@@ -82,9 +86,9 @@ class Share:
 
         return APIRouter(lifespan=lifespan)
 
-    async def _beating(self) -> None:
+    async def _beating(self, own: Threads) -> None:
         beating = Noted("renewing the leases")
         while True:
             await asyncio.sleep(BEAT_S)
             with beating:
-                await asyncio.to_thread(self.beat)
+                await own.do(self.beat)

@@ -29,9 +29,6 @@ _TAKE = text(
     "on conflict (site, job, slot) do update set until = excluded.until "
     "where claims.done is null and claims.until < :now"
 )
-_FINISH = text(
-    "update claims set done = :now where site = :site and job = :job and slot = :slot and done is null"
-)
 _ONCE = text(
     "insert into claims (site, job, slot, until, done) values (:site, :job, :slot, :now, :now) "
     "on conflict (site, job, slot) do update set done = excluded.done where claims.done is null"
@@ -53,13 +50,6 @@ class Passes(Database):
         values = {"site": self.site, "job": job, "slot": slot, "until": now_s + lease_s, "now": now_s}
         with self._writing() as connection:
             return connection.execute(_TAKE, values).rowcount == 1
-
-    def finish(self, job: str, slot: str, now: datetime) -> None:
-        """Marks the slot of the job as done for good, and forgets slots long past."""
-        now_s = epoch_s(now, "the end of a claim")
-        with self._writing() as connection:
-            connection.execute(_FINISH, {"site": self.site, "job": job, "slot": slot, "now": now_s})
-            connection.execute(_PRUNE, {"site": self.site, "before": now_s - KEEP_CLAIMS_DAYS * DAY_S})
 
     def release(self, job: str, slot: str) -> None:
         """Gives back a slot that was claimed and came to nothing, so that it can be tried again at once."""

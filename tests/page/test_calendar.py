@@ -269,6 +269,40 @@ def test_the_address_takes_filters_and_names_what_it_does_not_know(
         assert client.get("/calendar.ics?all=perhaps").status_code == 422
 
 
+class Keeper:
+    """Keeps the calendars in a list, for one instance that works for the site or one that does not."""
+
+    def __init__(self, kept: list[bytes], is_ours: bool = True) -> None:
+        self.kept, self.is_ours = kept, is_ours
+
+    def kept_calendar(self) -> bytes | None:
+        return self.kept[-1] if self.kept else None
+
+    def keep_calendar(self, kept: bytes) -> None:
+        self.kept.append(kept)
+
+
+def test_an_instance_that_does_not_work_for_the_site_tells_the_numbers_of_the_one_that_does(
+    clock: Clock, report: Report, workings: Workings
+) -> None:
+    from planner.service.pages import CalendarFeed
+
+    kept: list[bytes] = []
+    ours, theirs = ReportCache(clock), ReportCache(clock)
+    works, shows = CalendarFeed(ours, Keeper(kept)), CalendarFeed(theirs, Keeper(kept, is_ours=False))
+    for hours in range(3):
+        later = _later(report, hours)
+        if hours != 1:
+            # It was away while the second pass was made.
+            ours.put(later, workings)
+            theirs.put(later, workings)
+        else:
+            ours.put(later, workings)
+        made = len(kept)
+    assert shows.of(theirs.snapshot(), Asked()).body == works.of(ours.snapshot(), Asked()).body
+    assert len(kept) == made
+
+
 def test_what_was_drawn_is_kept_with_each_pass_and_turn(
     clock: Clock, report: Report, workings: Workings
 ) -> None:
@@ -276,7 +310,7 @@ def test_what_was_drawn_is_kept_with_each_pass_and_turn(
 
     kept: list[bytes] = []
     cache = ReportCache(clock)
-    feed = CalendarFeed(cache, kept.append, None)
+    feed = CalendarFeed(cache, Keeper(kept))
     cache.put(report, workings)
     first = feed.of(cache.snapshot(), Asked()).body
     assert len(kept) == 1
@@ -286,7 +320,7 @@ def test_what_was_drawn_is_kept_with_each_pass_and_turn(
     cache.turn()
     assert len(kept) == 2
     again = ReportCache(clock)
-    after = CalendarFeed(again, kept.append, kept[0])
+    after = CalendarFeed(again, Keeper(kept[:1]))
     clock.now = NOW
     again.put(report, workings)
     assert after.of(again.snapshot(), Asked()).body == first

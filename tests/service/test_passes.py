@@ -26,6 +26,7 @@ from planner.service import passes as passes_module
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
 from planner.service.passes import PassRunner
+from planner.store.passes import PASS
 from planner.store.store import Store
 from tests.made import stored
 from tests.service.conftest import NOW, ROOT, Clock
@@ -51,13 +52,19 @@ def pulled(monkeypatch: pytest.MonkeyPatch) -> list[Config]:
     made: list[Config] = []
 
     def run(
-        config: Config, store: Store, *, now: object, extra_faults: tuple[str, ...] = (), **_: object
+        config: Config,
+        store: Store,
+        *,
+        now: object,
+        extra_faults: tuple[str, ...] = (),
+        once: str | None = None,
+        **_: object,
     ) -> Passed:
         made.append(config)
         forecast = read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=now)  # type: ignore[arg-type]
         report, workings = reported(assess(config, forecast, now=now, faults=extra_faults))  # type: ignore[arg-type]
-        stored(store, report, workings)
-        return Passed(report=report, workings=workings, faults=())
+        number = stored(store, report, workings, once=once)
+        return Passed(report=report, workings=workings, faults=(), number=number)
 
     monkeypatch.setattr(passes_module, "run", run)
     return made
@@ -66,6 +73,13 @@ def pulled(monkeypatch: pytest.MonkeyPatch) -> list[Config]:
 def _passes(folder: Path, store: Store, clock: Clock) -> tuple[PassRunner, ReportCache]:
     cache = ReportCache(clock)
     return PassRunner(load(folder / "demo.toml"), store, cache, clock), cache
+
+
+def looked(passes: PassRunner) -> None:
+    """As the service looks: a changed config has its pass at once."""
+    passes.look()
+    if passes.has_changed:
+        passes.run()
 
 
 def _page(cache: ReportCache) -> str:
@@ -147,12 +161,12 @@ def test_a_good_change_of_the_config_is_worked_with_at_once(
 ) -> None:
     passes, cache = _passes(folder, store, clock)
     passes.run()
-    passes.look()
+    looked(passes)
     assert len(pulled) == 1
     site = folder / "demo.toml"
     site.write_text(site.read_text().replace('name = "Thistlewick Vale"', 'name = "Lower Thistlewick"'))
     clock.forward(minutes=5)
-    passes.look()
+    looked(passes)
     assert [config.site.name for config in pulled] == ["Thistlewick Vale", "Lower Thistlewick"]
     assert _report(cache).site.name == "Lower Thistlewick"
     assert "Lower Thistlewick" in _page(cache)
@@ -183,8 +197,8 @@ def test_a_pass_that_cannot_be_read_bars_no_new_one_in_its_hour(
     """As after an upgrade: the version before has made this hour's pass, under a slot of its own."""
     store.keep_pass(NOW, {"report": b"of another shape"}, schema=0)
     slot = str(int(NOW.timestamp() // 3600))
-    assert store.claim("pass", slot, 600, NOW)
-    store.finish("pass", slot, NOW)
+    assert store.claim(PASS, slot, 600, NOW)
+    store.bound_to(store.site, "of the version before").keep_pass(NOW, {}, schema=0, once=slot)
     passes, cache = _passes(folder, store, clock)
     assert passes.is_due
     passes.run()
@@ -205,7 +219,7 @@ def test_a_site_that_moved_shows_nothing_of_where_it_was(
     monkeypatch.setattr(passes_module, "run", fails)
     _move(folder, 58.0)
     clock.forward(minutes=5)
-    passes.look()
+    looked(passes)
     assert cache.made_at is None
     assert passes.is_due
     with TestClient(create_app(cache, clock=clock)) as client:
@@ -228,7 +242,7 @@ def test_a_slow_pass_of_the_place_before_is_not_shown(
         if len(stores) == 1:
             # While it asks the service, the site moves and is judged anew.
             _move(folder, 58.0)
-            passes.look()
+            looked(passes)
         return found
 
     monkeypatch.setattr(passes_module, "run", slow)
@@ -242,12 +256,16 @@ def _renewals(monkeypatch: pytest.MonkeyPatch, between: Callable[[int], None]) -
     """Renewals read the shipped week; `between` is called while each is made, with its number."""
     made: list[int] = []
 
-    def again(config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = ()) -> Passed:
+    def again(
+        config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), sends: bool
+    ) -> Passed:
         made.append(1)
+        newest = store.newest_pass()
         forecast = read_file(ROOT / "fixtures" / "demo" / "week.csv", fetched_at=now)
         report, workings = reported(assess(config, forecast, now=now, faults=extra_faults))
         between(len(made))
-        return Passed(report=report, workings=workings, faults=())
+        number = stored(store, report, workings, after=0 if newest is None else newest.number)
+        return Passed(report=report, workings=workings, faults=(), number=number)
 
     monkeypatch.setattr(passes_module, "again", again)
     return made
@@ -277,7 +295,7 @@ def test_a_pass_of_another_process_is_not_replaced_by_an_older_one_of_ours(
     def slow(_: int) -> None:
         clock.forward(seconds=8)
         other.run()
-        passes.look()
+        looked(passes)
 
     _renewals(monkeypatch, slow)
     passes.renew()
@@ -339,7 +357,7 @@ def test_a_pass_that_lands_while_a_fault_is_noted_is_the_one_shown(
 
     monkeypatch.setattr(cache, "put", slow_put)
     (folder / "demo.toml").write_text("nothing that holds")
-    passes.look()
+    looked(passes)
     landed[0].join(timeout=60)
     assert cache.made_at == NOW + timedelta(hours=1)
 
@@ -352,7 +370,7 @@ def test_a_faulty_change_leaves_the_last_good_one_and_is_told_everywhere(
     site = folder / "demo.toml"
     good = site.read_text()
     site.write_text(good.replace('kind = "collar"', 'kind = "colar"'))
-    passes.look()
+    looked(passes)
     assert len(pulled) == 1
     assert passes.config.site.surface("collar").kind == "collar"
     says = "The changed config is not in force"
@@ -371,7 +389,7 @@ def test_a_faulty_change_leaves_the_last_good_one_and_is_told_everywhere(
     assert any(says in note for note in _report(cache).forecast.notes)
     site.write_text(good + "\n# put right\n")
     clock.forward(minutes=1)
-    passes.look()
+    looked(passes)
     assert passes.config_fault is None
     assert _report(cache).forecast.notes == ()
     assert flat_now(_report(cache))["fault"] is None
@@ -387,6 +405,7 @@ class _Counting:
         self.last_fault = self.config_fault = None
         self.failed_pulls = 0
         self.is_due = self.may_try = True
+        self.is_ours, self.has_changed = True, False
         self.threads: set[int] = set()
 
     def run(self) -> None:

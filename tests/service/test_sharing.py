@@ -7,10 +7,11 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AsyncExitStack, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,8 @@ from planner.config.load import Config, load
 from planner.errors import PlannerError
 from planner.service import context as context_module
 from planner.service import passes as passes_module
+from planner.service import sharing as sharing_module
+from planner.service.app import create_app
 from planner.service.cache import ReportCache
 from planner.service.context import Context, background
 from planner.service.passes import PassRunner
@@ -35,7 +38,7 @@ from tests.forecast.conftest import Service, reply, service
 from tests.forecast.payloads import open_meteo, raw
 from tests.made import ROOT
 from tests.service.conftest import Clock
-from tests.service.test_passes import folder, pulled, store
+from tests.service.test_passes import folder, looked, pulled, store
 from tests.small_sites import folder_of, kept_passes
 from tests.store.conftest import postgres_url
 
@@ -116,13 +119,13 @@ def test_who_does_not_work_for_a_site_makes_no_pass_of_it_and_shows_those_of_the
     assert waits.is_due
     assert not waits.may_try
     works.run()
-    waits.look()
+    looked(waits)
     assert cache.made_at == clock.now
     text = (folder / "demo.toml").read_text(encoding="utf-8")
     (folder / "demo.toml").write_text(text.replace("cut_height_mm = 3.8", "cut_height_mm = 4.2"))
-    waits.look()
+    looked(waits)
     assert len(pulled) == 1
-    works.look()
+    looked(works)
     assert len(pulled) == 2
     ours[0] = True
     assert waits.may_try
@@ -144,6 +147,133 @@ def test_a_pass_that_another_was_faster_with_is_shown_as_that_one(
     slow.run()
     assert cache.made_at == clock.now
     assert (slow.last_fault, slow.failed_pulls) == (None, 0)
+
+
+def test_a_config_that_changed_before_a_site_was_taken_up_is_worked_with_at_once(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config]
+) -> None:
+    """Who worked for it may have ended before it saw the change."""
+    ours = [False]
+    takes = PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock, is_ours=lambda: ours[0])
+    works = PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock)
+    works.run()
+    looked(takes)
+    text = (folder / "demo.toml").read_text(encoding="utf-8")
+    (folder / "demo.toml").write_text(text.replace("cut_height_mm = 3.8", "cut_height_mm = 4.2"))
+    looked(takes)
+    assert len(pulled) == 1
+    ours[0] = True
+    looked(takes)
+    assert pulled[1:] == [takes.config]
+    looked(takes)
+    assert len(pulled) == 2
+    # One that the other has worked with is not worked with again.
+    ours[0] = False
+    (folder / "demo.toml").write_text(text)
+    looked(takes)
+    clock.forward(hours=1)
+    looked(works)
+    looked(takes)
+    ours[0] = True
+    assert not takes.has_changed
+
+
+def test_what_failed_here_is_over_once_the_pass_of_another_is_shown(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ours = [True]
+    lost = PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock, is_ours=lambda: ours[0])
+    works = PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock)
+    with monkeypatch.context() as away:
+        away.setattr(passes_module, "run", lambda *_, **__: (_ for _ in ()).throw(PlannerError("no way out")))
+        for _ in range(3):
+            lost.run()
+    works.run()
+    lost.look()
+    assert (lost.failed_pulls, lost.last_fault) == (3, "no way out")
+    ours[0] = False
+    clock.forward(hours=1)
+    works.run()
+    lost.look()
+    assert (lost.failed_pulls, lost.last_fault) == (0, None)
+
+
+def test_a_newer_pass_of_a_machine_whose_clock_is_behind_is_shown(
+    folder: Path, store: Store, clock: Clock, pulled: list[Config]
+) -> None:
+    cache = ReportCache(clock)
+    shows = PassRunner(load(folder / "demo.toml"), store, cache, clock, is_ours=lambda: False)
+    PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock).run()
+    shows.look()
+    behind = clock.now - timedelta(seconds=20)
+    passes_module.run(shows.config, shows.store, now=behind)
+    shows.look()
+    assert cache.made_at == behind
+
+
+@pytest.mark.parametrize("is_ours", [True, False])
+def test_a_renewal_sends_only_where_the_site_is_ours(
+    folder: Path, store: Store, clock: Clock, monkeypatch: pytest.MonkeyPatch, is_ours: bool
+) -> None:
+    asked: list[object] = []
+    monkeypatch.setattr(passes_module, "again", lambda *_, sends, **__: asked.append(sends))
+    PassRunner(load(folder / "demo.toml"), store, ReportCache(clock), clock, is_ours=lambda: is_ours).renew()
+    assert asked == [is_ours]
+
+
+def test_passes_that_hang_hold_up_neither_the_leases_nor_what_is_sent_or_drawn(
+    folder: Path, store: Store, clock: Clock, leases: Leases, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As thirty sites whose weather service does not answer."""
+    goes_on, begun, beats, sent = threading.Event(), Counter[str](), Counter[str](), Counter[str]()
+
+    class Hangs:
+        is_due = may_try = is_ours = True
+        has_changed, failed_pulls, last_fault = False, 0, None
+
+        def run(self) -> None:
+            begun["passes"] += 1
+            goes_on.wait(PATIENCE_S)
+
+        def look(self) -> None:
+            begun["looks"] += 1
+
+        def kept_calendar(self) -> None:
+            return None
+
+    monkeypatch.setattr(sharing_module, "BEAT_S", 0.01)
+    monkeypatch.setattr(context_module, "SEND_EVERY_S", 0.01)
+    monkeypatch.setattr(context_module, "send_due", lambda *_: (sent.update(sent=1), []))
+    share = Share(leases, KEYS)
+    monkeypatch.setattr(share, "beat", lambda: beats.update(beat=1))
+    context = Context(
+        config=lambda: load(folder / "demo.toml"),
+        store=lambda: store,
+        cache=ReportCache(clock),
+        clock=clock,
+        token="",
+        renew=lambda: None,
+    )
+
+    async def live() -> None:
+        async with AsyncExitStack() as opened:
+            for _ in range(40):
+                app = create_app(ReportCache(clock), clock=clock, passes=Hangs())  # type: ignore[arg-type]
+                await opened.enter_async_context(app.router.lifespan_context(app))
+            while not begun["passes"]:
+                await asyncio.sleep(0.01)
+            await opened.enter_async_context(share.kept())
+            await opened.enter_async_context(background(context))
+            while beats["beat"] < 5 or sent["sent"] < 2 or begun["looks"] < 40:
+                await asyncio.sleep(0.01)
+            await asyncio.to_thread(bytes)
+            assert begun["passes"] < 20
+            goes_on.set()
+
+    try:
+        asyncio.run(asyncio.wait_for(live(), PATIENCE_S))
+    finally:
+        goes_on.set()
 
 
 def test_only_who_works_for_a_site_sends_and_keeps_its_lines(

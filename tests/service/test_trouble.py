@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -24,7 +25,7 @@ from planner.store.store import Store
 from tests.made import stored
 from tests.reports.made import demo_pass
 from tests.service.conftest import Clock
-from tests.service.test_passes import folder, store
+from tests.service.test_passes import folder, looked, store
 
 __all__ = ["folder", "store"]
 
@@ -38,13 +39,19 @@ def pulled(monkeypatch: pytest.MonkeyPatch) -> list[Config]:
     report, workings = demo_pass()
 
     def run(
-        config: Config, store: Store, *, now: datetime, extra_faults: tuple[str, ...] = (), **_: object
+        config: Config,
+        store: Store,
+        *,
+        now: datetime,
+        extra_faults: tuple[str, ...] = (),
+        once: str | None = None,
+        **_: object,
     ) -> Passed:
         made.append(config)
         forecast = with_rows(report.forecast, stale_at=now + timedelta(hours=6))
         found = with_rows(report, made_at=now, as_of=now, forecast=forecast)
-        stored(store, found, workings)
-        return Passed(report=found, workings=workings, faults=())
+        number = stored(store, found, workings, once=once)
+        return Passed(report=found, workings=workings, faults=(), number=number)
 
     monkeypatch.setattr(passes_module, "run", run)
     return made
@@ -156,7 +163,7 @@ def test_a_pass_made_by_hand_is_shown_at_the_next_look(
     passes.run()
     clock.forward(minutes=7)
     passes_module.run(passes.config, passes.store, now=clock.now)
-    passes.look()
+    looked(passes)
     assert cache.made_at == clock.now
 
 
@@ -176,7 +183,7 @@ def test_a_fault_of_our_own_is_caught_told_in_health_and_once_in_the_log(
         for _ in range(3):
             clock.forward(hours=1)
             passes.run()
-            passes.look()
+            looked(passes)
     assert [record.message for record in caplog.records] == ["a pass failed"]
     health = TestClient(create_app(cache, clock=clock, passes=passes)).get("/health")
     assert health.status_code == 503
@@ -198,7 +205,7 @@ def test_health_fails_after_three_pulls_without_a_forecast_though_passes_are_mad
         # The kept forecast still counts as fresh: only the pulls fail.
         forecast = with_rows(found.report.forecast, stale_at=clock.now + timedelta(hours=9))
         report = with_rows(found.report, forecast=forecast)
-        return Passed(report=report, workings=found.workings, faults=("no answer",), is_pull_failed=True)
+        return replace(found, report=report, faults=("no answer",), is_pull_failed=True)
 
     monkeypatch.setattr(passes_module, "run", from_the_last_good_one)
     passes, cache, _ = _runner(folder, store, clock)
@@ -237,7 +244,7 @@ def test_two_changes_of_the_config_in_one_second_are_two(
         text = site.read_text()
         start = text.index('name = "')
         site.write_text(text[:start] + f'name = "{name}"' + text[text.index("\n", start) :])
-        passes.look()
+        looked(passes)
     assert [config.site.name for config in pulled][1:] == ["Lower Thistlewick", "Upper Thistlewick"]
 
 
@@ -252,7 +259,7 @@ def test_health_answers_with_the_store_away(
 
     monkeypatch.setattr(Store, "outbox_counts", away)
     monkeypatch.setattr(Store, "newest_pass", away)
-    passes.look()
+    looked(passes)
     health = TestClient(create_app(cache, clock=clock, passes=passes)).get("/health")
     assert (health.status_code, health.json()["store_fault"]) == (200, "The store is away.")
     assert health.json()["last_fault"] == "The store is away."

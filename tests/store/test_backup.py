@@ -55,7 +55,7 @@ def fill(url: str) -> None:
             store.keep_forecast("one", answer)
             store.claim("pass", "12", 60, NOW)
             store.claim("pass", "13", 60, NOW)
-            store.finish("pass", "12", NOW)
+            store.keep_pass(NOW, {}, schema=1, once="12")
             warning = KeptWarning(
                 id="w",
                 kind="frost",

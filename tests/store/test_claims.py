@@ -32,7 +32,7 @@ def test_a_lease_that_ran_out_is_taken_over(store: Store) -> None:
 
 def test_a_finished_slot_is_never_given_again(store: Store) -> None:
     assert store.claim("pass", "12", 60, NOON)
-    store.finish("pass", "12", NOON)
+    store.keep_pass(NOON, {}, schema=1, once="12")
     assert not store.claim("pass", "12", 60, NOON + timedelta(days=20))
 
 
@@ -64,7 +64,7 @@ for slot in range(slots):
             continue
         with open(runs, "ab", buffering=0) as ran:
             ran.write(f"{slot}\\n".encode())
-        store.finish("pass", str(slot), noon)
+        store.keep_pass(noon, {}, schema=1, once=str(slot))
 """
 
 

@@ -178,7 +178,7 @@ def test_a_renewal_while_the_service_is_asked_does_not_bar_what_it_answers(
     assert len(passes) == 2
 
 
-def test_a_renewal_that_another_process_overtook_shows_what_that_one_made(
+def test_a_renewal_that_another_process_overtook_is_made_anew_and_knows_what_both_know(
     stores: tuple[Store, Store], sky: list[Callable[[], object]], between: list[Callable[[], object]]
 ) -> None:
     one, other = stores
@@ -188,12 +188,34 @@ def test_a_renewal_that_another_process_overtook_shows_what_that_one_made(
     def clock() -> object:
         return NOW + H + next(ticks) * SECOND
 
-    cache, theirs = ReportCache(clock), ReportCache(clock)  # type: ignore[arg-type]
+    def ahead() -> object:
+        return clock() + 20 * SECOND  # type: ignore[operator]
+
+    cache = ReportCache(clock)  # type: ignore[arg-type]
     ours = PassRunner(quick(), one, cache, clock)  # type: ignore[arg-type]
-    between.append(PassRunner(quick(), other, theirs, clock).run)  # type: ignore[arg-type]
+    # Begun before or after: by its clock, which is ahead, nobody can tell.
+    between.append(PassRunner(quick(), other, ReportCache(clock), ahead).run)  # type: ignore[arg-type]
     ours.renew()
-    assert cache.snapshot().report == theirs.snapshot().report == newest(one)
+    assert cache.snapshot().report == newest(one)
     assert newest(one).forecast.fetched_at == NOW + H
+    assert len(_passes(one)) == 2
+
+
+def test_an_hours_pass_that_was_overtaken_by_the_clock_alone_is_made_anew(
+    stores: tuple[Store, Store], sky: list[Callable[[], object]], between: list[Callable[[], object]]
+) -> None:
+    one, other = stores
+    one.keep_forecast("open-meteo", answer(0))
+    ticks = count(1)
+
+    def clock() -> object:
+        return NOW + H + next(ticks) * SECOND
+
+    cache = ReportCache(clock)  # type: ignore[arg-type]
+    between.append(lambda: other.keep_pass(NOW + 2 * H, {}, schema=1))
+    PassRunner(quick(), one, cache, clock).run()  # type: ignore[arg-type]
+    assert cache.snapshot().report == newest(other)
+    assert newest(other).forecast.fetched_at == NOW + H
 
 
 def _passes(store: Store) -> list[object]:

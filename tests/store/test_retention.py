@@ -173,12 +173,17 @@ def hour(store: Store, number: int) -> None:
             )
         ]
     store.keep_pass(
-        now, dict.fromkeys(PARTS, os.urandom(1500)), schema=1, warnings=warnings, outbox=messages, after=0
+        now,
+        dict.fromkeys(PARTS, os.urandom(1500)),
+        schema=1,
+        warnings=warnings,
+        outbox=messages,
+        after=0,
+        once=slot,
     )
     if warnings:
         for due in store.take_due(now, 60):
             store.mark_sent(due.id, now)
-    store.finish("pass", slot, now)
 
 
 def file_bytes(store: Store) -> int:
