@@ -114,6 +114,10 @@ class WorkDone:
         require_aware(self.at, "the time of work done")
 
 
+#: The key of a site that was given none.
+MAIN = "main"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """A place under one sky and one clock."""
@@ -126,10 +130,15 @@ class Site:
     surfaces: tuple[Surface, ...] = field(default=())
     dormant_from: str = ""
     """Month and day from which the grass usually rests, `11-15`; empty where it is not told."""
-    key: str = "main"
+    key: str = MAIN
     """What the store knows it by."""
     units: Literal["metric", "imperial"] = "metric"
     """What its people read; every figure is reckoned and kept in metric units."""
+
+    @property
+    def has_own_key(self) -> bool:
+        """Whether it was given a key, as each of several sites is: then its name stands where others could be meant."""
+        return self.key != MAIN
 
     @property
     def zone(self) -> ZoneInfo:

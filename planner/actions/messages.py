@@ -17,8 +17,8 @@ from planner.outputs.base import Delivery, Quiet, deliver
 from planner.reports.best import morning_lines
 from planner.reports.retold import retell
 from planner.reports.rows import Report
-from planner.reports.shown_units import METRIC, System
 from planner.rules.clock import clock_minutes
+from planner.site import Site
 from planner.store.records import KeptWarning, Outgoing
 from planner.terms import short_date
 from planner.warnings.base import LEVELS
@@ -63,26 +63,32 @@ def standing_of(states: Iterable[KeptWarning]) -> tuple[WarningState, ...]:
     return tuple(standing)
 
 
-def outgoing(
-    news: Iterable[News], outputs: Sequence[str], now: datetime, units: System = METRIC
-) -> tuple[Outgoing, ...]:
-    """The messages that follow from the news, one for each output, in the units that people read."""
+def outgoing(news: Iterable[News], outputs: Sequence[str], now: datetime, site: Site) -> tuple[Outgoing, ...]:
+    """The messages that follow from the news, one for each output, in the units that people of the site read."""
     rows: list[Outgoing] = []
     for one in news:
         notice = one.notice
         message = Message(
-            id=one.id,
+            id=_sent_id(one.id, site),
             change=one.change,
             kind=notice.kind,
             level=notice.level,
-            title=retell(title(one), units),
-            body=retell(body(one), units),
+            title=retell(title(one), site.units) + (f" ({site.name})" if site.has_own_key else ""),
+            body=retell(body(one), site.units),
             surface=notice.surface or "all",
             begins=notice.begins,
             made_at=now,
         )
-        rows += message.for_outputs(outputs, now, closes=one.closes)
+        rows += message.for_outputs(outputs, now, of=one.id, closes=one.closes)
     return tuple(rows)
+
+
+def _sent_id(name: str, site: Site) -> str:
+    """A warning's id as it leaves the house: several sites may send to one receiver, which drops what it has had.
+
+    A site without a key of its own is alone, and its ids stay as receivers know them.
+    """
+    return f"{site.key}:{name}" if site.has_own_key else name
 
 
 #: How long after its hour the message of the morning still goes out: later it tells nothing new.
@@ -101,8 +107,9 @@ def morning_message(report: Report, config: Config, now: datetime) -> tuple[Outg
     due = datetime.combine(local.date(), time(minutes // 60 % 24, minutes % 60), config.site.zone)
     if not due <= now < due + _MORNING_LASTS:
         return ()
+    name = f"morning-{local:%Y%m%d}"
     message = Message(
-        id=f"morning-{local:%Y%m%d}",
+        id=_sent_id(name, config.site),
         change=1,
         kind="morning",
         level=LEVELS[0],
@@ -112,7 +119,7 @@ def morning_message(report: Report, config: Config, now: datetime) -> tuple[Outg
         begins=None,
         made_at=now,
     )
-    return message.for_outputs([part.called for part in config.outputs], now)
+    return message.for_outputs([part.called for part in config.outputs], now, of=name)
 
 
 def standing_messages(store: Store, output: str) -> tuple[Message, ...]:

@@ -328,7 +328,7 @@ def _kept(
                 stale_at=report.forecast.stale_at,
                 warnings=[state_of(standing) for standing in life.states],
                 outbox=(
-                    *outgoing(life.news, [part.called for part in config.outputs], now, config.site.units),
+                    *outgoing(life.news, [part.called for part in config.outputs], now, config.site),
                     *morning_message(report, config, now),
                 ),
                 after=after,

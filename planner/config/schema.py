@@ -14,6 +14,7 @@ from planner.config import kit_schema
 from planner.config.names import GrassName, JobName, ProviderNames, ShippedGrass, SurfaceName
 from planner.diary.observations import Figures, figures_of, lacks
 from planner.rules.base import YesNo
+from planner.site import MAIN
 
 #: What a surface may be; a job names its surfaces by these or by their names.
 SurfaceKind = Literal["green", "collar", "apron", "surround", "tee", "rough"]
@@ -53,7 +54,7 @@ class SitePart(kit_schema.Part):
         description='Month and day from which the grass usually rests, "11-15".',
     )
     key: str = Field(
-        default="main",
+        default=MAIN,
         pattern=r"^[a-z0-9_-]{1,40}$",
         description="What the store knows the site by. Keep it when the site is renamed or moves.",
     )

@@ -39,7 +39,7 @@ class Message:
     """One change of one warning, as it is sent. Times are aware."""
 
     id: str
-    """The warning's own."""
+    """The warning's own; of a site with a key of its own that key stands before it."""
     change: int
     kind: str
     level: str
@@ -71,12 +71,13 @@ class Message:
         return msgspec.convert(fields, cls)
 
     def for_outputs(
-        self, names: Iterable[str], due_at: datetime, *, closes: bool = False
+        self, names: Iterable[str], due_at: datetime, *, of: str | None = None, closes: bool = False
     ) -> tuple[Outgoing, ...]:
-        """One row for the outbox for each output. `closes` when it only ends a warning."""
+        """One row for the outbox for each output. `of` is the warning as the store knows it, where the message has
+        another id; `closes` when it only ends a warning."""
         return tuple(
             Outgoing(
-                warning_id=self.id,
+                warning_id=self.id if of is None else of,
                 change=self.change,
                 output=name,
                 body=self.as_dict(),

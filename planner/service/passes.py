@@ -88,6 +88,12 @@ class PassRunner:
         return self._watched.last
 
     @property
+    def _of_site(self) -> str:
+        """Whose a line of the log is, where one log has those of several."""
+        site = self._known.site
+        return f" of {site.name}" if site.has_own_key else ""
+
+    @property
     def store(self) -> Store:
         """The store, bound to the site and place of the config in force."""
         return self._store_of(self.config)
@@ -117,7 +123,7 @@ class PassRunner:
         try:
             return self.store.newest_part(_CALENDAR)
         except PlannerError as error:
-            log.warning("the calendar begins anew: %s", error)
+            log.warning("the calendar%s begins anew: %s", self._of_site, error)
             return None
 
     def keep_calendar(self, kept: bytes) -> None:
@@ -125,7 +131,7 @@ class PassRunner:
         try:
             self.store.keep_part(_CALENDAR, kept)
         except PlannerError as error:
-            log.warning("the calendar is not kept: %s", error)
+            log.warning("the calendar%s is not kept: %s", self._of_site, error)
 
     @property
     def config_fault(self) -> str | None:
@@ -273,15 +279,15 @@ class PassRunner:
             return
         says = f"A fault of our own ended it: {type(error).__name__}: {error}"
         if says != self._logged:
-            log.error("a pass failed", exc_info=error)
+            log.error("a pass%s failed", self._of_site, exc_info=error)
         self.last_fault = self._logged = says
 
     def _note(self, fault: str | None) -> None:
         """Keeps the fault for health; one that has changed goes to the log, once."""
         if fault is not None and fault != self._logged:
-            log.warning("a pass found: %s", fault)
+            log.warning("a pass%s found: %s", self._of_site, fault)
         elif fault is None and self._logged is not None:
-            log.warning("a pass found nothing wrong any more")
+            log.warning("a pass%s found nothing wrong any more", self._of_site)
         self.last_fault = self._logged = fault
 
     def _take(self, passed: Passed, config: Config) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 from pathlib import Path
@@ -122,8 +123,8 @@ def test_messages_and_calendar_are_turned(site: Path) -> None:
     assert METRIC_UNIT.search(calendar(demo_pass()[0]).decode().replace("\r\n ", ""))
     life = demo_assessment().life
     assert life is not None
-    sent = outgoing(life.news, ["log"], NOW, config.site.units)
-    plain = outgoing(life.news, ["log"], NOW)
+    sent = outgoing(life.news, ["log"], NOW, config.site)
+    plain = outgoing(life.news, ["log"], NOW, dataclasses.replace(config.site, units="metric"))
     assert len(sent) == len(plain) > 1
     for ours, metric in zip(sent, plain, strict=True):
         assert METRIC_UNIT.search(str(ours.body["body"])) is None

@@ -17,7 +17,7 @@ from planner.page.week_sheet import week_sheet
 from planner.reports.headline import headline
 from planner.reports.now import now
 from planner.terms import LABEL_CAUTION
-from tests.made import DEMO, ROOT
+from tests.made import DEMO, ROOT, config
 from tests.reports.made import demo, demo_assessment, demo_pass
 
 COMPUTED = (
@@ -93,7 +93,7 @@ def test_every_command_keeps_the_style(words):
 def test_messages_headline_and_calendar_keep_the_style():
     report, life = demo(), demo_assessment().life
     assert life is not None
-    for row in outgoing(life.news, ["log"], report.made_at):
+    for row in outgoing(life.news, ["log"], report.made_at, config().site):
         assert wrong_in(f"{row.body['title']}\n{row.body['body']}") == set()
     assert wrong_in(headline(report)) == set()
     feed = calendar(report).decode().replace("\r\n ", "")

@@ -333,3 +333,21 @@ def test_work_that_takes_long_is_not_begun_twice() -> None:
     asyncio.run(look())
     assert len(most) > 2
     assert max(most) == 1
+
+
+def test_the_log_says_whose_pass_it_was_where_a_site_has_a_key_of_its_own(
+    folder: Path,
+    store: Store,
+    clock: Clock,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    file = folder / "demo.toml"
+    own = file.read_text(encoding="utf-8").replace("[site]", '[site]\nkey = "north"', 1)
+    file.write_text(own, encoding="utf-8")
+    _fails(monkeypatch, ForecastUnavailable("Nobody answers."))
+    with caplog.at_level(logging.WARNING):
+        _runner(folder, store, clock)[0].run()
+    assert [record.getMessage() for record in caplog.records] == [
+        f"a pass of {load(file).site.name} found: Nobody answers."
+    ]
