@@ -14,11 +14,15 @@ from planner.page.ribbon import Scale
 from planner.page.rows import blocks, by_kind, cautions, days, figure, hours, mine_and_others
 from planner.reports.amounts import signed, unit_sign
 from planner.reports.retold import for_people, retell
-from planner.reports.rows import Report
+from planner.reports.rows import Report, SiteRow
 from planner.reports.shown_units import ShownUnit, System, shown_unit
 from planner.reports.workings import NeedFacts, Workings
+from planner.site import MAIN
+from planner.terms import slug
 
 _DAYS = 8
+#: What stands in a piece to be filled in.
+_FILLED = re.compile("SCHEME|ADDRESS|PREFIX|BASE|OWN|TURF")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,15 +153,26 @@ class Snippet:
     text: str
 
 
-def snippets(base: str) -> list[Snippet]:
-    """All pieces for an address such as http://turf.lan:8480 (no slash at the end)."""
+def snippets(base: str, site: SiteRow) -> list[Snippet]:
+    """All pieces for an address such as http://turf.lan:8480 (no slash at the end).
+
+    Ids and names are those of the site where it has a key of its own: a hub may show several.
+    """
     scheme, _, rest = base.partition("://")
     address, slash, path = rest.partition("/")
-    filled = {"SCHEME": scheme, "ADDRESS": address, "PREFIX": slash + path, "BASE": base}
+    has_own_key = site.key != MAIN
+    filled = {
+        "SCHEME": scheme,
+        "ADDRESS": address,
+        "PREFIX": slash + path,
+        "BASE": base,
+        "OWN": f"_{slug(site.key)}" if has_own_key else "",
+        "TURF": site.name.replace('"', "'").replace("\\", "/") if has_own_key else "Turf",
+    }
     pieces: list[dict[str, str]] = tomllib.loads(text_of("pieces.toml"))["piece"]
     return [
         Snippet(
-            **(piece | {"text": re.sub("SCHEME|ADDRESS|PREFIX|BASE", lambda m: filled[m[0]], piece["text"])})
+            **(piece | {part: _FILLED.sub(lambda m: filled[m[0]], piece[part]) for part in ("where", "text")})
         )
         for piece in pieces
     ]
@@ -165,7 +180,7 @@ def snippets(base: str) -> list[Snippet]:
 
 def help_page(report: Report, base: str) -> bytes:
     """How to see this on a home dashboard."""
-    return write("help.html.j2", report, snippets=snippets(base), base=base, reload=False)
+    return write("help.html.j2", report, snippets=snippets(base, report.site), base=base, reload=False)
 
 
 def addresses(description: Mapping[str, Any]) -> bytes:

@@ -71,7 +71,10 @@ def rounds(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
         {"messages": DEVICE.topics(FRESH) | {DEVICE.topic("availability"): "offline"}, "seconds": 0},
     ]
     (folder / "rounds.json").write_text(json.dumps(told))
-    pieces = {one.name: one.text.replace("!secret ", "") for one in snippets("http://vale.example:8480")}
+    pieces = {
+        one.name: one.text.replace("!secret ", "")
+        for one in snippets("http://vale.example:8480", demo().site)
+    }
     known, fault = flat_now(FRESH), {"type": "about:blank", "status": 503}
     rest: dict[str, Any] = {
         **yaml.safe_load(pieces["rest"]),

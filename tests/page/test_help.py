@@ -18,6 +18,8 @@ from jinja2.sandbox import SandboxedEnvironment
 from prometheus_client.parser import text_string_to_metric_families
 
 from planner.config.load import load
+from planner.page.details import snippets
+from planner.reports.rows import SiteRow
 from planner.service.app import create_app
 from planner.service.cache import ReportCache
 from planner.service.run import demo_app
@@ -177,6 +179,27 @@ def test_the_line_for_the_shell_prints_the_headline(
     monkeypatch.setattr(sys, "stdin", io.StringIO(answer.text))
     exec(words[6], {})
     assert capsys.readouterr().out.strip() == answer.json()["headline"]
+
+
+def test_two_sites_on_one_hub_have_no_id_name_or_command_in_common() -> None:
+    def pasted(key: str, name: str) -> dict[str, set[str]]:
+        texts = {one.name: one.text for one in snippets(BASE, SiteRow(key=key, name=name, timezone="UTC"))}
+        (resource,) = yaml.safe_load(texts["rest"])["rest"]
+        entities = [*resource["sensor"], *resource["binary_sensor"]]
+        return {
+            "ids": {one["unique_id"] for one in entities},
+            "names": {one["name"] for one in entities},
+            "commands": set(yaml.load(texts["command"], Secrets)["rest_command"]),  # noqa: S506
+            "scrapes": {one["job_name"] for one in yaml.safe_load(texts["prometheus"])["scrape_configs"]},
+            "calendars": {texts["openhab"].split()[1]},
+        }
+
+    north, south, alone = pasted("north", 'The "North"'), pasted("south", "South"), pasted("main", "Vale")
+    for sort, found in north.items():
+        assert not found & (south[sort] | alone[sort]), sort
+    # Who is alone keeps what the hub knows already.
+    assert "haysel_headline" in alone["ids"]
+    assert "Turf headline" in alone["names"]
 
 
 def test_an_address_behind_a_proxy_path_and_a_hostile_host_are_written_as_text(client: TestClient) -> None:
