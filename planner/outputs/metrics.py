@@ -7,11 +7,13 @@ not known, or is said by a forecast too old, is NaN: a gap in a graph, never nou
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from prometheus_client import CollectorRegistry, Gauge, generate_latest
+from prometheus_client.metrics_core import Metric
+from prometheus_client.registry import Collector
 
 from planner.reports.as_of import as_of
 from planner.reports.now import key_of, wanted_jobs
@@ -21,6 +23,7 @@ from planner.reports.rows import DayRow, Report
 METRICS = "text/plain; version=0.0.4; charset=utf-8"
 
 _PAIR = ("job", "surface")
+_PASS = ("haysel_pass_timestamp_seconds", "When the last good pass was made")
 #: Figures of today on each surface: name with its unit, what it is, the figure in that unit.
 _TODAY: tuple[tuple[str, str, Callable[[DayRow], float | None], float], ...] = (
     ("haysel_today_growth_potential_ratio", "Growth potential", lambda row: row.growth_potential, 1.0),
@@ -33,6 +36,43 @@ _TODAY: tuple[tuple[str, str, Callable[[DayRow], float | None], float], ...] = (
 
 def metrics(report: Report, now: datetime) -> bytes:
     """The gauges as they are at `now`: forecast, windows, wanted jobs, figures of today, warnings."""
+    return generate_latest(_gauges(report, now))
+
+
+def metrics_of_sites(reports: Mapping[str, Report | None], now: datetime) -> bytes:
+    """The gauges of several sites, by their keys, each with a label `site`.
+
+    Of a site without a report there is only the time of its last good pass, as NaN, so that it is missed.
+    """
+    families: dict[str, Metric] = {}
+    for key, report in reports.items():
+        registry = _no_pass() if report is None else _gauges(report, now)
+        for family in registry.collect():
+            joined = families.setdefault(family.name, Metric(family.name, family.documentation, family.type))
+            for sample in family.samples:
+                joined.add_sample(sample.name, {"site": key, **sample.labels}, sample.value)
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(_Joined(families.values()))
+    return generate_latest(registry)
+
+
+class _Joined(Collector):
+    """Families that were read elsewhere."""
+
+    def __init__(self, families: Iterable[Metric]) -> None:
+        self._families = tuple(families)
+
+    def collect(self) -> Iterable[Metric]:
+        return self._families
+
+
+def _no_pass() -> CollectorRegistry:
+    registry = CollectorRegistry(auto_describe=False)
+    Gauge(*_PASS, registry=registry).set(math.nan)
+    return registry
+
+
+def _gauges(report: Report, now: datetime) -> CollectorRegistry:
     report = as_of(report, now)
     registry = CollectorRegistry(auto_describe=False)
 
@@ -50,7 +90,7 @@ def metrics(report: Report, now: datetime) -> bytes:
     gauge(
         "haysel_warnings_in_force", "Warnings in force, of every kind; NaN where none can be ruled out"
     ).set(_known(in_force))
-    return generate_latest(registry)
+    return registry
 
 
 Make = Callable[..., Gauge]
@@ -66,7 +106,7 @@ def _forecast(report: Report, gauge: Make) -> None:
         forecast.stale_at.timestamp()
     )
     gauge("haysel_forecast_members", "Members of the ensemble, 1 for a plain forecast").set(forecast.members)
-    gauge("haysel_pass_timestamp_seconds", "When the last good pass was made").set(report.made_at.timestamp())
+    gauge(*_PASS).set(report.made_at.timestamp())
 
 
 def _windows(report: Report, now: datetime, gauge: Make) -> None:

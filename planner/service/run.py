@@ -123,7 +123,7 @@ def sites_app(configs: Iterable[Config], token: str) -> ASGIApp:
         cache = ReportCache(_clock, draw_at_once)
         app = _site(config, token, cache, streams, opened[config.store.url])
         housed[config.site.key] = Housed(key=config.site.key, name=config.site.name, app=app, cache=cache)
-    return house(housed, [one.share for one in opened.values() if one.share is not None])
+    return house(housed, [one.share for one in opened.values() if one.share is not None], clock=_clock)
 
 
 def site_app(config: Config, token: str) -> FastAPI:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from fastapi import FastAPI, Request, Response
@@ -14,6 +16,7 @@ from msgspec import Struct, to_builtins
 
 from planner import __version__, page
 from planner.errors import NoPassYet, NotKnown
+from planner.outputs.metrics import METRICS, metrics_of_sites
 from planner.page.sites import SiteLine
 from planner.reports.headline import headline
 from planner.service import problems
@@ -21,12 +24,13 @@ from planner.service.asked import HeadAsGet, path_here
 from planner.service.cache import ReportCache, item, send
 from planner.service.many import of_many
 from planner.service.problems import problem
-from planner.service.routes import describe
+from planner.service.routes import describe, may_answer
 from planner.terms import in_utc
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
 
+    from planner.reports.rows import Report
     from planner.service.sharing import Share
 
 _BELOW = re.compile(r"^/sites/(?P<key>[a-z0-9_-]{1,40})(?P<rest>/.*)?$")
@@ -55,7 +59,9 @@ class SiteOfMany(Struct, frozen=True, kw_only=True):
     headline: str | None
 
 
-def house(sites: Mapping[str, Housed], shares: Sequence[Share] = ()) -> ASGIApp:
+def house(
+    sites: Mapping[str, Housed], shares: Sequence[Share] = (), *, clock: Callable[[], datetime]
+) -> ASGIApp:
     """One service for all of them; of those in `shares` it works for what it holds."""
 
     @asynccontextmanager
@@ -88,6 +94,26 @@ def house(sites: Mapping[str, Housed], shares: Sequence[Share] = ()) -> ASGIApp:
         healthy = all(found.values())
         return JSONResponse({"healthy": healthy, "sites": found}, 200 if healthy else 503)
 
+    # Once a second, as each site has it: they are counted from the moment.
+    drawing, drawn = Lock(), (datetime.min.replace(tzinfo=UTC), b"")
+
+    @app.get(
+        "/metrics",
+        tags=["reads"],
+        summary="Gauges of every site, each with a label `site`, in the Prometheus text format",
+        responses=may_answer(content={"text/plain": {"schema": {"type": "string"}}}),
+        response_class=Response,
+    )
+    def gauges(request: Request) -> Response:
+        nonlocal drawn
+        now = clock()
+        with drawing:
+            if drawn[0] != now.replace(microsecond=0):
+                reports = {key: _report(site) for key, site in sites.items()}
+                drawn = (now.replace(microsecond=0), metrics_of_sites(reports, now))
+            found = drawn[1]
+        return send(request, item(METRICS, found))
+
     return _Below(app, sites)
 
 
@@ -118,10 +144,16 @@ class _Below:
         await site.app({**scope, "root_path": root, "path": path, "raw_path": path.encode()}, receive, send)
 
 
-def _row(site: Housed) -> SiteOfMany:
+def _report(site: Housed) -> Report | None:
     try:
-        report = site.cache.snapshot().report
+        return site.cache.snapshot().report
     except NoPassYet:
+        return None
+
+
+def _row(site: Housed) -> SiteOfMany:
+    report = _report(site)
+    if report is None:
         return SiteOfMany(
             key=site.key, name=site.name, path=f"sites/{site.key}/", made_at=None, stale=None, headline=None
         )
@@ -136,10 +168,7 @@ def _row(site: Housed) -> SiteOfMany:
 
 
 def _line(site: Housed) -> SiteLine:
-    try:
-        return page.site_line(site.key, site.name, site.cache.snapshot().report)
-    except NoPassYet:
-        return page.site_line(site.key, site.name, None)
+    return page.site_line(site.key, site.name, _report(site))
 
 
 async def _health(app: FastAPI) -> bool:

@@ -36,8 +36,8 @@ def sites(clock: Clock, report: Report, workings: Workings) -> dict[str, Housed]
 
 
 @pytest.fixture
-def client(sites: dict[str, Housed]) -> Iterator[TestClient]:
-    with TestClient(behind(house(sites), prefix="", trusted=("testclient",))) as made:
+def client(sites: dict[str, Housed], clock: Clock) -> Iterator[TestClient]:
+    with TestClient(behind(house(sites, clock=clock), prefix="", trusted=("testclient",))) as made:
         yield made
 
 

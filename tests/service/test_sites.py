@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import shutil
@@ -14,6 +15,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 from msgspec.structs import replace
+from prometheus_client.parser import text_string_to_metric_families
 
 from planner.actions.stored import stored_pass
 from planner.cli.commands import run as main
@@ -60,7 +62,9 @@ def client(clock: Clock, report: Report, workings: Workings) -> TestClient:
         if key != "new":
             cache.put(replace(report, site=replace(report.site, key=key, name=name)), workings)
         housed[key] = Housed(key=key, name=name, app=create_app(cache, clock=clock), cache=cache)
-    return TestClient(behind(house(housed), prefix="", trusted=("testclient",)), follow_redirects=False)
+    return TestClient(
+        behind(house(housed, clock=clock), prefix="", trusted=("testclient",)), follow_redirects=False
+    )
 
 
 def test_the_root_names_every_site_with_its_three_lines(client: TestClient) -> None:
@@ -103,6 +107,40 @@ def test_health_is_that_of_all(client: TestClient) -> None:
         503,
         {"healthy": False, "sites": {"north": True, "south": True, "new": False}},
     )
+
+
+def test_the_root_has_the_gauges_of_every_site_by_its_label(client: TestClient, clock: Clock) -> None:
+    answer = client.get("/metrics")
+    assert answer.status_code == 200
+    found: dict[str, dict[str, float]] = {}
+    for family in text_string_to_metric_families(answer.text):
+        for sample in family.samples:
+            found.setdefault(sample.name, {})[sample.labels["site"]] = sample.value
+    passed = found["haysel_pass_timestamp_seconds"]
+    assert passed["north"] == passed["south"] == clock.now.timestamp()
+    # A site that waits for its first pass is missed, and keeps no other from being read.
+    assert math.isnan(passed["new"])
+    alone = {
+        (sample.name, *sorted(sample.labels.items())): sample.value
+        for family in text_string_to_metric_families(client.get("/sites/north/metrics").text)
+        for sample in family.samples
+    }
+    joined = {
+        (sample.name, *sorted((name, value) for name, value in sample.labels.items() if name != "site"))
+        for family in text_string_to_metric_families(answer.text)
+        for sample in family.samples
+        if sample.labels["site"] == "north"
+    }
+    assert joined == set(alone)
+
+
+def test_two_sites_share_no_event_of_a_calendar(client: TestClient) -> None:
+    north, south = (
+        set(re.findall(r"^UID:(.*)$", client.get(f"/sites/{key}/calendar.ics?all=1").text, re.MULTILINE))
+        for key in ("north", "south")
+    )
+    assert len(north) == len(south) > 5
+    assert not north & south
 
 
 def test_a_folder_is_read_site_by_site(tmp_path: Path) -> None:
