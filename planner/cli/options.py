@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -17,7 +16,7 @@ import msgspec
 
 from planner.actions.stored import REPORT, WORKINGS, stored_part
 from planner.cli.shown import read_in
-from planner.config.light import VARIABLE_NAME, Kept, find, kept_at
+from planner.config.light import Kept, find, folder_named, kept_at
 from planner.errors import InputError
 from planner.reports.answers import decode_report, decode_workings, encode
 from planner.reports.as_of import as_of
@@ -173,12 +172,12 @@ def full_config(config: str | None) -> Config:
 
 def full_configs(config: str | None) -> tuple[Config, ...]:
     """The same of one site file, or of every one in a folder."""
-    named = config or os.environ.get(VARIABLE_NAME)
-    if not named or not Path(named).is_dir():
+    folder = folder_named(config)
+    if folder is None:
         return (full_config(config),)
     from planner.config.folder import load_sites
 
-    return load_sites(Path(named))
+    return load_sites(folder)
 
 
 @contextmanager

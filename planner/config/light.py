@@ -18,16 +18,37 @@ VARIABLE_NAME = "HAYSEL_CONFIG"
 DEFAULT_STORE = "sqlite:///.haysel/haysel.db"
 
 
+def folder_named(option: str | None) -> Path | None:
+    """The folder of site files that is asked for, or that HAYSEL_CONFIG names; None where it is none."""
+    named = option or os.environ.get(VARIABLE_NAME)
+    return Path(named) if named and Path(named).is_dir() else None
+
+
 def find(option: str | None) -> Path:
     """The config file: the one asked for, else that of HAYSEL_CONFIG, else config/haysel.toml here."""
     named = option or os.environ.get(VARIABLE_NAME)
     path = Path(named) if named else DEFAULT
+    if path.is_dir():
+        raise InputError(
+            f"{path} is a folder; this command takes the file of one site{_such_as(path)}: name it with --config."
+        )
     if not path.is_file():
         raise InputError(
             f"There is no config file {path}. Run haysel in a folder that holds {DEFAULT}, "
             f"name a file with --config, or set {VARIABLE_NAME}."
         )
     return path
+
+
+def _such_as(folder: Path) -> str:
+    """The first site file of a folder, as an example."""
+    for file in sorted(folder.glob("*.toml")):
+        try:
+            if "site" in raw(file):
+                return f", such as {file}"
+        except InputError:
+            continue
+    return ""
 
 
 def text_of(path: Path) -> str:

@@ -7,15 +7,28 @@ import json
 import zipfile
 import zlib
 from base64 import b64decode
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from datetime import datetime
 from hashlib import sha256
 from itertools import islice
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import msgspec
-from sqlalchemy import Connection, Integer, LargeBinary, Table, and_, func, or_, select, text, update
+from sqlalchemy import (
+    Connection,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    and_,
+    func,
+    or_,
+    select,
+    text,
+    update,
+)
 
 from planner.errors import InputError
 from planner.store.backup import BATCH, CONTENTS, FORM, Contents, TableContents, member, stored_tables
@@ -28,10 +41,27 @@ _NOT_SURE = "put back from a backup; not sent again, since it may have gone out 
 _SPOILT = (zipfile.BadZipFile, zlib.error, EOFError, KeyError, NotImplementedError, RuntimeError, ValueError)
 
 
+class Exchange(NamedTuple):
+    """What becomes of the diary of one site, in entries."""
+
+    site: str
+    back: int
+    """Those that the backup holds."""
+    lost: int
+    """Those that the store holds and the backup does not, or only as they read before they were last edited."""
+
+
 def restore_backup(
-    url_or_path: str | Path, file: Path, now: datetime, *, overwrite: bool = False
+    url_or_path: str | Path,
+    file: Path,
+    now: datetime,
+    *,
+    overwrite: bool = False,
+    before: Callable[[Sequence[Exchange]], None] = lambda exchanges: None,
 ) -> Contents:
     """Puts what the file holds into the store, in one transaction, and brings the tables to the newest form.
+
+    `before` is told what becomes of each diary, before anything is taken away.
 
     Messages that were due by `now`, or on their way, when the backup was made become `unsure` and are not sent.
     InputError where the file is no backup, is damaged or is of a newer haysel, and where the store holds
@@ -44,7 +74,7 @@ def restore_backup(
         for name, held in contents.tables.items():
             _check(backup, name, held, file)
         with closing(_Target(connect(address(url_or_path)))) as store:
-            store.fill(backup, contents, file, now_s, overwrite=overwrite)
+            store.fill(backup, contents, file, now_s, overwrite, before)
     return contents
 
 
@@ -110,11 +140,19 @@ class _Target(Database):
         self._engine.dispose()
 
     def fill(
-        self, backup: zipfile.ZipFile, contents: Contents, file: Path, now_s: float, *, overwrite: bool
+        self,
+        backup: zipfile.ZipFile,
+        contents: Contents,
+        file: Path,
+        now_s: float,
+        overwrite: bool,
+        before: Callable[[Sequence[Exchange]], None],
     ) -> None:
         with self._writing() as connection:
             one_at_a_time(connection, "migrate")
-            self._clear(connection, overwrite=overwrite)
+            there = self._there(connection, overwrite=overwrite)
+            before(_exchanges(connection, there, backup, contents))
+            self._clear(connection, there)
             upgrade(connection, contents.version)
             tables = stored_tables(connection)
             if set(contents.tables) != set(tables.tables):
@@ -136,8 +174,8 @@ class _Target(Database):
                 .values(state="unsure", taken_until=None, note=_NOT_SURE)
             )
 
-    def _clear(self, connection: Connection, *, overwrite: bool) -> None:
-        """Takes the tables of the store away, which must be empty unless they may be overwritten."""
+    def _there(self, connection: Connection, *, overwrite: bool) -> MetaData:
+        """The tables of the store, which must be empty unless they may be overwritten."""
         at = version(connection)
         if at is not None and at not in known_versions():
             raise StoreError(
@@ -154,13 +192,49 @@ class _Target(Database):
                 f"The store {self.where} is not empty: {rows_held(held)}. Restore into another one, or put the backup "
                 "in its place with --overwrite: what it holds is then gone."
             )
+        return tables
+
+    def _clear(self, connection: Connection, tables: MetaData) -> None:
+        """Takes the tables of the store away."""
         tables.drop_all(connection)
-        if at is not None:
+        if version(connection) is not None:
             connection.execute(text("drop table alembic_version"))
         if connection.dialect.name == "postgresql":
             # The guards of the tables that only grow; SQLite drops them with the table.
-            for name in held:
+            for name in tables.tables:
                 connection.execute(text(f"drop function if exists {name}_only_grow()"))
+
+
+def _exchanges(
+    connection: Connection, held: MetaData, backup: zipfile.ZipFile, contents: Contents
+) -> list[Exchange]:
+    """What becomes of the diary of each site, by key."""
+    ours, theirs = set(_revisions_held(connection, held)), set(_revisions_in(backup, contents))
+    back, lost = ({(site, uuid) for site, uuid, _ in some} for some in (theirs, ours - theirs))
+    return [
+        Exchange(site, *(sum(one == site for one, _ in some) for some in (back, lost)))
+        for site in sorted({site for site, _ in back | lost})
+    ]
+
+
+def _revisions_held(connection: Connection, held: MetaData) -> Iterator[tuple[str, ...]]:
+    table = held.tables.get("entries")
+    if table is not None:
+        for row in connection.execute(select(table)).mappings():
+            yield _revision(row)
+
+
+def _revisions_in(backup: zipfile.ZipFile, contents: Contents) -> Iterator[tuple[str, ...]]:
+    part = contents.tables.get("entries")
+    if part is not None:
+        with backup.open(member("entries")) as lines:
+            for line in io.BufferedReader(lines):  # type: ignore[type-var]
+                yield _revision(dict(zip(part.columns, json.loads(line), strict=True)))
+
+
+def _revision(row: Mapping[Any, Any]) -> tuple[str, ...]:
+    """Site, entry and number of a revision; an early form knew one site only."""
+    return str(row.get("site", "main")), str(row["uuid"]), str(row["revision"])
 
 
 #: What people call the tables they care for.
