@@ -90,7 +90,7 @@ class PassRunner:
     @property
     def _of_site(self) -> str:
         """Whose a line of the log is, where one log has those of several."""
-        site = self._known.site
+        site = self.config.site
         return f" of {site.name}" if site.has_own_key else ""
 
     @property
