@@ -24,7 +24,7 @@ from planner.actions.pass_input import (
     record_of,
 )
 from planner.actions.pulling import fetched_now, keep_forecasts, kept_forecast
-from planner.actions.shared_sprayer import beside, for_others
+from planner.actions.shared import beside, for_others
 from planner.actions.stored import REPORT, WORKINGS
 from planner.config.load import Config
 from planner.diary.consequences import consequences, diary_quantities
@@ -302,14 +302,16 @@ def _kept(
     after: int,
     once: str | None,
 ) -> tuple[Report, Workings, int | None]:
-    """Report, workings and number of the pass, planned beside the sites that share the sprayer, if any, and kept
-    with all that belongs to it. BesideChanged where the others are always faster."""
+    """Report, workings and number of the pass, planned beside the sites that share the sprayer or keeper, if any, and
+    kept with all that belongs to it. BesideChanged where the others are always faster."""
     now, sky, life = assessment.made_at, assessment.plan.conditions.sky, assessment.life
     assert life is not None
     workings = workings_of(assessment.plan)
-    for left in reversed(range(_PLANNED_ANEW)):
-        sprayer, seen = beside(config, store)
-        assessment = replace(assessment, sprayer=sprayer)
+    done = tuple(book(config, record).done) if config.shared is not None else ()
+    tries = 0
+    while True:
+        shared, seen = beside(config, store, now)
+        assessment = replace(assessment, shared=shared)
         week = week_of(assessment)
         report = report_of(assessment, week)
         parts = {
@@ -318,7 +320,7 @@ def _kept(
             PAST_DAYS: carried(record.past, sky, config, now),
             GRASS_NIGHTS: carried_nights(record.nights, expected_nights(sky), config, now),
             LAST_PULL: msgspec.json.encode(pulled),
-            **({} if sprayer is None else for_others(sprayer, report, week)),
+            **({} if shared is None else for_others(shared, report, week, store, done)),
         }
         try:
             number = store.keep_pass(
@@ -336,8 +338,9 @@ def _kept(
                 beside=seen,
             )
         except BesideChanged:
-            if not left:
+            # Of those that plan at once each is overtaken by the others once at most, and by what comes between.
+            tries += 1
+            if seen is None or tries > len(seen.passes) + _PLANNED_ANEW:
                 raise
         else:
-            break
-    return report, workings, number
+            return report, workings, number

@@ -129,7 +129,7 @@ def week_text(report: Report) -> list[str]:
             day = short_date(row.start)
             lines += ["", day]
         lines += _play(row) if row.kind == PLAY else _work(row, short_caution(report, row.job))
-    lines += _sprayer(week)
+    lines += _elsewhere(week)
     if week.left:
         lines += ["", "Without an hour"]
         for one in week.left:
@@ -147,10 +147,10 @@ def week_text(report: Report) -> list[str]:
     return lines
 
 
-def _sprayer(week: WeekRow) -> list[str]:
-    """Where the shared sprayer is meanwhile."""
-    lines = ["", f"{week.sprayer[0].sprayer}, elsewhere"] if week.sprayer else []
-    for row in week.sprayer:
+def _elsewhere(week: WeekRow) -> list[str]:
+    """Where the shared sprayer or keeper is meanwhile."""
+    lines = ["", f"{first_up(week.elsewhere[0].what)} elsewhere"] if week.elsewhere else []
+    for row in week.elsewhere:
         when = f"{short_date(row.start)} {row.start:%H:%M}–{row.end:%H:%M}"
         lines += board.wrap(f"{when}  {row.site}", "  ", "    ")
     return lines

@@ -115,17 +115,18 @@ def _held_apart(configs: Sequence[Config]) -> None:
 
 
 def _share_a_store(configs: Sequence[Config]) -> None:
-    """A sprayer is seen where its other sites are kept."""
-    by_name: dict[str, Config] = {}
+    """What sites share is seen where its other sites are kept."""
+    by_name: dict[tuple[bool, str], Config] = {}
     for config in configs:
-        if config.shared_sprayer is None:
+        if config.shared is None:
             continue
-        name = config.shared_sprayer.name
-        other = by_name.setdefault(name, config)
+        shared = config.shared
+        what = f'the {"keeper" if shared.is_keeper else "sprayer"} "{shared.name}"'
+        other = by_name.setdefault((shared.is_keeper, shared.name), config)
         if other.store.url != config.store.url:
             raise InputError(
-                f'{other.file} and {config.file} share the sprayer "{name}" and not a store: neither would see '
-                "where it is. Give both the same [store] url, or take `shared` off."
+                f"{other.file} and {config.file} share {what} and not a store: neither would see where the other "
+                "has work. Give both the same [store] url, or take `shared` off."
             )
 
 

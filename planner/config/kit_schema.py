@@ -13,7 +13,7 @@ from pydantic_core import PydanticCustomError
 from planner.config.names import JobName, MaterialName, SurfaceName
 from planner.errors import InputError
 from planner.mix.kit import Nozzle, Range, Sprayer
-from planner.planning.shared_sprayer import SharedSprayer
+from planner.planning.shared import Shared
 from planner.rules.base import YesNo
 from planner.rules.clock import NEVER, Clock, Spans, TimeOfDay
 from planner.terms import WEEKDAYS
@@ -77,9 +77,11 @@ class SprayerPart(Part):
         own = self.model_dump(exclude={"nozzle", "nozzle_pressure_bar", "shared", "move_min"})
         return Sprayer(nozzle=Nozzle.iso(self.nozzle, range_of(self.nozzle_pressure_bar)), **own)
 
-    def in_common(self) -> SharedSprayer | None:
+    def in_common(self) -> Shared | None:
         """The sprayer as the week is planned with it, where other sites use it too."""
-        return SharedSprayer(name=self.name, move_h=self.move_min / 60.0) if self.shared else None
+        if not self.shared:
+            return None
+        return Shared(name=self.name, is_keeper=False, move_h=self.move_min / 60.0)
 
 
 class SpreaderPart(Part):
@@ -97,6 +99,22 @@ class KeeperPart(Part):
 
     name: str = Field(default="", description="Written into new diary entries.")
     licence: str = Field(default="", description="Number of the applicator's licence or certificate.")
+    shared: YesNo = Field(
+        default=False,
+        description="Whether the same person, by name, keeps other sites of this store, so that no two have work at "
+        "once. The sprayer then goes along.",
+    )
+    move_min: float = Field(default=30.0, ge=0, le=1440, description="Minutes from one site to another.")
+
+    @model_validator(mode="after")
+    def _has_a_name(self) -> KeeperPart:
+        if self.shared and not self.name:
+            raise ValueError("give the name by which the sites know the keeper they share")
+        return self
+
+    def in_common(self) -> Shared | None:
+        """The keeper as the week is planned, where other sites have the same one."""
+        return Shared(name=self.name, is_keeper=True, move_h=self.move_min / 60.0) if self.shared else None
 
 
 class WeekPart(Part):

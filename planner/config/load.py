@@ -36,7 +36,7 @@ from planner.errors import ConfigError, InputError, NotKnown
 from planner.indices.grasses import GRASSES
 from planner.mix.kit import Sprayer, Spreader, Stocked
 from planner.planning.apart import Away
-from planner.planning.shared_sprayer import SharedSprayer
+from planner.planning.shared import Shared
 from planner.rules.gap import UNITS_H, Gap
 from planner.rules.job import AnyNeed, Job
 from planner.site import Edge, Grass, Site, Sowing, Surface, WorkDone
@@ -63,8 +63,8 @@ class Config:
     constants: Mapping[str, float]
     materials: tuple[Stocked, ...] = ()
     sprayers: tuple[Sprayer, ...] = ()
-    shared_sprayer: SharedSprayer | None = None
-    """The sprayer of the week, where other sites of the store use it too."""
+    shared: Shared | None = None
+    """The keeper or the sprayer, where other sites of the store have them too."""
     spreaders: tuple[Spreader, ...] = ()
     keeper: kit_schema.KeeperPart = kit_schema.KeeperPart()
     outputs: tuple[kit_schema.OutputPart, ...] = ()
@@ -77,6 +77,11 @@ class Config:
     hours: kit_schema.HoursPart | None = None
     away: tuple[Away, ...] = ()
     grasses: Mapping[str, Grass] = field(default_factory=lambda: dict(GRASSES))
+
+    @property
+    def shared_sprayer(self) -> Shared | None:
+        """What is shared, where it is the sprayer."""
+        return None if self.shared is None or self.shared.is_keeper else self.shared
 
     def material(self, name: str) -> Stocked:
         """The material of that name; NotKnown lists the others."""
@@ -204,7 +209,7 @@ def _config(parsed: SiteFile, path: Path, jobs: tuple[Job, ...], materials: tupl
         constants=parsed.constants,
         materials=materials,
         sprayers=tuple(part.made() for part in parsed.sprayer),
-        shared_sprayer=next((part.in_common() for part in parsed.sprayer), None),
+        shared=parsed.keeper.in_common() or next((part.in_common() for part in parsed.sprayer), None),
         spreaders=tuple(Spreader(**part.model_dump()) for part in parsed.spreader),
         keeper=parsed.keeper,
         outputs=parsed.outputs,

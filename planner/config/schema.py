@@ -386,11 +386,10 @@ class SiteFile(kit_schema.Part):
         default={}, description="Changes to jobs of the rules file: settings, and needs by their id."
     )
 
-    @field_validator("sprayer")
-    @classmethod
-    def _first_is_shared(
-        cls, sprayers: tuple[kit_schema.SprayerPart, ...]
-    ) -> tuple[kit_schema.SprayerPart, ...]:
-        if any(one.shared for one in sprayers[1:]):
-            raise ValueError("name the shared one first: it is the one that the week is planned with")
-        return sprayers
+    @model_validator(mode="after")
+    def _one_is_shared(self) -> SiteFile:
+        if any(one.shared for one in self.sprayer[1:]):
+            raise ValueError("name the shared sprayer first: it is the one that the week is planned with")
+        if self.keeper.shared and any(one.shared for one in self.sprayer):
+            raise ValueError("share the keeper or the sprayer: a shared keeper brings the sprayer along")
+        return self

@@ -29,6 +29,7 @@ SPRAY_CAUTIONS: tuple[str, ...] = (
     "Keep the label's untreated strip beside water, drains and other people's plants; spray only with the "
     "air moving away from them, with coarse drops and the nozzles low.",
     "Keep people and animals off until the re-entry time has passed and the leaf is dry.",
+    "Rinse tank, hoses and nozzles before the next product or the next green: traces of a herbicide scorch it.",
     "Left-over mix and rinse water go on a labelled area within the rate, never down a drain; do not "
     "store a mix.",
 )

@@ -8,7 +8,7 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from planner.page.axis import local
-from planner.reports.best import best_of, next_of, wanted_first, why_not
+from planner.reports.best import best_of, meanwhile, next_of, wanted_first, why_not
 from planner.reports.cautions import short_caution
 from planner.reports.headline import first_clause
 from planner.reports.rows import Report, WarningRow, WindowRow, WorkRow
@@ -148,7 +148,7 @@ def _tomorrow(report: Report) -> BriefLine | None:
         mark=state,
         when=start,
         says=f"{_short(best.label, best.surface, just)}{just}",
-        more=f"start by {by}; {best.limiting.says}",
+        more=f"start by {by}; {meanwhile(report, best) or best.limiting.says}",
         href=job_address(best.job),
     )
 

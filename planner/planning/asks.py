@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import combinations
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from planner.margin import NARROW
@@ -143,6 +144,17 @@ class Start:
         return datetime.fromtimestamp(round(self.at_h * 3600.0), UTC)
 
 
+class Elsewhere(Protocol):
+    """What other sites have as well, and when it is there."""
+
+    @property
+    def taken(self) -> tuple[tuple[float, float], ...]:
+        """When it cannot be here, in hours since 1970."""
+
+    def does(self, ask: Ask) -> bool:
+        """Whether the work takes it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """The days ahead that work is placed in."""
@@ -152,8 +164,8 @@ class Frame:
     days: int
     elsewhere: tuple[tuple[float, float], ...] = ()
     """When the keeper's hands are taken or away, in hours since 1970."""
-    sprayer_elsewhere: tuple[tuple[float, float], ...] = ()
-    """When a sprayer that other sites share cannot be here, in hours since 1970."""
+    shared: Elsewhere | None = None
+    """A sprayer or keeper that other sites have as well."""
 
     def span_h(self, ask: Ask) -> tuple[float, float]:
         """From when to when it may stand, in hours since 1970."""
@@ -173,9 +185,14 @@ class Frame:
         return datetime.combine(day, time(0), self.zone).timestamp() / 3600.0
 
     def is_free(self, ask: Ask, at_h: float, end_h: float) -> bool:
-        """Whether the keeper's hands are free, and the sprayer where it is needed."""
-        taken = (*self.elsewhere, *self.sprayer_elsewhere) if ask.sprays else self.elsewhere
-        return not any(at_h < gone[1] and end_h > gone[0] for gone in taken)
+        """Whether the keeper's hands are free, and what is shared is not elsewhere."""
+        return not any(
+            at_h < gone[1] and end_h > gone[0] for gone in (*self.elsewhere, *self.taken_from(ask))
+        )
+
+    def taken_from(self, ask: Ask) -> tuple[tuple[float, float], ...]:
+        """When what is shared cannot be here for this work, in hours since 1970."""
+        return self.shared.taken if self.shared is not None and self.shared.does(ask) else ()
 
 
 def starts_of(
@@ -228,7 +245,9 @@ def _of_ask(ask: Ask, number: int, frame: Frame, most: int | None) -> list[Start
     begin_h, end_h = frame.span_h(ask)
     length_h = judged.job.duration_h
     by_day: dict[date, list[Start]] = {}
-    for at_h, hour in _moments(judged, begin_h, end_h):
+    # Also just before it goes and as soon as it comes: a full hour later may be too late.
+    edges = [at_h for gone in frame.taken_from(ask) for at_h in (gone[0] - length_h, gone[1])]
+    for at_h, hour in _moments(judged, begin_h, end_h, edges):
         if not frame.is_free(ask, at_h, at_h + length_h):
             continue
         at = datetime.fromtimestamp(at_h * 3600.0, UTC)
@@ -246,8 +265,11 @@ def _quality(judged: Judged, hour: int) -> float:
     return 0.2 + 0.56 * found.tight(hour) + 0.24 * float(found.score[hour])
 
 
-def _moments(judged: Judged, begin_h: float, end_h: float) -> Iterable[tuple[float, int]]:
-    """Full hours that hold, and the ends of windows within an hour: (hours since 1970, hour in the weather)."""
+def _moments(
+    judged: Judged, begin_h: float, end_h: float, edges: Iterable[float] = ()
+) -> Iterable[tuple[float, int]]:
+    """Full hours that hold, edges within such hours, and the ends of windows: (hours since 1970, hour in the
+    weather)."""
     weather, state = judged.attempt.quantities.weather, judged.suitability.state
     first_h = float(weather.first_hour)
     low, high = (
@@ -257,6 +279,10 @@ def _moments(judged: Judged, begin_h: float, end_h: float) -> Iterable[tuple[flo
     for hour in range(low, high):
         if state[hour] <= NARROW:
             yield first_h + hour, hour
+    for at_h in sorted(set(edges)):
+        hour = math.floor(at_h - first_h + 1e-9)
+        if low <= hour < high and begin_h <= at_h and at_h - first_h - hour > 1e-6 and state[hour] <= NARROW:
+            yield at_h, hour
     for window in judged.windows:
         for moment in {window.start, window.latest_start}:
             at_h = moment.timestamp() / 3600.0

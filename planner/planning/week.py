@@ -1,8 +1,8 @@
 """The week's order: one keeper, one pair of hands, the jobs that wait, the hours that hold.
 
 Every start that holds is a possible start. The best set of starts is found by mixed-integer programming
-(HiGHS): no two jobs at once, the gaps between jobs on a surface kept, the keeper's hours of each day kept, a sprayer
-that other sites share never in two places (`shared_sprayer`). Where the solver is not to be had or finds nothing in
+(HiGHS): no two jobs at once, the gaps between jobs on a surface kept, the keeper's hours of each day kept, what
+other sites share never in two places (`shared`). Where the solver is not to be had or finds nothing in
 its time, jobs are placed one by one by worth, and the answer says so. Every placed job is then judged once more with
 the rest of the plan as work done before it or planned after it, so that what is said of it is true of the whole plan.
 """
@@ -20,7 +20,7 @@ from planner.margin import EPS, NARROW, UNREAD
 from planner.planning.apart import Apart, Away, HoursOfDays, Pairs, pairs_of
 from planner.planning.asks import Ask, Frame, Start, starts_of
 from planner.planning.plan import Judged
-from planner.planning.shared_sprayer import SharedSprayer, Turn, turns_of
+from planner.planning.shared import Missed, Shared
 from planner.planning.solver import choose
 from planner.planning.suitability import judge
 from planner.site import WorkDone
@@ -60,8 +60,8 @@ class Left:
     """Work that stands in the hours that hold."""
     beside: Placed | None = None
     """Where it failed beside the rest of the plan."""
-    sprayer_at: tuple[str, ...] = ()
-    """Other sites that have the sprayer, or need it more, in hours that hold."""
+    wanted_at: tuple[str, ...] = ()
+    """Other sites that have what is shared, or need it more, in hours that hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,8 +71,8 @@ class WeekOrder:
     placed: tuple[Placed, ...]
     left: tuple[Left, ...]
     method: str
-    turns: tuple[Turn, ...] = ()
-    """Where the sites that share the sprayer are told that it could be used here."""
+    missed: tuple[Missed, ...] = ()
+    """Hours that work without one would have, were it not for the other sites."""
 
 
 def order(
@@ -85,41 +85,38 @@ def order(
     away: Iterable[Away] = (),
     planned: Iterable[Away] = (),
     mixes: Collection[tuple[str, frozenset[str]]] = (),
-    sprayer: SharedSprayer | None = None,
+    shared: Shared | None = None,
 ) -> WeekOrder:
     """Place each ask at most once within the days ahead.
 
     `planned`: the times of work that is fixed already; it takes the keeper's hands and hours of its day.
     `mixes`: surfaces, each with two jobs whose materials may share a tank.
-    `sprayer`: the one that does all spraying, where other sites use it too.
+    `shared`: the sprayer or the keeper, where other sites have them too.
     """
     fixed = tuple(planned)
     elsewhere = tuple(
         (gone.start.timestamp() / 3600.0, gone.end.timestamp() / 3600.0) for gone in (*away, *fixed)
     )
-    here = Frame(now=now, zone=zone, days=days, elsewhere=elsewhere)
-    frame = here if sprayer is None else replace(here, sprayer_elsewhere=sprayer.taken)
-    starts = starts_of(asks, frame, mixes)
-    # Also the hours that another site has now: it may let them go to where they are worth more.
-    turns = () if sprayer is None else turns_of(asks, starts_of(asks, here, mixes))
-    if not starts:
-        nowhere = tuple(_without_hour(ask, frame, sprayer) for ask in asks)
-        return WeekOrder(placed=(), left=nowhere, method="nothing to place", turns=turns)
-    rules = _Rules(asks, pairs_of(asks), HoursOfDays(zone, hours_a_day, fixed), sprayer)
-    chosen, failed, method, elsewhere_chosen = _place_all(rules, starts)
-    done = {ask for start, _ in chosen for ask in start.asks}
-    able = {ask for start in starts for ask in start.asks}
-    left = []
-    for number, ask in enumerate(asks):
-        if number not in able:
-            left.append(_without_hour(ask, frame, sprayer))
-        elif number not in done:
-            crowded = _crowded_out(rules, number, starts, chosen, frame, elsewhere_chosen)
-            left.append(replace(crowded, beside=failed.get(number)))
-    placed = sorted(
-        (each for _, some in chosen for each in some), key=lambda each: (each.start, each.judged.job.name)
+    frame = Frame(now=now, zone=zone, days=days, elsewhere=elsewhere, shared=shared)
+    # Hours of the day that a shared keeper works on other sites are gone here, too.
+    spent = (
+        [] if shared is None or not shared.is_keeper else shared.absent(now, now + timedelta(days=days + 1))
     )
-    return WeekOrder(placed=tuple(placed), left=tuple(left), method=method, turns=turns)
+    hours = HoursOfDays(zone, hours_a_day, (*fixed, *(Away(start=begin, end=end) for _, begin, end in spent)))
+    rules = _Rules(asks, pairs_of(asks), hours, shared)
+    found = _ordered(rules, frame, mixes)
+    if shared is None or not any(left.wanted_at for left in found.left):
+        return found
+    # What would it be, were it free? That is told to the other sites.
+    alone = replace(rules, hours=HoursOfDays(zone, hours_a_day, fixed), shared=None)
+    free = starts_of(asks, replace(frame, shared=None), mixes)
+    lacking = {left.ask for left in found.left if left.wanted_at}
+    missed = tuple(
+        Missed(at_h=start.at_h, end_h=start.end_h, value=start.value)
+        for start, some in (_place_all(alone, free)[0] if free else [])
+        if any(each.ask in lacking for each in some) and shared.sites_at(start.at_h, start.end_h)
+    )
+    return replace(found, missed=missed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +126,33 @@ class _Rules:
     asks: Sequence[Ask]
     pairs: Pairs
     hours: HoursOfDays
-    sprayer: SharedSprayer | None
+    shared: Shared | None
 
     def apart(self, starts: Sequence[Start]) -> Apart:
         return Apart(self.pairs, starts, self.hours)
+
+
+def _ordered(rules: _Rules, frame: Frame, mixes: Collection[tuple[str, frozenset[str]]]) -> WeekOrder:
+    """What is placed and what is left of all that is asked for."""
+    asks, shared = rules.asks, rules.shared
+    starts = starts_of(asks, frame, mixes)
+    if not starts:
+        nowhere = tuple(_without_hour(ask, frame, shared) for ask in asks)
+        return WeekOrder(placed=(), left=nowhere, method="nothing to place")
+    chosen, failed, method, elsewhere = _place_all(rules, starts)
+    done = {ask for start, _ in chosen for ask in start.asks}
+    able = {ask for start in starts for ask in start.asks}
+    left = []
+    for number, ask in enumerate(asks):
+        if number not in able:
+            left.append(_without_hour(ask, frame, shared))
+        elif number not in done:
+            crowded = _crowded_out(rules, number, starts, chosen, frame, elsewhere)
+            left.append(replace(crowded, beside=failed.get(number)))
+    placed = sorted(
+        (each for _, some in chosen for each in some), key=lambda each: (each.start, each.judged.job.name)
+    )
+    return WeekOrder(placed=tuple(placed), left=tuple(left), method=method)
 
 
 #: A start with what it places: several jobs where they share a tank.
@@ -140,8 +160,8 @@ _Chosen = list[tuple[Start, list[Placed]]]
 
 
 def _place_all(rules: _Rules, starts: list[Start]) -> tuple[_Chosen, dict[int, Placed], str, Collection[int]]:
-    """What is placed, what of each ask failed beside the rest, how it was found, and what of the sprayer's turns
-    elsewhere was chosen with it.
+    """What is placed, what of each ask failed beside the rest, how it was found, and which hours missed
+    elsewhere are left to them.
 
     A start that fails beside the rest is not tried again.
     """
@@ -228,7 +248,7 @@ def _work(placed: Placed, at: datetime) -> WorkDone:
     return WorkDone(job=job.name, kind=job.kind, surface=placed.judged.surface.name, at=at)
 
 
-def _without_hour(ask: Ask, frame: Frame, sprayer: SharedSprayer | None = None) -> Left:
+def _without_hour(ask: Ask, frame: Frame, shared: Shared | None) -> Left:
     """Why no start of an ask is possible: which needs close the hours of its days."""
     judged = ask.judged
     begin_h, end_h = frame.span_h(ask)
@@ -256,20 +276,18 @@ def _without_hour(ask: Ask, frame: Frame, sprayer: SharedSprayer | None = None) 
         lost=tuple(most),
         is_away=holds,
         is_unread=not holds and unread > 0 and unread >= max(lost.values(), default=0),
-        sprayer_at=()
-        if sprayer is None
-        else _sprayer_at(ask, frame, sprayer, inside & (found.state <= NARROW)),
+        wanted_at=() if shared is None else _wanted_at(ask, frame, shared, inside & (found.state <= NARROW)),
     )
 
 
-def _sprayer_at(ask: Ask, frame: Frame, sprayer: SharedSprayer, holds: np.ndarray) -> tuple[str, ...]:
-    """The sites that have the sprayer in the hours that hold and in which the keeper is here."""
-    if not ask.sprays:
+def _wanted_at(ask: Ask, frame: Frame, shared: Shared, holds: np.ndarray) -> tuple[str, ...]:
+    """The sites that have what is shared in the hours that hold and in which the keeper is not away."""
+    if not shared.does(ask):
         return ()
-    here, length_h = replace(frame, sprayer_elsewhere=()), ask.judged.job.duration_h
+    here, length_h = replace(frame, shared=None), ask.judged.job.duration_h
     first_h = ask.judged.attempt.quantities.weather.first_hour
     hours = [first_h + float(hour) for hour in np.flatnonzero(holds)]
-    found = (sprayer.sites_at(h, h + length_h) for h in hours if here.is_free(ask, h, h + length_h))
+    found = (shared.sites_at(h, h + length_h) for h in hours if here.is_free(ask, h, h + length_h))
     return tuple(dict.fromkeys(site for sites in found for site in sites))
 
 
@@ -281,8 +299,8 @@ def _crowded_out(
     frame: Frame,
     elsewhere: Collection[int],
 ) -> Left:
-    """Which work stands in the hours that an ask could have had, here or where the sprayer is needed more."""
-    ask, sprayer, apart = rules.asks[number], rules.sprayer, rules.apart(starts)
+    """Which work stands in the hours that an ask could have had, here or on another site."""
+    ask, shared, apart = rules.asks[number], rules.shared, rules.apart(starts)
     mine = sorted((start for start in starts if number in start.asks), key=lambda start: -start.value)
     rivals: dict[str, Judged] = {}
     sites: list[str] = []
@@ -290,19 +308,19 @@ def _crowded_out(
         for other, some in chosen:
             if not apart.both(start, other):
                 rivals |= {f"{one.judged.job.name} {one.judged.surface.name}": one.judged for one in some}
-        if sprayer is not None and ask.sprays:
-            sites += sprayer.wanted_at(start, elsewhere)
-    closed = _without_hour(ask, frame, sprayer)
-    at = tuple(dict.fromkeys((*closed.sprayer_at, *sites)))
-    return replace(closed, is_away=False, taken_by=tuple(rivals.values()), sprayer_at=at)
+        if shared is not None and shared.does(ask):
+            sites += shared.wanted_at(start, elsewhere)
+    closed = _without_hour(ask, frame, shared)
+    at = tuple(dict.fromkeys((*closed.wanted_at, *sites)))
+    return replace(closed, is_away=False, taken_by=tuple(rivals.values()), wanted_at=at)
 
 
 def _solve(rules: _Rules, starts: Sequence[Start]) -> tuple[list[int], str]:
-    """The starts taken, and after them, by number, the sprayer's turns elsewhere."""
+    """The starts taken, and after them, by number, the hours missed elsewhere that are left to them."""
     apart = rules.apart(starts)
     values, rows = [start.value for start in starts], apart.rows()
-    if rules.sprayer is not None:
-        values, rows = values + rules.sprayer.values, rows + rules.sprayer.rows(rules.asks, starts)
+    if rules.shared is not None:
+        values, rows = values + rules.shared.values, rows + rules.shared.rows(rules.asks, starts)
     try:
         found = choose(values, rows)
     except ImportError:

@@ -18,6 +18,7 @@ from planner.reports.mine import of_mine
 from planner.reports.rows import (
     BarredRow,
     DayRow,
+    ElsewhereRow,
     EndedRow,
     Head,
     HourColumns,
@@ -26,7 +27,6 @@ from planner.reports.rows import (
     NotReadRow,
     Report,
     RibbonRow,
-    SprayerRow,
     WarningRow,
     WeekRow,
     WindowRow,
@@ -91,7 +91,7 @@ class Week(Head, frozen=True, kw_only=True):
     left: tuple[LeftRow, ...]
     planned: tuple[WorkRow, ...]
     done: tuple[LeftRow, ...]
-    sprayer: tuple[SprayerRow, ...]
+    elsewhere: tuple[ElsewhereRow, ...]
 
 
 class Demo(Head, frozen=True, kw_only=True):

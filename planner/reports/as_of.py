@@ -101,7 +101,7 @@ def _ends(report: Report) -> Iterator[datetime]:
     yield from (row.next_window for row in report.barred if row.next_window is not None)
     yield from (row.ends for row in report.warnings if row.ends is not None)
     yield from (row.end for row in (*report.week.work, *report.week.planned))
-    yield from (row.end for row in report.week.sprayer)
+    yield from (row.end for row in report.week.elsewhere)
     for row in report.due:
         if row.due_at is not None:
             due_at = row.due_at.astimezone(UTC)
@@ -270,9 +270,9 @@ def _week(week: WeekRow, now: datetime) -> WeekRow:
     """Work whose hour has passed is listed as without one, since nobody here knows whether it was done."""
     past = [row for row in week.work if row.end <= now]
     planned = tuple(row for row in week.planned if row.end > now)
-    sprayer = tuple(row for row in week.sprayer if row.end > now)
+    elsewhere = tuple(row for row in week.elsewhere if row.end > now)
     if not past:
-        return replace(week, planned=planned, sprayer=sprayer)
+        return replace(week, planned=planned, elsewhere=elsewhere)
     ahead = tuple(row for row in week.work if row.end > now)
     left = (*(_passed(row) for row in past), *week.left)
     return replace(
@@ -280,7 +280,7 @@ def _week(week: WeekRow, now: datetime) -> WeekRow:
         work=ahead,
         left=left,
         planned=planned,
-        sprayer=sprayer,
+        elsewhere=elsewhere,
         says=(
             f"{len(ahead)} of {len(ahead) + len(left)} jobs have their hour still to come; the hour of "
             f"{len(past)} has passed since the week was planned."

@@ -12,7 +12,7 @@ from planner.indices.outlook import DayFigures, day_figures
 from planner.planning.apart import Away
 from planner.planning.conditions import SiteConditions
 from planner.planning.plan import Plan
-from planner.planning.shared_sprayer import SharedSprayer
+from planner.planning.shared import Shared
 from planner.warnings.base import Notice
 from planner.warnings.life import Life
 from planner.warnings.unread import Unread
@@ -57,8 +57,8 @@ class Assessment:
     """Whether the site file tells the keeper's hours."""
     mixes: frozenset[tuple[str, frozenset[str]]] = frozenset()
     """Surfaces, each with two jobs whose materials may share a tank."""
-    sprayer: SharedSprayer | None = None
-    """The sprayer, where other sites use it too."""
+    shared: Shared | None = None
+    """The keeper or the sprayer, where other sites have them too."""
     week_days: int = 7
     away: tuple[Away, ...] = ()
     """The keeper's time, for the order of the week."""

@@ -11,7 +11,7 @@ from planner.reports.mine import is_mine
 from planner.reports.rows import JobRow, Report, RunRow, WindowRow, WorkRow
 from planner.reports.sentences import job_on
 from planner.reports.stretches import as_sentence, stretches
-from planner.terms import CALENDAR_NEEDS, PLAY, SPRAYING, short_date
+from planner.terms import CALENDAR_NEEDS, PLAY, SPRAYING, first_up, short_date
 
 Pairs = Collection[tuple[str, str]]
 
@@ -82,8 +82,31 @@ def best_line(report: Report, job: str | None, surface: str | None, day: date | 
         why = why_not(report, pairs, day)
         return f"Best: none{when}{f': {why}' if why else ''}."
     caution = short_caution(report, best.job)
-    parts = [f"Best: {_told(report, best, day)}", as_sentence(best), best.limiting.says, caution]
+    parts = [
+        f"Best: {_told(report, best, day)}",
+        as_sentence(best),
+        best.limiting.says,
+        meanwhile(report, best),
+        caution,
+    ]
     return " ".join(part for part in parts if part)
+
+
+def meanwhile(report: Report, row: WindowRow) -> str:
+    """`Barrow sprayer: at North green Mon 30 Nov 11:00–11:45.` where what sites share has work elsewhere within a
+    window; empty else."""
+    zone = ZoneInfo(report.site.timezone)
+    found = [
+        one
+        for one in report.week.elsewhere
+        if one.kind in ("", row.kind) and one.start < row.end and one.end > row.start
+    ]
+    times = "; ".join(
+        f"at {one.site} {short_date(one.start.astimezone(zone))} {one.start.astimezone(zone):%H:%M}–"
+        f"{one.end.astimezone(zone):%H:%M}"
+        for one in found
+    )
+    return f"{first_up(found[0].what)}: {times}." if found else ""
 
 
 def next_of(report: Report, pairs: Pairs, since: datetime) -> WorkRow | WindowRow | None:

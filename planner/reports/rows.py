@@ -300,10 +300,13 @@ class LeftRow(JobRow, frozen=True, kw_only=True):
     because: str
 
 
-class SprayerRow(Struct, frozen=True, kw_only=True):
-    """When a sprayer that sites share is on another one."""
+class ElsewhereRow(Struct, frozen=True, kw_only=True):
+    """When the sprayer or keeper that sites share has work on another one."""
 
-    sprayer: str
+    what: str
+    """The name of the sprayer or the keeper."""
+    kind: str
+    """The kind of work that it takes away here; empty for all work."""
     site: str
     start: datetime
     end: datetime
@@ -322,8 +325,8 @@ class WeekRow(Struct, frozen=True, kw_only=True):
     planned: tuple[WorkRow, ...]
     done: tuple[LeftRow, ...] = ()
     """Work wanted once that counts as done."""
-    sprayer: tuple[SprayerRow, ...] = ()
-    """The shared sprayer's time on other sites, in order of time."""
+    elsewhere: tuple[ElsewhereRow, ...] = ()
+    """The time of the shared sprayer or keeper on other sites, in order of time."""
 
     def coming(self, now: datetime) -> list[WorkRow]:
         """Work placed or planned that is not over."""

@@ -13,11 +13,11 @@ from planner.planning.asks import APART_SHARE, Ask
 from planner.planning.plan import Judged
 from planner.planning.week import Left, Placed, WeekOrder, order
 from planner.reports.assessment import Assessment
-from planner.reports.rows import LeftRow, SprayerRow, WeekRow, WorkRow
+from planner.reports.rows import ElsewhereRow, LeftRow, WeekRow, WorkRow
 from planner.reports.sentences import clause, job_on
 from planner.reports.verdicts import Words, known
 from planner.site import WorkDone
-from planner.terms import PLAY, PLAY_NEARBY, first_up, short_date
+from planner.terms import PLAY, PLAY_NEARBY, SPRAYING, first_up, short_date
 
 #: Worth of a job that is overdue, beside 1 for one that is due within the week. Judgement.
 _OVERDUE = 1.5
@@ -43,7 +43,7 @@ def week_row(assessment: Assessment, week: WeekOrder, words: Words) -> WeekRow:
         left=(*_left_rows(week, assessment, words), *uncounted),
         planned=tuple(_planned_row(work, span, assessment) for work, span in planned),
         done=_done_rows(assessment),
-        sprayer=_sprayer_rows(assessment),
+        elsewhere=_elsewhere_rows(assessment),
     )
 
 
@@ -59,19 +59,19 @@ def week_of(assessment: Assessment) -> WeekOrder:
         away=assessment.away,
         planned=[span for work, span in planned if work.kind != PLAY],
         mixes=assessment.mixes,
-        sprayer=assessment.sprayer,
+        shared=assessment.shared,
     )
 
 
-def _sprayer_rows(assessment: Assessment) -> tuple[SprayerRow, ...]:
-    """Where the shared sprayer is within the days ahead, when it is not here."""
-    if assessment.sprayer is None:
+def _elsewhere_rows(assessment: Assessment) -> tuple[ElsewhereRow, ...]:
+    """Where the shared sprayer or keeper is within the days ahead, when not here."""
+    if assessment.shared is None:
         return ()
     zone, now = assessment.plan.conditions.site.zone, assessment.made_at
-    found = assessment.sprayer.absent(now, now + timedelta(days=assessment.week_days))
+    found = assessment.shared.absent(now, now + timedelta(days=assessment.week_days))
     times = [(site, start.astimezone(zone), end.astimezone(zone)) for site, start, end in found]
-    name = assessment.sprayer.name
-    return tuple(SprayerRow(sprayer=name, site=site, start=start, end=end) for site, start, end in times)
+    what = {"what": assessment.shared.name, "kind": "" if assessment.shared.is_keeper else SPRAYING}
+    return tuple(ElsewhereRow(**what, site=site, start=start, end=end) for site, start, end in times)
 
 
 def _hours_a_day(assessment: Assessment) -> float:
@@ -269,23 +269,24 @@ def _left(one: Left, assessment: Assessment, words: Words, later: str) -> LeftRo
         label=judged.job.label,
         kind=judged.job.kind,
         surface=judged.surface.name,
-        says=f"{_why_left(one, words)}{later}",
+        says=f"{_why_left(one, assessment, words)}{later}",
         because=_why(one.ask, assessment, None),
     )
 
 
-def _why_left(one: Left, words: Words) -> str:
+def _why_left(one: Left, assessment: Assessment, words: Words) -> str:
     """Whose hours, or which limit, took the hours of a job."""
+    who = assessment.shared.called if assessment.shared is not None else ""
     if one.beside is not None:
         found = words.limiting(one.beside.judged, one.beside.hour)
         return f"Beside the rest of the week: {found.says}"
     if one.taken_by:
         names = sorted({job_on(each.job.label, each.surface.name) for each in one.taken_by})
         closes = f" Other hours: {_closes(one)}." if one.lost else ""
-        sprayer = f", the sprayer to {_and(one.sprayer_at[:3])}" if one.sprayer_at else ""
-        return f"Its hours go to {_and(names[:3])}{sprayer}.{closes}"
-    if one.sprayer_at:
-        return f"The sprayer is wanted at {_and(one.sprayer_at[:3])} in the hours that hold."
+        too = f", {who} to {_and(one.wanted_at[:3])}" if one.wanted_at else ""
+        return f"Its hours go to {_and(names[:3])}{too}.{closes}"
+    if one.wanted_at:
+        return f"{first_up(who)} is wanted at {_and(one.wanted_at[:3])} in the hours that hold."
     if one.is_away:
         return "You are away, or at work that is planned, in the hours that hold."
     if one.is_unread:

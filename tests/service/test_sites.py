@@ -291,10 +291,10 @@ def test_a_sprayer_that_sites_share_is_never_in_two_places(
         for one, other in product(sprays["north"], sprays["south"]):
             assert one.end + way <= other.start or other.end + way <= one.start
     # Whoever was planned last says where the sprayer is meanwhile.
-    last = weeks["south"] if processes == 1 else max(weeks.values(), key=lambda week: len(week.sprayer))
-    assert {row.sprayer for row in last.sprayer} == {"barrow sprayer"}
+    last = weeks["south"] if processes == 1 else max(weeks.values(), key=lambda week: len(week.elsewhere))
+    assert {row.what for row in last.elsewhere} == {"barrow sprayer"}
     if processes == 1:
-        assert [(row.site, row.start) for row in last.sprayer] == [
+        assert [(row.site, row.start) for row in last.elsewhere] == [
             ("Green of north", row.start) for row in sprays["north"]
         ]
 
