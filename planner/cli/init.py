@@ -78,6 +78,10 @@ def init(file: str, overwrite: bool) -> None:
     )
     if "key" in place:
         say(f'The store knows it by [site] key = "{place["key"]}". Keep that as long as there is a diary.')
+    say(
+        "The weather is that of Open-Meteo, free for non-commercial use. If you are paid to keep this turf, read "
+        "docs/weather-services.md first."
+    )
     say("Every other key stands there switched off, with what it does. What next:")
     for line in (f"haysel check --config {path}", f"haysel serve --config {path}"):
         click.echo(f"  {line}")

@@ -26,7 +26,6 @@ class Request:
     """Mail address or page of the person who runs this, for the User-Agent."""
     model: str = "best_match"
     ensemble_model: str = "ecmwf_ifs025_ensemble"
-    api_key: str = field(default="", repr=False)
     base_urls: Mapping[str, str] = field(default_factory=dict)
     """Where to ask a service by its name, if not at its own address: a mirror."""
 

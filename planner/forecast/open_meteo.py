@@ -136,11 +136,6 @@ def run_directory(model: str, raw: bytes) -> str | None:
     return RUN_OF_MODEL["icon_global"] if known else None
 
 
-def host(free_host: str, request: Request) -> str:
-    """The host to ask: paying users have their own."""
-    return free_host.replace("https://", "https://customer-") if request.api_key else free_host
-
-
 def url_of(base_url: str, path: str, request: Request, **query: str | int) -> str:
     """What is asked of one of its services: the place, the units, and what differs between them."""
     place: dict[str, str | int] = {
@@ -148,7 +143,7 @@ def url_of(base_url: str, path: str, request: Request, **query: str | int) -> st
         "longitude": f"{request.longitude_deg:.4f}",
         "elevation": f"{request.elevation_m:g}",
     }
-    return f"{host(base_url, request)}/v1/{path}?{urlencode({**place, **query, **UNITS}, safe=',')}"
+    return f"{base_url}/v1/{path}?{urlencode({**place, **query, **UNITS}, safe=',')}"
 
 
 def ask(
@@ -161,7 +156,7 @@ def ask(
     budget_s: float,
     requests: http.Requests | None = None,
 ) -> RawForecast:
-    """One call to one of its services. The key goes in a header, so that no URL ever holds it."""
+    """One call to one of its services."""
     from planner.forecast import http
 
     return http.get(
@@ -171,7 +166,6 @@ def ask(
         last=last,
         now=now,
         budget_s=budget_s,
-        headers={"X-Api-Key": request.api_key} if request.api_key else {},
         requests=requests,
     )
 
@@ -225,7 +219,7 @@ class OpenMeteo:
         if directory is None or left_s < 1.0 or not allowed.left:
             return replace(answer, issued_at=None, notes=())
         try:
-            address = f"{host(self.base_url, request)}/data/{directory}/static/meta.json"
+            address = f"{self.base_url}/data/{directory}/static/meta.json"
             newest = ask(
                 address, request, who=WHO, last=None, now=now, budget_s=left_s, requests=http.Requests(1)
             )
