@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner.page.details import addresses, day, help_page, job
 from planner.page.ground import ground
 from planner.page.home import home
-from planner.page.layout import CONTENT_POLICY, HTML, edition, empty, write
+from planner.page.layout import CONTENT_POLICY, HTML, edition, empty, refused, write
 from planner.page.sites import site_line, sites
 from planner.page.week_sheet import week_sheet
 
@@ -20,6 +20,7 @@ __all__ = [
     "help_page",
     "home",
     "job",
+    "refused",
     "site_line",
     "sites",
     "week_sheet",

@@ -154,3 +154,22 @@ def write(template: str, report: Report, *, up: str = "./", **context: object) -
 def empty(says: str, up: str = "./") -> bytes:
     """The page before the first pass, or for an address where nothing is."""
     return linked(environment().get_template("empty.html.j2").render(says=says), up).encode()
+
+
+#: What a page says above a refusal, by its status.
+_REFUSED = {
+    401: "A token is needed",
+    403: "Not allowed",
+    404: "Nothing is here",
+    413: "Too long",
+    421: "Not by this name",
+    429: "Too often",
+    503: "Not now",
+}
+
+
+def refused(status: int, says: str, then: str = "") -> bytes:
+    """The page for a request that was not taken; `then` is what to do next. It leads nowhere: what leads to the root of
+    the service may not be known yet."""
+    title = _REFUSED.get(status, "That did not work")
+    return environment().get_template("refused.html.j2").render(title=title, says=says, then=then).encode()

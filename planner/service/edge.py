@@ -17,11 +17,22 @@ if TYPE_CHECKING:
 
 
 def edge(
-    app: ASGIApp, service: ServicePart, *, listens: str, ticks: Callable[[], float] = time.monotonic
+    app: ASGIApp,
+    service: ServicePart,
+    *,
+    listens: str,
+    has_several: bool = False,
+    ticks: Callable[[], float] = time.monotonic,
 ) -> ASGIApp:
-    """The application behind all of that. `listens` is the address it is served on, `ticks` a clock that nobody sets,
-    in seconds.
+    """The application behind all of that. `listens` is the address it is served on, `has_several` whether it answers
+    for several sites, `ticks` a clock that nobody sets, in seconds.
     """
     counted = Rates(app, service, ticks)
     known = behind(counted, prefix=service.prefix, trusted=service.trusted_proxies)
-    return KnownHosts(known, listens=listens, named=service.hosts, trusted=Trusted(service.trusted_proxies))
+    return KnownHosts(
+        known,
+        listens=listens,
+        named=service.hosts,
+        trusted=Trusted(service.trusted_proxies),
+        has_several=has_several,
+    )

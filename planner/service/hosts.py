@@ -8,7 +8,7 @@ import socket
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
-from planner.service.problems import problem
+from planner.service.problems import refusal
 from planner.service.proxies import Trusted
 
 if TYPE_CHECKING:
@@ -69,8 +69,12 @@ class KnownHosts:
     house, too. From a trusted proxy `X-Forwarded-Host` must be known as well, and is then the name asked for.
     """
 
-    def __init__(self, app: ASGIApp, *, listens: str, named: Iterable[str], trusted: Trusted) -> None:
+    def __init__(
+        self, app: ASGIApp, *, listens: str, named: Iterable[str], trusted: Trusted, has_several: bool = False
+    ) -> None:
+        """`has_several`: whether it answers for several sites, each with a file of its own."""
         self._app = app
+        self._files = "every site file" if has_several else "the site file"
         self._named = frozenset((listens.lower(), *(name.lower().rstrip(".") for name in named)))
         self._in_the_house = not is_loopback(listens)
         self._trusted = trusted
@@ -87,22 +91,21 @@ class KnownHosts:
             return
         sent = [value.decode("latin-1") for name, value in scope["headers"] if name == b"host"]
         if len(sent) != 1 and (sent or scope["http_version"] != "1.0"):
-            await problem(400, "A request names one host.", "Http")(scope, receive, send)
+            await refusal(scope, 400, "A request names one host.")(scope, receive, send)
             return
         forwarded = self._forwarded(scope)
         for host in (*sent, *forwarded):
             name = _name_of(host)
             if name is None:
-                await problem(400, "The host of the request is no name of a host.", "Http")(
-                    scope, receive, send
-                )
+                answer = refusal(scope, 400, "The host of the request is no name of a host.")
+                await answer(scope, receive, send)
                 return
             if not self._is_known(name):
                 says = (
-                    f"{name} is not a name of this service. If it is, write it into hosts under [service] of the site "
-                    "file, and start the service anew."
+                    f"{name} is not a name of this service. If it is, write it into hosts under [service] of "
+                    f"{self._files}, and start the service anew."
                 )
-                await problem(421, says, "Http")(scope, receive, send)
+                await refusal(scope, 421, says)(scope, receive, send)
                 return
         if forwarded:
             others = [row for row in scope["headers"] if row[0] != b"host"]

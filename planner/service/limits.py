@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from starlette.exceptions import HTTPException
 
-from planner.service.problems import problem
+from planner.service.problems import refusal
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -48,7 +48,7 @@ class BodyLimit:
         return f"The body is longer than the {self._longest / 1e6:g} MB that are read. Send less."
 
     async def _refuse(self, scope: Scope, receive: Receive, send: Send) -> None:
-        answer = problem(413, self._says, "Http")
+        answer = refusal(scope, 413, self._says)
         # What still comes on this line would be read as the next request.
         answer.headers["Connection"] = "close"
         await answer(scope, receive, send)

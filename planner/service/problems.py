@@ -1,10 +1,10 @@
-"""Faults as application/problem+json (RFC 9457), and schemas of answers that are no rows of a report."""
+"""Faults as application/problem+json (RFC 9457) and as a page, and schemas of answers that are no rows of a report."""
 
 from __future__ import annotations
 
 import json
 from http import HTTPStatus
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
+from planner import page
 from planner.errors import (
     Contradiction,
     ForecastError,
@@ -24,6 +25,9 @@ from planner.errors import (
 )
 from planner.service.asked import Repeated, UnknownParameter, path_here
 from planner.store.records import KeyReused, StoreError
+
+if TYPE_CHECKING:
+    from starlette.types import Scope
 
 PROBLEM = "application/problem+json"
 
@@ -49,6 +53,50 @@ def problem(status: int, detail: str, code: str) -> Response:
     }
     headers = {"Retry-After": "60"} if status == 503 else None
     return Response(json.dumps(body, ensure_ascii=False), status, headers, PROBLEM)
+
+
+def refusal(
+    scope: Scope, status: int, detail: str, code: str = "Http", *, wait_s: int | None = None
+) -> Response:
+    """A fault as the one who asks reads it: in a browser that opens a page or sends a form a small page with the same
+    words, else a problem document. `wait_s` are the seconds until it may be asked again.
+    """
+    if _opens_a_page(scope):
+        answer = Response(
+            page.refused(status, detail, _what_then(scope, wait_s)), status, _PAGE_HEADERS, page.HTML
+        )
+        if status == 503:
+            answer.headers["Retry-After"] = "60"
+    else:
+        answer = problem(status, detail, code)
+    if wait_s is not None:
+        answer.headers["Retry-After"] = str(wait_s)
+    return answer
+
+
+_PAGE_HEADERS = {
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": page.CONTENT_POLICY,
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+}
+
+
+def _opens_a_page(scope: Scope) -> bool:
+    """Whether a person looks at what comes. Addresses of programs answer as they say, whoever asks."""
+    if "/api/" in scope["path"]:
+        return False
+    return any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
+
+
+def _what_then(scope: Scope, wait_s: int | None) -> str:
+    if scope["method"] in ("GET", "HEAD"):
+        return ""
+    if wait_s is None:
+        return "Nothing of the form was kept. Go back to it with the browser."
+    return (
+        f"Nothing of the form was kept. Go back to it with the browser, wait {wait_s} s, and send it again."
+    )
 
 
 def as_problem(says: str) -> dict[str, Any]:
@@ -78,14 +126,14 @@ def attach(app: FastAPI) -> None:
 
     @app.exception_handler(PlannerError)
     async def planner_error(request: Request, error: PlannerError) -> Response:
-        return problem(status_of(error), str(error), type(error).__name__)
+        return refusal(request.scope, status_of(error), str(error), type(error).__name__)
 
     @app.exception_handler(RequestValidationError)
     async def malformed(request: Request, error: RequestValidationError) -> Response:
         parts = [
             f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in error.errors()
         ]
-        return problem(422, "; ".join(parts), "Malformed")
+        return refusal(request.scope, 422, "; ".join(parts), "Malformed")
 
     @app.exception_handler(ClientDisconnect)
     async def broken_off(request: Request, error: ClientDisconnect) -> Response:
@@ -94,7 +142,7 @@ def attach(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:
-        made = problem(error.status_code, str(error.detail), "Http")
+        made = refusal(request.scope, error.status_code, str(error.detail))
         # WWW-Authenticate is part of the answer.
         made.headers.update(error.headers or {})
         if error.status_code == 405:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from starlette.exceptions import HTTPException
 
 from planner.service.asked import path_here
-from planner.service.problems import problem
+from planner.service.problems import refusal
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -106,7 +106,7 @@ class Rates:
         if not wait_s and has_token:
             wait_s, what = self._wrong_tokens.wait_s(client), "Too many wrong tokens"
         if wait_s:
-            await _refused(wait_s, what)(scope, receive, send)
+            await _refused(scope, wait_s, what)(scope, receive, send)
             return
         await self._app(scope, receive, self._watched(client, send) if has_token else send)
 
@@ -119,10 +119,9 @@ class Rates:
         return watched
 
 
-def _refused(wait_s: float, what: str) -> ASGIApp:
+def _refused(scope: Scope, wait_s: float, what: str) -> ASGIApp:
     seconds = max(1, math.ceil(wait_s))
-    answer = problem(429, f"{what} from this address. Wait {seconds} s.", "Http")
-    answer.headers["Retry-After"] = str(seconds)
+    answer = refusal(scope, 429, f"{what} from this address. Wait {seconds} s.", wait_s=seconds)
     # A body may still be under way, and nobody is going to read it.
     answer.headers["Connection"] = "close"
     return answer

@@ -23,7 +23,7 @@ from planner.service import problems
 from planner.service.asked import HeadAsGet, path_here
 from planner.service.cache import ReportCache, item, send
 from planner.service.many import of_many
-from planner.service.problems import problem
+from planner.service.problems import refusal
 from planner.service.routes import describe, may_answer
 from planner.terms import in_utc
 
@@ -132,7 +132,7 @@ class _Below:
         site = self._sites.get(found["key"])
         if site is None:
             fault = NotKnown("site", found["key"], list(self._sites))
-            await problem(404, str(fault), "NotKnown")(scope, receive, send)
+            await refusal(scope, 404, str(fault), "NotKnown")(scope, receive, send)
             return
         if found["rest"] is None:
             # Links of a page are told from its address: without the slash they would lead elsewhere.
