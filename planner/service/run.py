@@ -9,8 +9,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from planner.config.load import Config
 from planner.errors import InputError
 from planner.service.context import Context
@@ -35,6 +33,7 @@ def serve(
 
     from planner.service import log
     from planner.service.edge import edge
+    from planner.service.listening import Telling, address_of, listening
     from planner.service.pauses import give_way
     from planner.service.wire import wire
 
@@ -46,16 +45,17 @@ def serve(
             f"{address} can be reached from other machines, and no write token is set. Set "
             f"{config.service.token_env} to a long secret, or listen on 127.0.0.1."
         )
+    # First of all, so that no pass is begun and no lease taken by one that cannot answer.
+    sockets = listening(address, number)
     app: ASGIApp
     if demo is not None:
         app = demo_app(config, demo, demo_now, token)
     else:
         app = site_app(config, token) if len(configs) == 1 else sites_app(configs, token)
     log.set_up(config.service.log)
-    click.echo(f"Haysel answers on http://{address}:{number}/", err=True)
     give_way()
-    uvicorn.run(
-        edge(app, config.service, listens=address),
+    settings = uvicorn.Config(
+        edge(app, config.service, listens=address, has_several=len(configs) > 1),
         host=address,
         port=number,
         http=wire(config.service.trusted_proxies),
@@ -69,6 +69,7 @@ def serve(
         # Open event streams never end by themselves.
         timeout_graceful_shutdown=2,
     )
+    Telling(settings, address_of(address, number)).run_on(sockets)
 
 
 def demo_app(config: Config, forecast: Path, now: datetime, token: str = "") -> FastAPI:
