@@ -85,9 +85,12 @@ class Snapshot:
         """The answer to that very address, where it has been given before."""
         return self._ready.get((path, question))
 
-    def make_ready(self, path: str, question: bytes, found: Item) -> None:
-        """From now on that is the answer to that very address. Not where it goes by the clock, too."""
-        if len(self._ready) < _MOST_KEPT and len(question) <= _LONGEST_QUESTION_KEPT:
+    def make_ready(self, path: str, question: bytes, key: Key) -> None:
+        """From now on the answer under the key is that to that very address, if it is kept. Not where it goes by the
+        clock, too.
+        """
+        found = self._items.get(key)
+        if found is not None and len(self._ready) < _MOST_KEPT and len(question) <= _LONGEST_QUESTION_KEPT:
             self._ready[path, question] = found
 
     def item(self, key: Key, content_type: str, draw: Draw) -> Item:

@@ -28,6 +28,9 @@ from planner.service.rates import Streams, client_of
 from planner.service.routes import may_answer
 from planner.terms import LONGEST_NAME, in_utc
 
+#: What names the morning as most readers open it.
+_HOME = ("home",)
+
 
 class KeepsCalendar(Protocol):
     """Who keeps the calendar from one run to the next, and for the other instances that show it."""
@@ -112,7 +115,7 @@ def pages(
         if not day and not at:
             found = _home(snapshot)
             if not request.scope["query_string"]:
-                snapshot.make_ready(path_here(request.scope), b"", found)
+                snapshot.make_ready(path_here(request.scope), b"", _HOME)
             return send(request, found)
         workings = snapshot.workings
         try:
@@ -243,7 +246,7 @@ def _hour_of(report: Report, at: str) -> datetime:
 
 def _home(snapshot: Snapshot) -> Item:
     """The morning as most readers open it."""
-    return snapshot.item(("home",), page.HTML, lambda found: page.home(found, snapshot.workings))
+    return snapshot.item(_HOME, page.HTML, lambda found: page.home(found, snapshot.workings))
 
 
 def draw_at_once(snapshot: Snapshot) -> None:

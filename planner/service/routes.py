@@ -168,7 +168,7 @@ def reads(cache: ReportCache, clock: Callable[[], datetime]) -> APIRouter:
             # Drawn beside the answering of others: it may take a while.
             found = await run_in_threadpool(shown.item, key, content_type, draw)
         if not by_the_clock:
-            shown.make_ready(path_here(request.scope), request.scope["query_string"], found)
+            shown.make_ready(path_here(request.scope), request.scope["query_string"], key)
         return send(request, found)
 
     def whole(name: str, draw: Draw) -> Callable[[Request], Awaitable[Response]]:

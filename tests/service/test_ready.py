@@ -94,6 +94,16 @@ def test_so_many_addresses_are_kept_and_no_more(
     ]
 
 
+def test_what_is_too_much_to_keep_is_kept_under_no_address_either(
+    client: TestClient, cache: ReportCache, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cache_module, "_MOST_BYTES_KEPT", 0)
+    for number in range(3):
+        address = "/api/v1/hours?format=json" + "&" * number
+        assert client.get(address).status_code == 200
+        assert not is_ready(cache, address)
+
+
 def test_gauges_are_drawn_once_a_second(
     client: TestClient, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
