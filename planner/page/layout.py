@@ -17,6 +17,7 @@ from markupsafe import Markup
 from planner.page.brief import job_address
 from planner.page.plots import gust_2m_kmh
 from planner.page.rows import SiteClock, figure
+from planner.reports.as_of import holds_until
 from planner.reports.retold import retell
 from planner.reports.rows import Report
 from planner.reports.sentences import job_on
@@ -142,6 +143,8 @@ def write(template: str, report: Report, *, up: str = "./", **context: object) -
         "clock": clock_of(report),
         "jobs": list({row.job: row for row in report.ribbons}.values()),
         "reload": True,
+        # For a page that hears nothing any more: by its own clock, which may be set to any time.
+        "holds_s": round((holds_until(report) - report.as_of).total_seconds()),
         "up": up,
         **amounts_of(report.site.units),
     }

@@ -59,6 +59,38 @@ def test_without_script_no_line_is_opened(look: Any, lands: Any) -> None:
     assert "Scarify, green" in found.page.locator(".three").inner_text()
 
 
+def test_a_page_that_was_refused_the_events_asks_again_and_says_when_it_is_old(
+    browser: Any, served: Any, lands: Any
+) -> None:
+    refused = []
+    context = browser.new_context()
+    page = context.new_page()
+    page.clock.install()
+
+    def refuse(route: Any) -> None:
+        refused.append(route.request.url)
+        if len(refused) < 3:
+            route.fulfill(status=503, body="full")
+        else:
+            route.continue_()
+
+    page.route("**/api/v1/events", refuse)
+    with page.expect_response("**/api/v1/events"):
+        page.goto(served.address)
+    assert page.locator("#old").is_hidden()
+    with page.expect_response("**/api/v1/events"):
+        page.clock.run_for(61_000)
+    page.clock.fast_forward(3_720_000)
+    page.locator("#old").wait_for()
+    assert "This page is old" in page.locator("#old").inner_text()
+    lands("scarify")
+    page.clock.run_for(61_000)
+    page.locator(".three", has_text="Scarify, green").wait_for()
+    assert page.locator("#old").is_hidden()
+    assert len(refused) == 3
+    context.close()
+
+
 def test_without_events_the_page_stays_as_it_is(look: Any, browser: Any, served: Any) -> None:
     context = browser.new_context()
     page = context.new_page()

@@ -18,7 +18,7 @@ from planner import page
 from planner.page.layout import STYLE
 from planner.page.ribbon import Scale
 from planner.page.rows import blocks, together
-from planner.reports.as_of import as_of
+from planner.reports.as_of import as_of, holds_until
 from planner.reports.rows import Report, WarningRow
 from planner.reports.workings import Workings
 from planner.terms import LABEL_CAUTION, STATE_WORDS
@@ -305,3 +305,14 @@ def test_the_sheet_carries_the_weeks_order(report: Report) -> None:
     assert report.week.work
     for row in report.week.work:
         assert f"<b>{row.start:%H:%M}</b> {row.label}" in text
+
+
+def test_a_page_knows_how_long_it_holds_and_has_the_words_for_when_nothing_newer_comes(
+    report: Report,
+) -> None:
+    for name in ("home", "sheet", "ground"):
+        text = _drawn(report, name)
+        found = re.search(r'data-holds="(\d+)"', text)
+        assert found is not None
+        assert int(found[1]) == (holds_until(report) - report.as_of).total_seconds()
+        assert re.search(r'<p class="stale" id="old" role="alert" hidden><strong>This page is old', text)
