@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.exc import TimeoutError as NoLineFree
 from sqlalchemy.pool import QueuePool
 
 from planner.errors import InputError
@@ -26,6 +27,10 @@ if TYPE_CHECKING:
 
 #: A reader or writer waits so long for another, and who waits for an answer no longer.
 BUSY_S = 4
+#: A server that does not answer is given up after this long, and a line on which nothing comes back is taken for cut.
+_CONNECT_S, _SILENT_S = 5, 20
+#: Who finds every line to the database in use waits so long for one.
+_LINE_S = 10
 #: Processes that open a new store together wait for each other so long.
 _OPENING_S = 15
 
@@ -60,8 +65,17 @@ def connect(url: URL) -> Engine:
     """An engine; a writing transaction is begun by its copy with the option `writes`."""
     if url.get_backend_name() == "sqlite":
         return _sqlite(url)
+    # Without these a server that is cut off in the midst holds whoever asked it for a quarter of an hour.
+    ends = {
+        "connect_timeout": _CONNECT_S,
+        "keepalives_idle": _SILENT_S // 2,
+        "keepalives_interval": _SILENT_S // 4,
+        "keepalives_count": 2,
+        "tcp_user_timeout": _SILENT_S * 1000,
+    }
+    ours = {name: value for name, value in ends.items() if name not in url.query}
     try:
-        return create_engine(url, pool_pre_ping=True)
+        return create_engine(url, pool_pre_ping=True, pool_timeout=_LINE_S, connect_args=ours)
     except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise StoreError(
             f"The store {url.render_as_string()} needs the psycopg package, which is not installed. "
@@ -99,7 +113,9 @@ def _sqlite(url: URL) -> Engine:
                 f"The store's folder {folder} cannot be made ({error.strerror}). "
                 "Name another file, or make the folder."
             ) from error
-    engine = create_engine(url, connect_args={"timeout": BUSY_S, "check_same_thread": False}, **pool)
+    engine = create_engine(
+        url, pool_timeout=_LINE_S, connect_args={"timeout": BUSY_S, "check_same_thread": False}, **pool
+    )
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: object) -> None:
@@ -167,7 +183,7 @@ class Database:
     def _faults(self) -> Iterator[None]:
         try:
             yield
-        except DBAPIError as error:
+        except (DBAPIError, NoLineFree) as error:
             raise store_error(error, self.where) from error
 
     @contextmanager

@@ -199,6 +199,8 @@ _KNOWN: tuple[tuple[str, str, str], ...] = (
     ("is not a database", "the file is not a store", "Name another file; this one was left as it is."),
     ("malformed", "the file is damaged", "Move it out of the way, then `haysel restore` the last backup."),
     ("locked", "another program holds the file", "Wait for it or stop it, then run the command again."),
+    ("queuepool limit", "every line to it is in use", "Try again in a moment."),
+    ("timeout expired", "the database server does not answer", "See that it runs and can be reached."),
     ("connection refused", "the database server does not answer", "Start it, or correct the address."),
     ("could not translate host", "the database server's name is not known", "Correct the address."),
     ("does not exist", "something in it does not exist", "Check the database's name and its user."),

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import socket
 import sqlite3
 import subprocess
 import sys
 import threading
 import zlib
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -21,6 +23,7 @@ from sqlalchemy import Engine, inspect, text
 
 from planner.diary.entry import Entry
 from planner.errors import InputError
+from planner.store import engine as engine_module
 from planner.store.engine import MIGRATIONS, address, connect, downgrade, migrate, upgrade, version
 from planner.store.records import StoreError
 from planner.store.store import Store
@@ -326,3 +329,34 @@ def test_importing_the_package_loads_no_database_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_server_that_does_not_answer_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The least that the library takes.
+    monkeypatch.setattr(engine_module, "_CONNECT_S", 2)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        asked = f"postgresql://root@127.0.0.1:{silent.getsockname()[1]}/test"
+        with pytest.raises(StoreError, match="the database server does not answer"):
+            Store.open(asked)
+
+
+def test_a_line_that_is_cut_is_found_out_unless_the_address_says_otherwise(postgres_url: str) -> None:
+    for more, after_ms in (("", "20000"), ("&tcp_user_timeout=7000", "7000")):
+        with closing(Store.open(postgres_url + more)) as opened, opened._engine.connect() as connection:
+            found = connection.connection.driver_connection.info.get_parameters()  # type: ignore[union-attr]
+            assert found["tcp_user_timeout"] == after_ms
+            assert {"connect_timeout", "keepalives_idle", "keepalives_count"} <= found.keys()
+
+
+def test_with_every_line_in_use_a_store_says_so(
+    sqlite_url: str, postgres_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engine_module, "_LINE_S", 0.01)
+    for url in (sqlite_url, postgres_url, "sqlite://"):
+        with ExitStack() as held:
+            opened = held.enter_context(closing(Store.open(url)))
+            pool = opened._engine.pool
+            while pool.checkedout() < pool.size() + pool._max_overflow:  # type: ignore[attr-defined]
+                held.enter_context(opened._engine.connect())
+            with pytest.raises(StoreError, match="every line to it is in use"):
+                opened.newest_pass()
