@@ -28,6 +28,8 @@ MOST_CLIENTS = 4096
 #: A question that is asked of many sites is as much work as so many of one.
 _OF_MANY_SITES = 10
 _MANY_SITES = re.compile(r"/api/v1/sites/[a-z]+")
+#: Of the reads those that need the token, and so tell whether it is right; a proxy may send others a token of its own.
+_WITH_TOKEN = re.compile(r"(/sites/[a-z0-9_-]+)?/api/v1/(diary|observations)(/.*)?")
 _READS = ("GET", "HEAD", "OPTIONS")
 _LONGEST_ADDRESS = 64
 
@@ -102,7 +104,10 @@ class Rates:
             wait_s, what = self._reads.take(client, cost), "Too many reads"
         else:
             wait_s, what = self._writes.take(client), "Too many writes"
-        has_token = not is_read or any(name == b"authorization" for name, _ in scope["headers"])
+        has_token = not is_read or (
+            any(name == b"authorization" for name, _ in scope["headers"])
+            and _WITH_TOKEN.fullmatch(path_here(scope)) is not None
+        )
         if not wait_s and has_token:
             wait_s, what = self._wrong_tokens.wait_s(client), "Too many wrong tokens"
         if wait_s:
@@ -157,11 +162,14 @@ class Streams:
 
     def require_room(self, client: str) -> None:
         """HTTPException, 503 or 429, where one more is too many."""
+        later = {"Retry-After": "60"}
         if self._in_all and self.open_now >= self._in_all:
-            raise HTTPException(503, f"{self._in_all} pages listen already. Close some, or read without.")
+            raise HTTPException(
+                503, f"{self._in_all} pages listen already. Close some, or read without.", later
+            )
         if self._for_each and self._open[client] >= self._for_each:
             says = f"{self._for_each} pages at this address listen already. Close some, or read without."
-            raise HTTPException(429, says, {"Retry-After": "60"})
+            raise HTTPException(429, says, later)
 
     @contextmanager
     def held(self, client: str) -> Iterator[None]:

@@ -135,8 +135,10 @@ def test_wrong_tokens_are_counted_and_then_the_right_one_is_put_off_too(
     assert [tried(f"guess {number}").status_code for number in range(4)] == [401, 401, 401, 429]
     put_off = tried(TOKEN)
     assert put_off.status_code == 429
-    # What needs no token is read all the same.
-    assert made.get("/api/v1/now").status_code == 200
+    # What needs no token is read all the same, also by who sends one, as a proxy that asks for a password does.
+    for head in ({}, {"Authorization": "Basic a2VlcGVyOnR1cmY="}):
+        for path in ("/api/v1/now", "/", "/diary", "/calendar.ics"):
+            assert made.get(path, headers=head).status_code == 200
     ticks.now += float(put_off.headers["retry-after"])
     assert tried(TOKEN).status_code == right
 
@@ -178,5 +180,6 @@ def test_streams_are_counted_for_each_client_and_in_all() -> None:
         with pytest.raises(Exception, match="listen already") as found:
             streams.require_room("c")
         assert found.value.status_code == 503  # type: ignore[attr-defined]
+        assert found.value.headers == {"Retry-After": "60"}  # type: ignore[attr-defined]
     assert streams.open_now == 0
     streams.require_room("a")
