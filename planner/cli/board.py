@@ -52,7 +52,11 @@ def head(report: Head) -> list[str]:
     if forecast.stale:
         lines += [
             "",
-            f"!! STALE: this forecast is too old ({_old(forecast)}). Look at the sky before you trust it.",
+            *wrap(
+                f"!! STALE: this forecast is too old ({_old(forecast)}). Look at the sky before you trust it.",
+                "",
+                "   ",
+            ),
         ]
     return lines
 
@@ -322,6 +326,14 @@ def notes(report: Head) -> list[str]:
 def wrap(text: str, indent: str, following: str | None = None) -> list[str]:
     """Text broken at the width, its figures in the units of the site."""
     return as_written(as_read(text), indent, following)
+
+
+def named_row(name: str, says: str) -> str:
+    """A row of a list by name, its text set in beside the name; a path or an address stays whole."""
+    set_in = " " * 20
+    return textwrap.fill(
+        f"{name:<19} {says}", WIDTH, subsequent_indent=set_in, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def as_written(text: str, indent: str, following: str | None = None) -> list[str]:

@@ -13,6 +13,7 @@ from uuid import uuid4
 import click
 from msgspec import Struct
 
+from planner.cli.board import named_row
 from planner.cli.options import AS_JSON, CONFIG, full_configs
 from planner.errors import InputError, PlannerError
 from planner.reports.answers import encode
@@ -116,9 +117,8 @@ def _show_replays(found: Iterable[SiteReplay], as_json: bool, show: Callable[[st
     for one in found:
         told.append(one)
         if not as_json:
-            show(
-                f"{one.key:<20}{'no replay: ' + '; '.join(one.faults) if one.replay is None else _sums(one.replay)}"
-            )
+            says = "no replay: " + "; ".join(one.faults) if one.replay is None else _sums(one.replay)
+            show(named_row(one.key, says))
     if as_json:
         show(encode(told).decode())
     if all(one.replay is None for one in told):

@@ -15,6 +15,7 @@ from msgspec import Struct
 from planner.actions.messages import send_due
 from planner.actions.one_pass import Passed, again, run
 from planner.actions.stored import stored_pass
+from planner.cli.board import named_row
 from planner.config.load import Config, load
 from planner.errors import ForecastUnavailable, NoPassYet, PlannerError
 from planner.reports.answers import encode
@@ -111,7 +112,7 @@ def show_passes(found: Iterable[SitePass], as_json: bool, show: Callable[[str], 
     for one in found:
         told.append(one)
         if not as_json:
-            show(f"{one.key:<20}{one.headline or 'no pass: ' + '; '.join(one.faults)}")
+            show(named_row(one.key, one.headline or "no pass: " + "; ".join(one.faults)))
     if as_json:
         show(encode(told).decode())
     if not any(one.made_at for one in told):

@@ -19,14 +19,11 @@ from planner.reports.sentences import job_on, read_day, read_time
 from planner.terms import PLAY, first_up, short_date
 
 
-def _show(
-    found: object, report: Head, body: Callable[[], list[str]], as_json: bool, *, notes: bool = False
-) -> None:
-    """Print rows as JSON, or as text between the head of their report and the credit of its forecast."""
+def _show(found: object, report: Head, body: Callable[[], list[str]], as_json: bool) -> None:
+    """Print rows as JSON, or as text between the head of their report and credit and notes of its forecast."""
 
     def text() -> str:
-        below = board.notes(report) if notes else []
-        return board.together([board.head(report), body(), board.credit(report), below])
+        return board.together([board.head(report), body(), board.credit(report), board.notes(report)])
 
     show(found, text, as_json)
 
@@ -38,7 +35,7 @@ def days(source: Source, as_json: bool, surface: str | None) -> None:
     """Growth potential, rain-wash risk and frost risk per day."""
     report = read_report(source)
     found = answers.days(report, surface=surface)
-    _show(found, report, lambda: board.days(report, surface), as_json, notes=True)
+    _show(found, report, lambda: board.days(report, surface), as_json)
 
 
 @click.command()
@@ -72,7 +69,7 @@ def windows(
         # Asked for something, the answer comes first.
         return [*board.wrap(best_line(report, job, surface, chosen), ""), "", *lines]
 
-    _show(found, report, body, as_json, notes=True)
+    _show(found, report, body, as_json)
 
 
 @click.command()
@@ -101,13 +98,14 @@ def explain(source: Source, as_json: bool, job: str, time: str, surface: str | N
 @click.command()
 @reading
 def now(source: Source, as_json: bool) -> None:
-    """The flat object that a home dashboard reads, a key a line."""
+    """The flat object that a home dashboard reads, key by key."""
     found = flat_now(read_report(source))
-    show(
-        found,
-        lambda: "\n".join(f"{key}: {'-' if value is None else value}" for key, value in found.items()),
-        as_json,
-    )
+
+    def text() -> str:
+        rows = (f"{key}: {'-' if value is None else value}" for key, value in found.items())
+        return "\n".join(line for row in rows for line in board.as_written(row, "", "  "))
+
+    show(found, text, as_json)
 
 
 @click.command()

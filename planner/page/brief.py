@@ -17,6 +17,7 @@ from planner.terms import PLAY, SPRAYING, STATE_WORDS, first_up
 
 #: Characters of a line that stand on a phone beside its mark and time.
 _LONGEST = 30
+_CUT = "…"
 #: Kinds of warning that mean hours of weather; the others are about work and stand in the list alone.
 _WEATHER = ("wash", "frost", "rainfast", "wilt", "disease", "seed_stress")
 
@@ -33,6 +34,11 @@ class BriefLine:
     """The rest, where there is room."""
     href: str
     is_warning: bool = False
+
+    @property
+    def whole(self) -> str:
+        """What it says, uncut, for a page on which the rest is not shown."""
+        return self.more if self.says.endswith(_CUT) else self.says
 
 
 def three_lines(report: Report) -> list[BriefLine]:
@@ -210,7 +216,7 @@ def _to_do(row: WarningRow, report: Report) -> tuple[str, str]:
     if row.kind == "seed_stress":
         return by, f"Water the seed, {row.surface}"
     says = first_clause(row.says)
-    return by.replace("by ", ""), says if len(says) <= _LONGEST else f"{says[: _LONGEST - 1].rstrip()}…"
+    return by.replace("by ", ""), says if len(says) <= _LONGEST else f"{says[: _LONGEST - 1].rstrip()}{_CUT}"
 
 
 def _until(row: WarningRow, report: Report) -> str:

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from planner.cli.commands import run
 from planner.cli.filed import Filed, filed
+from planner.cli.many_sites import no_pass, show_passes
 from planner.config.load import load
+from planner.errors import ForecastUnavailable
 from planner.forecast.recorded import read_file
 from planner.site import Site
 from tests.cli.test_commands import WEEK, haysel
@@ -112,3 +115,42 @@ def test_a_table_of_hours_has_no_age_and_says_so() -> None:
 def test_the_moment_of_judging_before_the_fetch_is_age_nought(site: Site) -> None:
     early = datetime(2025, 7, 27, 1, tzinfo=UTC)
     assert _filed(BERLIN, early, site).forecast.fetched_at - early == timedelta(0)
+
+
+@pytest.mark.parametrize(
+    "command",
+    [["days"], ["windows"], ["warnings"], ["week"], ["explain", "mow_green", "2025-07-27T10:00"]],
+)
+def test_every_reading_of_another_place_says_so(
+    command: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(ROOT)
+    options = ["--config", "config/demo.toml", "--forecast", str(BERLIN), "--now", "2025-07-27T05:00"]
+    assert run([*command, *options]) == 0
+    assert "km from Thistlewick Vale" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_stale_forecast_and_the_figures_of_now_fit_the_width(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(ROOT)
+    at = ["--config", "config/demo.toml", "--forecast", str(BERLIN), "--now", "2025-08-01T10:00"]
+    for command in ("now", "week"):
+        assert run([command, *at]) == 0
+        lines = capsys.readouterr().out.splitlines()
+        assert max(map(len, lines)) <= 80
+        assert command == "now" or any(line.startswith("!! STALE") for line in lines)
+
+
+def test_the_row_of_a_site_fits_the_width(capsys: pytest.CaptureFixture[str]) -> None:
+    rows = [
+        no_pass(Path("north.toml"), "word " * 60, "north"),
+        no_pass(Path("south.toml"), "none", "a_key_that_is_longer_than_the_room_for_it"),
+    ]
+    with pytest.raises(ForecastUnavailable):
+        show_passes(rows, as_json=False)
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert lines[0].startswith("north               no pass: word")
+    assert lines[1].startswith(" " * 20 + "word")
+    assert lines[-1] == "a_key_that_is_longer_than_the_room_for_it no pass: none"

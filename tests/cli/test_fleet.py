@@ -119,7 +119,9 @@ def test_the_command_tells_each_site_and_every_call_makes_a_pass(
     assert told.err.splitlines()[-1] == "6 of 6 sites done."
     assert main(asked) == 0
     assert kept_passes(load(sites[0]).store.url) == dict.fromkeys("abcde", 2)
-    assert len(capsys.readouterr().out.splitlines()) == 6
+    lines = capsys.readouterr().out.splitlines()
+    assert len([line for line in lines if not line.startswith(" ")]) == 6
+    assert max(map(len, lines)) <= 80
     week = Path("fixtures/demo/week.csv")
     assert main([*[word for word in asked if word != "--kept"], "--weather", str(week), "--json"]) == 0
     replays = json.loads(capsys.readouterr().out)

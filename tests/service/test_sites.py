@@ -23,6 +23,7 @@ from planner.cli.many_sites import passes
 from planner.config.folder import load_sites, site_files, sprayer_notes
 from planner.config.load import Config
 from planner.errors import ConfigError, InputError
+from planner.page.sites import site_line, sites
 from planner.reports.rows import Report, WeekRow
 from planner.reports.workings import Workings
 from planner.service.app import create_app
@@ -348,3 +349,14 @@ def test_a_check_of_a_folder_tells_of_a_slip(tmp_path: Path, capsys: pytest.Capt
     _shared(folder, "north")
     assert main(["check", "--config", str(folder)]) == 0
     assert "else both may use it at once" in " ".join(capsys.readouterr().err.split())
+
+
+def test_the_page_of_all_sites_shows_a_long_warning_whole(report: Report) -> None:
+    (first, *_) = report.warnings
+    says = "A warning of a sort that has no short form of its own, and so many words, is shown"
+    long = replace(first, kind="overdue", says=f"{says}. And more.", level="act")
+    (line,) = [
+        one for one in site_line("north", "North", replace(report, warnings=(long,))).lines if one.is_warning
+    ]
+    assert line.says.endswith("…")
+    assert says in sites([site_line("north", "North", replace(report, warnings=(long,)))]).decode()
