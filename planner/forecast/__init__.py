@@ -127,6 +127,8 @@ def fetch(
         name, (read, answer) = max(old.items(), key=lambda item: _made_at(item[1][0]))
         if forecast is None or _made_at(read) >= _made_at(forecast):
             forecast, stale, got = read, False, {**_of(got, ENSEMBLE), name: answer}
+    if stale and forecast is not None and faults:
+        faults[-1] += " The last good forecast stays in force."
     if ensemble is None and ENSEMBLE in asked:
         ensemble = _kept_ensemble(last, now, got, faults)
     if forecast is None:

@@ -5,8 +5,10 @@ The only file that knows the HTTP client; it is loaded when a request is made, n
 
 from __future__ import annotations
 
+import errno
 import json
 import re
+import socket
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
@@ -207,7 +209,7 @@ class _Call:
         except httpx.TimeoutException:
             raise _Retryable(self.late()) from None
         except (httpx.TransportError, httpx.DecodingError) as fault:
-            says = self._says(f"could not be reached ({type(fault).__name__}: {fault})")
+            says = self._says(f"could not be reached ({_in_words(fault)})")
             raise _Retryable(ForecastUnavailable(says)) from None
         except httpx.HTTPError as fault:
             raise ForecastUnavailable(
@@ -325,11 +327,23 @@ class _Call:
         fault = ForecastUnavailable(self._says(f"refused: {said}", then="Ask again in a minute."))
         return _Retryable(fault, wait_s=wait_s)
 
-    def _says(
-        self, what: str, *, then: str = "The last good forecast stays in force; ask again later."
-    ) -> str:
+    def _says(self, what: str, *, then: str = "Ask again later.") -> str:
         # Without what was asked for: it is long, and says nothing to a keeper.
         return f"{self.who} {what} [{without_key(self.url).partition('?')[0]}]. {then}"
+
+
+def _in_words(fault: Exception) -> str:
+    """Why nobody was reached: in words what a keeper meets, else by the name of the fault."""
+    cause: BaseException | None = fault
+    while cause is not None:
+        if isinstance(cause, socket.gaierror):
+            return "its name could not be found: no internet?"
+        if isinstance(cause, ConnectionRefusedError):
+            return "nobody listens at its address"
+        if isinstance(cause, OSError) and cause.errno in (errno.ENETUNREACH, errno.EHOSTUNREACH):
+            return "there is no way to it: no internet?"
+        cause = cause.__cause__ or cause.__context__
+    return f"{type(fault).__name__}: {fault}"
 
 
 def _said(response: httpx.Response, body: bytes) -> str:

@@ -190,8 +190,14 @@ def test_nobody_listening_is_told():
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    with pytest.raises(ForecastUnavailable, match="could not be reached"):
+    with pytest.raises(ForecastUnavailable, match="could not be reached .nobody listens at its address"):
         ask(Service(url=f"http://127.0.0.1:{port}"))
+
+
+def test_a_name_that_is_not_found_is_told_in_words():
+    with pytest.raises(ForecastUnavailable, match="its name could not be found: no internet") as told:
+        ask(Service(url="http://no-such-name.invalid"))
+    assert "Errno" not in str(told.value)
 
 
 def test_a_slow_service_costs_no_more_than_the_budget(service):

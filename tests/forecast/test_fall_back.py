@@ -205,3 +205,18 @@ def test_whatever_a_service_makes_us_stumble_over_the_next_is_asked(net, monkeyp
     net.get(url__startswith=MET).mock(side_effect=httpx.ConnectError("no route"))
     with pytest.raises(ForecastUnavailable):
         fetch(SITE, BOTH, last={"open-meteo": RawForecast(raw=GOOD, url="", fetched_at=NOW)}, now=NOW)
+
+
+def test_a_forecast_is_said_to_stay_in_force_only_where_one_is_held(net):
+    net.get(url__startswith=OPEN).mock(side_effect=httpx.ConnectError("no way"))
+    with pytest.raises(ForecastUnavailable, match="Ask again later") as told:
+        fetch(SITE, BOTH[:1], last={}, now=NOW)
+    assert "last good forecast" not in str(told.value)
+    held = RawForecast(raw=GOOD, url=OPEN, fetched_at=NOW - timedelta(hours=3))
+    got = fetch(SITE, BOTH[:1], last={"open-meteo": held}, now=NOW)
+    assert got.stale
+    assert got.faults[-1].endswith("Ask again later. The last good forecast stays in force.")
+    too_old = replace(held, raw=raw(open_meteo(48, start=NOW.replace(minute=0) - timedelta(days=9))))
+    with pytest.raises(ForecastUnavailable) as told:
+        fetch(SITE, BOTH[:1], last={"open-meteo": too_old}, now=NOW)
+    assert "stays in force" not in str(told.value)
