@@ -62,6 +62,15 @@ def test_cooler_nights_do_not_rot_seedlings(tmp_path):
     assert "rot" not in found.why("oversowing", "tee", 0, 11)
 
 
+def test_nobody_sows_by_hand_in_the_dark(tmp_path):
+    # The sun sets near 18:20 there on 13 October; who sows later sees neither the seed nor the gaps. Common
+    # practice, no source.
+    sky = Sky(NORTH["timezone"], date(2026, 10, 13), 10, 17).lay("soil_temp_6cm_c", 15.0)
+    found = ask(tmp_path, sky, 6, [surface("tee")], wanted=sowing(sky, "tee"))
+    found.fails("oversowing", "tee", 0, range(18, 20), "dark")
+    assert "dark" not in found.why("oversowing", "tee", 0, 15)
+
+
 @pytest.mark.parametrize(
     ("place", "day"), [(SOUTH, date(2026, 9, 15)), (INLAND, date(2026, 4, 28))], ids=["south", "inland"]
 )
