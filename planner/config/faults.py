@@ -116,7 +116,8 @@ PATTERNS = {
     r"^https?://": "must begin with http:// or https://",
     r"^(https?://[^\s?#]+[^\s?#/])?$": "must begin with http:// or https:// and end without a stroke; no blank, ? or #",
     r"^https?://[^/*\s]+$": "must be http:// or https:// and a name, without a path, a blank or *",
-    r"^[A-Za-z0-9._-]{1,253}$": "must be a name such as turf.example.org, without a port or a stroke",
+    r"^([A-Za-z0-9._-]{1,253}|[0-9A-Fa-f:.]{2,45})$": "must be a name such as turf.example.org, or an address, without "
+    "a port or a stroke",
 }
 
 

@@ -232,10 +232,12 @@ class ServicePart(kit_schema.Part):
         default=(),
         description="Origins of other pages that may read the answers (CORS), such as https://hub.lan.",
     )
-    hosts: tuple[Annotated[str, Field(pattern=r"^[A-Za-z0-9._-]{1,253}$")], ...] = Field(
-        default=(),
-        description="Names by which it is asked, such as turf.example.org; those of this machine are known, and "
-        "beyond loopback addresses and names of the house such as nas.lan.",
+    hosts: tuple[Annotated[str, Field(pattern=r"^([A-Za-z0-9._-]{1,253}|[0-9A-Fa-f:.]{2,45})$")], ...] = (
+        Field(
+            default=(),
+            description="Names by which it is asked, such as turf.example.org, or addresses; those of this machine are "
+            "known, and beyond loopback or from a trusted proxy addresses and names of the house such as nas.lan.",
+        )
     )
     reads_per_minute: int = Field(
         default=1200, ge=0, le=1_000_000, description="Reads from one address; 0 for no limit."

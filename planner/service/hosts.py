@@ -20,8 +20,12 @@ if TYPE_CHECKING:
 _HOST = re.compile(
     r"(?:\[(?P<v6>[0-9a-f:.]{2,45})\]|(?P<name>[a-z0-9._-]{1,253}))(?::\d{0,5})?", re.IGNORECASE
 )
-#: Ends of names that no registrar gives to anybody: of the house (RFC 6762, RFC 8375), or in use there.
-_OF_A_HOUSE = (".local", ".home.arpa", ".internal", ".lan", ".home", ".localdomain")
+#: Ends of names that no registrar gives to anybody: of the house (RFC 6762 with its appendix G, RFC 8375), or in use
+#: there. None that is somebody's, such as `.fritz.box` or `.ts.net`: who has it may have a name in it lead anywhere.
+_OF_A_HOUSE = (
+    *(".local", ".home.arpa", ".internal", ".intranet", ".private", ".corp", ".lan", ".home", ".localdomain"),
+    ".speedport.ip",
+)
 
 
 def is_loopback(host: str) -> bool:
@@ -59,14 +63,24 @@ def is_of_a_house(name: str) -> bool:
 def _name_of(host: str) -> str | None:
     """The name in a Host header, without port and in small letters; None where it is none."""
     found = _HOST.fullmatch(host.strip())
-    return None if found is None else (found["v6"] or found["name"]).lower().rstrip(".") or None
+    return None if found is None else _written_alike(found["v6"] or found["name"]) or None
+
+
+def _written_alike(name: str) -> str:
+    """The name in small letters, an address in its one short form."""
+    name = name.lower().rstrip(".")
+    try:
+        return str(ipaddress.ip_address(name))
+    except ValueError:
+        return name
 
 
 class KnownHosts:
     """Refuses a request that asks for a name which is not the service's: 421, and 400 for what is no name.
 
-    Known are this machine's own names, what it listens on, and `named`; beyond loopback addresses and the names of a
-    house, too. From a trusted proxy `X-Forwarded-Host` must be known as well, and is then the name asked for.
+    Known are this machine's own names, what it listens on, and `named`; beyond loopback, and where a trusted proxy
+    asks, addresses and the names of a house, too. From such a proxy `X-Forwarded-Host` must be known as well, and is
+    then the name asked for.
     """
 
     def __init__(
@@ -75,15 +89,15 @@ class KnownHosts:
         """`has_several`: whether it answers for several sites, each with a file of its own."""
         self._app = app
         self._files = "every site file" if has_several else "the site file"
-        self._named = frozenset((listens.lower(), *(name.lower().rstrip(".") for name in named)))
+        self._named = frozenset(map(_written_alike, (listens, *named)))
         self._in_the_house = not is_loopback(listens)
         self._trusted = trusted
         self._is_known = lru_cache(256)(self._looked_up)
 
-    def _looked_up(self, name: str) -> bool:
+    def _looked_up(self, name: str, in_the_house: bool) -> bool:
         if name in self._named or is_of_this_machine(name):
             return True
-        return self._in_the_house and is_of_a_house(name)
+        return in_the_house and is_of_a_house(name)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -93,6 +107,7 @@ class KnownHosts:
         if len(sent) != 1 and (sent or scope["http_version"] != "1.0"):
             await refusal(scope, 400, "A request names one host.")(scope, receive, send)
             return
+        in_the_house = self._in_the_house or self._trusted.sent(scope)
         forwarded = self._forwarded(scope)
         for host in (*sent, *forwarded):
             name = _name_of(host)
@@ -100,7 +115,7 @@ class KnownHosts:
                 answer = refusal(scope, 400, "The host of the request is no name of a host.")
                 await answer(scope, receive, send)
                 return
-            if not self._is_known(name):
+            if not self._is_known(name, in_the_house):
                 says = (
                     f"{name} is not a name of this service. If it is, write it into hosts under [service] of "
                     f"{self._files}, and start the service anew."

@@ -40,13 +40,18 @@ OWN = [
     "a.localhost",
     "turf.example.org",
 ]
-OF_THE_HOUSE = ["192.168.1.20:8480", "[fd00::5]", "nas", "nas.local", "nas.lan:8480", "turf.home.arpa"]
+OF_THE_HOUSE = [
+    *("192.168.1.20:8480", "[fd00::5]", "nas", "nas.local", "nas.lan:8480", "turf.home.arpa"),
+    *("turf.intranet", "nas.speedport.ip", "nas.corp:8480"),
+]
 ELSEWHERE = [
     "evil.example.com",
     "localhost.evil.com",
     "127.0.0.1.evil.com",
     "turf.example.org.evil.com",
     "nas.lan.com",
+    # Ends that are somebody's, who may give names in them.
+    *("nas.fritz.box", "nas.box", "nas.speedport.ip.evil.com", "evil.ts.net"),
 ]
 
 
@@ -60,6 +65,32 @@ def test_its_own_names_are_answered(host: str, listens: str) -> None:
 def test_names_of_the_house_are_answered_where_the_house_reaches_it(host: str) -> None:
     assert asked(host, "0.0.0.0") == 200
     assert asked(host, "127.0.0.1") == 421
+
+
+@pytest.mark.parametrize("host", [*OF_THE_HOUSE, *OWN])
+def test_names_of_the_house_are_answered_where_a_trusted_proxy_asks(host: str) -> None:
+    assert asked(host, client="127.0.0.1") == 200
+    assert asked("127.0.0.1:8480", client="127.0.0.1", head={"X-Forwarded-Host": host}) == 200
+
+
+@pytest.mark.parametrize("host", ELSEWHERE)
+def test_another_name_is_refused_from_a_trusted_proxy_too(host: str) -> None:
+    assert asked(host, client="127.0.0.1") == 421
+
+
+def test_an_address_of_either_sort_may_be_listed() -> None:
+    service = ServicePart(hosts=("2001:db8:0::5", "192.0.2.5"))
+    made = TestClient(edge(app, service, listens="127.0.0.1"), client=("192.0.2.7", 1))
+    for host, status in (
+        ("[2001:DB8::5]:8480", 200),
+        ("192.0.2.5", 200),
+        ("[2001:db8::6]", 421),
+        ("192.0.2.6", 421),
+    ):
+        assert made.get("/", headers={"Host": host}).status_code == status, host
+    for wrong in ("[::1]", "turf.example.org:8480", "a b"):
+        with pytest.raises(ValueError, match="pattern"):
+            ServicePart(hosts=(wrong,))
 
 
 @pytest.mark.parametrize("host", ELSEWHERE)
