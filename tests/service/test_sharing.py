@@ -404,7 +404,6 @@ def test_the_sites_of_an_instance_that_is_killed_are_taken_up_and_no_slot_runs_t
             assert holders() == {}
         done = "select site, count(*) from claims where job = 'pass' and done is not null group by site"
         slots, made = dict(server.execute(done).fetchall()), kept_passes(postgres_url)
-        # A slot is one row, and every pass was made in a slot of its own. On a busy machine a lease may run out under
-        # a pass: where the next one was kept before it, its slot is done and it is not kept.
-        assert {key for key in KEYS if made[key] > slots[key]} == set()
-        assert sum(slots.values()) - sum(made.values()) < len(KEYS)
+        # A slot is one row, and every slot that is done left one pass. On a busy machine a lease may run out under a
+        # pass and the next be kept before it: then it is made anew of what is known by then, and kept as that slot's.
+        assert made == slots
