@@ -9,11 +9,14 @@ from tests.made import ROOT
 
 _PASSES = """
 import gc, os, sys, threading
-from planner.service.pauses import give_back, give_way, set_aside
+from planner.service.pauses import give_back, give_way, making, set_aside
 
 give_way()
 assert sys.getswitchinterval() < 0.001
-set_aside()
+with making():
+    with making():
+        pass
+    assert gc.get_freeze_count() == 0, "another pass is being made"
 frozen = gc.get_freeze_count()
 assert frozen > 1000
 set_aside()
