@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
@@ -29,15 +28,14 @@ from planner.service.cache import ReportCache
 from planner.service.passes import PassRunner
 from planner.store.passes import PASS
 from planner.store.store import Store
-from tests.made import stored
+from tests.made import stored, with_few_jobs
 from tests.service.conftest import NOW, ROOT, Clock
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """A config folder of its own, free to be spoilt."""
-    shutil.copytree(ROOT / "config", tmp_path / "config")
-    return tmp_path / "config"
+    return with_few_jobs(tmp_path / "config")
 
 
 @pytest.fixture

@@ -34,7 +34,8 @@ from planner.service.sites import Housed, house
 from planner.store.store import Store
 from tests.forecast.conftest import Service, reply, service
 from tests.forecast.payloads import open_meteo, raw
-from tests.service.conftest import ROOT, Clock
+from tests.made import with_few_jobs
+from tests.service.conftest import Clock
 
 __all__ = ["service"]
 
@@ -42,9 +43,11 @@ __all__ = ["service"]
 def _folder(at: Path, *keys: str, url: str = "", more: str = "") -> Path:
     """A folder with the demo's site under these keys, and the rules beside it."""
     at.mkdir(exist_ok=True)
+    few = with_few_jobs(at / "shipped")
     for name in ("rules.toml", "materials.toml"):
-        shutil.copy(ROOT / "config" / name, at / name)
-    text = (ROOT / "config" / "demo.toml").read_text(encoding="utf-8")
+        shutil.copy(few / name, at / name)
+    text = (few / "demo.toml").read_text(encoding="utf-8")
+    shutil.rmtree(few)
     for key in keys:
         own = text.replace('name = "Thistlewick Vale"', f'name = "Green of {key}"\nkey = "{key}"')
         own = re.sub(r'^url = "sqlite[^"]*"', f'url = "sqlite:///{at / "kept.db"}"', own, flags=re.MULTILINE)
@@ -244,9 +247,8 @@ def test_a_pass_of_every_site_and_one_that_fails_stops_no_other(
     service.says(reply(raw(open_meteo(96, start=start) | here)))
     folder = _folder(tmp_path / "sites", "north", "south", "west", url=service.url)
     west = folder / "west.toml"
-    west.write_text(
-        west.read_text(encoding="utf-8").replace(service.url, "http://127.0.0.1:9"), encoding="utf-8"
-    )
+    text = west.read_text(encoding="utf-8").replace(service.url, "http://127.0.0.1:9")
+    west.write_text(text.replace("[forecast]\n", "[forecast]\nbudget_s = 1.5\n"), encoding="utf-8")
     found = {
         one.key: one
         for one in passes([folder / f"{key}.toml" for key in ("north", "south", "west")], processes)
