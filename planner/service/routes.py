@@ -56,6 +56,7 @@ _SAYS = {
     404: "No such job, surface or day; the known ones are listed",
     405: "Only what Allow names",
     409: "What is asked goes against itself, or against the site's files",
+    414: "The address is too long",
     422: "A parameter is missing, of the wrong sort, or one that the address does not have",
     429: "Too many reads from this address; Retry-After says when again",
     503: "No pass is made yet",
@@ -127,7 +128,7 @@ WHOLE: tuple[tuple[str, str, dict[str, object], Draw], ...] = (
 def may_answer(*codes: int, **more: dict[str, Any]) -> Responses:
     """What a route may answer beside its own 200, for the description of the service."""
     responses: Responses = {304: {"description": _SAYS[304]}}
-    for code in sorted({400, 405, 422, 429, *codes, 503}):
+    for code in sorted({400, 405, 414, 422, 429, *codes, 503}):
         responses[code] = as_problem(_SAYS[code])
     return responses | {200: more} if more else responses
 

@@ -193,6 +193,12 @@ class Measured:
     """Of the process with the most."""
     all_bytes: int
     """Of all processes, each at its most."""
+    workers_bytes: int
+    """Of the workers alone: in a long run of tests this process has had its most at something else."""
+
+
+#: This process, among those that are measured.
+HERE = "here"
 
 
 def measured(client: Any, files: Sequence[Path]) -> Measured:
@@ -212,18 +218,21 @@ def measured(client: Any, files: Sequence[Path]) -> Measured:
         cpu_s=sum(cpu - before.get(who, (0.0, 0))[0] for who, (cpu, _) in after.items()),
         most_bytes=max(peaks),
         all_bytes=sum(peaks),
+        workers_bytes=sum(peak for who, (_, peak) in after.items() if who != HERE),
     )
 
 
 def _own() -> tuple[float, int]:
     used = getrusage(RUSAGE_SELF)
-    # In kilobytes on Linux.
-    return used.ru_utime + used.ru_stime, used.ru_maxrss * 1024
+    # Not `ru_maxrss`: a process begun by another has that of the other, too.
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    peak = next(line.split()[1] for line in status.splitlines() if line.startswith("VmHWM"))
+    return used.ru_utime + used.ru_stime, int(peak) * 1024
 
 
 def _spent(client: Any) -> dict[str, tuple[float, int]]:
     """Seconds on the processor so far, and bytes at most, of this process and of each worker."""
-    return {"here": _own(), **client.run(_own)}
+    return {HERE: _own(), **client.run(_own)}
 
 
 def exponent(found: Sequence[Measured], of: str = "wall_s") -> float:

@@ -28,5 +28,5 @@ def test_sixteen_sites_take_four_times_as_long_as_four_and_hardly_more_memory(tm
                 break
     print("\n" + "\n".join(told(found)))  # noqa: T201
     assert exponent(found, "cpu_s") <= MOST_OF_FEW
-    assert found[-1].all_bytes <= MOST_BYTES
-    assert found[-1].most_bytes - found[0].most_bytes <= 12 * MOST_GROWTH
+    assert found[-1].workers_bytes <= MOST_BYTES
+    assert found[-1].workers_bytes - found[0].workers_bytes <= 12 * MOST_GROWTH

@@ -248,7 +248,7 @@ def test_no_page_is_wider_than_the_screen_in_an_outage(look: Any, served: Any, p
     served.cache.put(replace(served.report, faults=(fault,)), served.workings)
     try:
         page = look(path, width=width).page
-        assert "quantity_79" in page.locator(".stale").first.inner_text()
+        assert "quantity_79" in page.locator(".stale:not([hidden])").first.inner_text()
         session = page.context.new_cdp_session(page)
         assert session.send("Page.getLayoutMetrics")["cssContentSize"]["width"] <= width
     finally:

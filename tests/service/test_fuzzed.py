@@ -70,6 +70,11 @@ def _answers(base: str) -> bool:
 
 def _fuzzed(fuzzer: str, service: str, folder: Path, *options: str) -> int:
     """Fuzzes with every check; the number of cases made."""
+    # By itself it knows no refusal of an address that is too long.
+    refusals = "[400, 401, 403, 404, 405, 406, 413, 414, 422, 428, 431, 503]"
+    (folder / "schemathesis.toml").write_text(
+        f"[checks.negative_data_rejection]\nexpected-statuses = {refusals}\n", encoding="utf-8"
+    )
     command = [fuzzer, "run", f"{service}/openapi.json", "--checks", "all", "--suppress-health-check", "all"]
     ran = subprocess.run(
         [*command, "--continue-on-failure", "--no-color", *options],
