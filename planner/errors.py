@@ -118,9 +118,7 @@ def fit_to_show(text: str) -> str:
     """Text from elsewhere as a terminal, a log, a page and a database may hold it: without control characters,
     marks that turn the reading direction, and halves of characters; cut where it is endless."""
     cut = text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…"
-    return "".join(
-        one if one.isprintable() else " " if one.isspace() else "\N{REPLACEMENT CHARACTER}" for one in cut
-    )
+    return "".join(one if one.isprintable() else " " if one.isspace() else "\ufffd" for one in cut)
 
 
 class ForecastError(PlannerError):

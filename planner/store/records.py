@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from uuid import UUID, uuid4
+
+from msgspec import Struct
 
 from planner.errors import InputError, PlannerError
 from planner.terms import require_aware
@@ -29,8 +29,7 @@ def maybe_epoch_s(moment: datetime | None, what: str) -> float | None:
     return None if moment is None else epoch_s(moment, what)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PassRow:
+class PassRow(Struct, frozen=True, kw_only=True):
     """That a pass was made; its schema is 0 where a store of an earlier form was brought on."""
 
     number: int
@@ -39,8 +38,7 @@ class PassRow:
     schema: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoredPart:
+class StoredPart(Struct, frozen=True, kw_only=True):
     """One part of a pass, as it was handed in, with the number, moment and schema of the pass."""
 
     name: str
@@ -50,8 +48,7 @@ class StoredPart:
     schema: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beside:
+class Beside(Struct, frozen=True, kw_only=True):
     """The passes of other sites that a pass was planned beside."""
 
     part: str
@@ -82,6 +79,9 @@ def document_text(document: Mapping[str, object], what: str) -> str:
 
 def key_of(key: str | None) -> str:
     """The UUID under which a write is known: the one sent along, or a new one. InputError for what is none."""
+    # Here, since reading commands want no part of it: it loads what is slow to load.
+    from uuid import UUID, uuid4
+
     if key is None:
         return str(uuid4())
     try:
@@ -94,6 +94,8 @@ def key_of(key: str | None) -> str:
 
 def is_key(text: str) -> bool:
     """Whether the text can be the key of anything kept; a database server refuses to look some other texts up."""
+    from uuid import UUID
+
     try:
         UUID(text)
     except ValueError:
@@ -101,8 +103,7 @@ def is_key(text: str) -> bool:
     return True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptWarning:
+class KeptWarning(Struct, frozen=True, kw_only=True):
     """Where a warning stands in its life."""
 
     id: str
@@ -127,8 +128,7 @@ class KeptWarning:
 WARNING_STATES = ("raised", "changed", "eased", "over")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outgoing:
+class Outgoing(Struct, frozen=True, kw_only=True):
     """One message to one output about one change of one warning."""
 
     warning_id: str
@@ -140,8 +140,7 @@ class Outgoing:
     """Only ends a warning: not sent by an output that never sent anything about that warning."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OutboxItem:
+class OutboxItem(Struct, frozen=True, kw_only=True):
     """A message taken for sending."""
 
     id: int
@@ -157,8 +156,7 @@ class OutboxItem:
         return f"{self.warning_id}:{self.change}:{self.output}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OutboxCount:
+class OutboxCount(Struct, frozen=True, kw_only=True):
     """How many messages of one output are in one state, for the health page."""
 
     output: str

@@ -22,8 +22,8 @@ from tests.rules.plain_loop import state_at
 HOURS, MEMBERS = 16 * 24, 51
 START = datetime(2026, 5, 4, tzinfo=UTC)
 #: Measured: 65 to 75, for about 1.6 times the needs that took 52 to 54, the infiltration of seeding jobs among them;
-#: this keeps it from growing.
-MOST_WET_BULBS = 90
+#: 96 to 104 on another machine, on which the code that took 75 takes 103; this keeps it from growing.
+MOST_WET_BULBS = 125
 
 
 def ensemble() -> HourlyWeather:

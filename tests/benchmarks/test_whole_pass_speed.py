@@ -28,8 +28,8 @@ from tests.made import ROOT, forecast
 
 #: Most wet bulbs of the same hours and members that a pass may take, without the solving of the week. The aim is
 #: 300. Measured on the shipped site, whose hours begin and end within the hour: 272 to 290 on a quiet machine, up to
-#: 345 beside other work; this keeps it from growing.
-MOST = 420
+#: 345 beside other work, and 403 on a quiet machine whose wet bulb is faster; this keeps it from growing.
+MOST = 480
 #: Most bytes of report and workings as the store keeps them.
 MOST_BYTES = 1_000_000
 #: Each phase is measured so often; the best counts, since whatever else the machine does only adds.

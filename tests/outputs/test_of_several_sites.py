@@ -59,7 +59,7 @@ def test_a_message_that_waited_under_its_old_key_goes_out_under_that_and_is_not_
     with_store = Store.open("sqlite://", site="north")
     (new, *_) = messages("north")
     old = {**new.body, "id": new.warning_id}
-    with_store.keep_pass(NOW, {}, schema=1, outbox=[replace(new, body=old)])
+    with_store.keep_pass(NOW, {}, schema=1, outbox=[structs.replace(new, body=old)])
     with_store.keep_pass(NOW + timedelta(hours=1), {}, schema=1, outbox=[new])
     deliver(with_store, [WebhookOutput(url=URL)], NOW + timedelta(hours=2))
     with_store.close()
