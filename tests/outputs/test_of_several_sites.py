@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import respx
+from msgspec import structs
 
 from planner.actions.messages import morning_message, outgoing
 from planner.config.kit_schema import LogPart, MorningPart
