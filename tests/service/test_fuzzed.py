@@ -76,6 +76,8 @@ def _fuzzed(fuzzer: str, service: str, folder: Path, *options: str) -> int:
         f"[checks.negative_data_rejection]\nexpected-statuses = {refusals}\n", encoding="utf-8"
     )
     command = [fuzzer, "run", f"{service}/openapi.json", "--checks", "all", "--suppress-health-check", "all"]
+    # A withdrawn entry is still read by who asks for it (`withdrawn=true`); that it is gone else has its own test.
+    command += ["--exclude-checks", "use_after_free"]
     ran = subprocess.run(
         [*command, "--continue-on-failure", "--no-color", *options],
         cwd=folder,
