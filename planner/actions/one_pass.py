@@ -52,7 +52,7 @@ from planner.weather import Forecast
 if TYPE_CHECKING:
     from planner.store.store import Store
 
-#: How often a week is planned at most where sites that share a sprayer plan theirs at the same time.
+#: How often a week is planned anew at most, beside once for each site that shares its sprayer or keeper.
 _PLANNED_ANEW = 8
 
 

@@ -48,7 +48,7 @@ def of_many(sites: Mapping[str, Housed]) -> APIRouter:
     router = APIRouter(prefix="/api/v1/sites", tags=["reads"], route_class=StrictRoute)
 
     async def answered(
-        request: Request, read: str, named: str | None, after: str | None, most: int, **asked: object
+        request: Request, read: str, named: str | None, after: str | None, most: int
     ) -> Response:
         keys = sorted(set(named.split(","))) if named else sorted(sites)
         keys = [key for key in keys if after is None or key > after]

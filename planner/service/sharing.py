@@ -60,9 +60,9 @@ class Share:
     @asynccontextmanager
     async def kept(self) -> AsyncIterator[None]:
         """Beats while it is open; then every site is given back at once."""
-        # Before anything asks whose the sites are.
         # In a thread of its own: whatever else takes long, the beat does not wait for it.
         own = Threads("lease", 1)
+        # Before anything asks whose the sites are.
         with Noted("taking the first leases"):
             await own.do(self.beat)
         task = asyncio.create_task(self._beating(own))
